@@ -1,0 +1,1 @@
+"""One outside library each, nothing clever: files and pictures in, records out."""

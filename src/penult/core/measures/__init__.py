@@ -1,0 +1,1 @@
+"""One file a family of measures; each function's docstring carries the measure's definition."""

@@ -1,0 +1,1 @@
+"""Frozen records, one plain noun a file. Nothing here computes or reads."""

@@ -1,0 +1,102 @@
+"""The result of one clip, as `penult-analysis/1` writes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from penult.model.measured import Measures
+
+Foot = Literal["left", "right"]
+Direction = Literal["left to right", "right to left"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Something the coach should know: a short code for programs, a sentence for people."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mat:
+    """A mat under a contact: the contact's number and the mat's thickness in metres."""
+
+    number: int
+    thickness_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClipRecord:
+    """Which clip was analysed and on what clock."""
+
+    file: str
+    sha256: str
+    frames: int
+    capture_rate_hz: float
+    capture_rate_from: str
+    first_frame_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """Who ran, how, and what was on the runway."""
+
+    direction: Direction
+    kind: str
+    has_takeoff: bool
+    mats: tuple[Mat, ...] = ()
+    athlete: str = ""
+    takeoff_foot: Foot | None = None
+    sex: str | None = None
+    height_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """One support: its number (0 take-off, -1 penultimate ...), foot, and the measures of MEASURES section 2.
+
+    `lowest_s` is the instant of the lowest hip in the support and `strike` the coach's word for the touchdown
+    ('heel first', 'flat', 'forefoot'), '' where the foot angle is not measured.
+    """
+
+    number: int
+    foot: Foot
+    measures: Measures
+    lowest_s: float | None = None
+    strike: str = ""
+    wholly_seen: bool = True
+    by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step, numbered by the contact it ends at, with the measures of MEASURES section 3."""
+
+    number: int
+    measures: Measures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """Everything measured in one clip."""
+
+    clip: ClipRecord
+    run: Run
+    contacts: tuple[Contact, ...]
+    steps: tuple[Step, ...]
+    penultimate: Measures
+    takeoff: Measures
+    checks: Measures
+    warnings: tuple[Notice, ...]
+    method: Mapping[str, Any] = field(default_factory=dict)
+
+    def contact(self, number: int) -> Contact | None:
+        """Return the contact of that number, or None."""
+        return next((c for c in self.contacts if c.number == number), None)
+
+    def step(self, number: int) -> Step | None:
+        """Return the step that ends at that contact, or None."""
+        return next((s for s in self.steps if s.number == number), None)

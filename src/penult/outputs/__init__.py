@@ -1,0 +1,1 @@
+"""Records to pictures, tables and pages; `save` is the only writer."""

@@ -1,0 +1,1 @@
+"""The local pages: review of a result, picking of marks."""
