@@ -1,0 +1,209 @@
+"""Rough contacts from the joints: a foot that stays in one place. Labels of legs are decided here, along the run.
+
+A foot in support stands still while the other moves at about twice the running speed, so 'time spent near one
+place' finds contacts without any left or right and on any surface height. The exact instants come from the pictures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from penult.model.analysis import Foot
+from penult.model.arrays import Bools, Floats, Ints
+from penult.model.skeleton import joint
+from penult.model.track import RunwayTrack
+
+WINDOW_M = 0.09
+"""Half-width within which a toe counts as 'in the same place': three times the toe noise of the pose model (1.6 to 2.2 cm
+white, 3 cm with its bias, measured on films with known truth), and less than a swing foot moves in 20 ms."""
+
+MIN_CONTACT_S = 0.05
+"""Shorter supports do not occur in running (published sprint contacts are 0.08 s and longer)."""
+
+MIN_STEP_M = 0.6
+"""Shortest step of a run or drill; toe places closer than this belong to one support (common practice, no source)."""
+
+MIN_STEP_S = 0.12
+"""Shortest time from one support to the next: 8 steps a second; sprinters reach about 5 (common practice, no source)."""
+
+LIFT_M = 0.06
+"""A toe that moved further than this in height has left its place: three times the toe noise of the pose model."""
+
+OVERLAP_S = 0.02
+"""Rough supports reach about 25 ms too far at either end, so that neighbours may seem to overlap by this much."""
+
+MAX_TOE_HEIGHT_M = 0.30
+"""A foot higher than this above the runway is in swing, whatever the mat."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Support:
+    """One support as the joints show it: foot, first and last row, place of toe, heel and ankle, height of the toe."""
+
+    foot: Foot
+    start_s: float
+    end_s: float
+    toe_x_m: float
+    heel_x_m: float
+    toe_y_m: float
+    ankle_x_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Stay:
+    """Samples (rows, leg 0 or 1) of a foot staying at one place."""
+
+    rows: Ints
+    legs: Ints
+    toe_x_m: float
+
+
+def find_supports(track: RunwayTrack) -> tuple[tuple[Support, ...], Bools]:
+    """Find supports and which rows have their legs' labels the wrong way round.
+
+    Parameters
+    ----------
+    track : RunwayTrack
+        Joints on the runway under the pose model's labels.
+
+    Returns
+    -------
+    supports : tuple of Support
+        In the order of time, feet alternating.
+    swap : (t,) bool
+        Rows whose left and right leg must change places.
+    """
+    stays = _stays(track)
+    if not stays:
+        return (), np.zeros(len(track.time_s), dtype=bool)
+    leg_of_stay = _alternating_legs(stays)
+    swap = _swapped_rows(track, stays, leg_of_stay)
+    supports = tuple(_support(track, stay, leg) for stay, leg in zip(stays, leg_of_stay, strict=True))
+    return supports, swap
+
+
+def feet_m(track: RunwayTrack, part: str) -> Floats:
+    """Return left and right samples of a foot or leg joint, (t, 2, 2)."""
+    return np.stack([track.xy_m[:, joint("left", part)], track.xy_m[:, joint("right", part)]], axis=1)
+
+
+def _stays(track: RunwayTrack) -> list[_Stay]:
+    """Places where a toe spends at least MIN_CONTACT_S, longest first, then in the order of time."""
+    toe = feet_m(track, "toe")
+    time = track.time_s
+    share = _row_duration_s(time)
+    free = np.isfinite(toe).all(axis=2) & (toe[..., 1] < MAX_TOE_HEIGHT_M)
+    found: list[_Stay] = []
+    while True:
+        rows, legs = np.nonzero(free)
+        if not len(rows):
+            break
+        x = toe[rows, legs, 0]
+        order = np.argsort(x)
+        spent = _time_within(x[order], share[rows][order])
+        best = int(spent.argmax())
+        if spent[best] < MIN_CONTACT_S:
+            break
+        near = np.abs(x - x[order][best]) <= WINDOW_M
+        centre = float(np.median(x[near]))
+        y = toe[rows, legs, 1]
+        near = np.abs(x - centre) <= WINDOW_M
+        near &= np.abs(y - np.percentile(y[near], 30)) <= LIFT_M
+        stay = _longest_run(rows[near], legs[near], time)
+        if len(stay[0]) and time[stay[0][-1]] - time[stay[0][0]] >= MIN_CONTACT_S * 0.8:
+            found.append(_Stay(rows=stay[0], legs=stay[1], toe_x_m=float(np.median(toe[stay[0], stay[1], 0]))))
+        free &= ~(np.abs(toe[..., 0] - centre) <= MIN_STEP_M / 2)
+    return _one_foot_at_a_time(found, time)
+
+
+def _one_foot_at_a_time(stays: list[_Stay], time_s: Floats) -> list[_Stay]:
+    """The set of stays that lasts longest in all and in which every step is possible (shortest paths over pairs)."""
+    stays = sorted(stays, key=lambda s: float(time_s[s.rows[-1]]))
+    begins = [float(time_s[s.rows[0]]) for s in stays]
+    ends = [float(time_s[s.rows[-1]]) for s in stays]
+    best: list[tuple[float, tuple[int, ...]]] = []
+    for i, stay in enumerate(stays):
+        before = [
+            best[j]
+            for j in range(i)
+            if ends[j] <= begins[i] + OVERLAP_S
+            and (begins[i] + ends[i] - begins[j] - ends[j]) / 2 >= MIN_STEP_S
+            and abs(stay.toe_x_m - stays[j].toe_x_m) >= MIN_STEP_M
+        ]
+        lasted, chain = max(before, default=(0.0, ()))
+        best.append((lasted + ends[i] - begins[i], (*chain, i)))
+    return [stays[i] for i in max(best, default=(0.0, ()))[1]]
+
+
+def _row_duration_s(time_s: Floats) -> Floats:
+    """How long each row stands for; a gap counts for at most two ordinary intervals."""
+    gaps = np.diff(time_s)
+    usual = float(np.median(gaps))
+    half = np.minimum(gaps, 2.0 * usual) / 2.0
+    return np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half])
+
+
+def _time_within(x_m: Floats, share_s: Floats) -> Floats:
+    """Time spent within WINDOW_M of each of the sorted places."""
+    total = np.concatenate([[0.0], np.cumsum(share_s)])
+    low = np.searchsorted(x_m, x_m - WINDOW_M, side="left")
+    high = np.searchsorted(x_m, x_m + WINDOW_M, side="right")
+    return np.asarray(total[high] - total[low])
+
+
+def _longest_run(rows: Ints, legs: Ints, time_s: Floats) -> tuple[Ints, Ints]:
+    """The longest stretch of samples without a gap of more than 60 ms (or three frames); one sample a row."""
+    keep = np.unique(rows, return_index=True)[1]
+    rows, legs = rows[keep], legs[keep]
+    if not len(rows):
+        return rows, legs
+    limit = max(0.06, 3.0 * float(np.median(np.diff(time_s))))
+    parts = np.split(np.arange(len(rows)), np.flatnonzero(np.diff(time_s[rows]) > limit) + 1)
+    best = max(parts, key=lambda p: float(time_s[rows[p[-1]]] - time_s[rows[p[0]]]))
+    return rows[best], legs[best]
+
+
+def _alternating_legs(stays: list[_Stay]) -> list[int]:
+    """Feet take turns: choose which foot begins by the model's votes over all supports."""
+    votes = [float(np.mean(stay.legs)) for stay in stays]  # share of samples called 'right'
+    begins_left = sum(v if i % 2 else 1.0 - v for i, v in enumerate(votes))
+    first = 0 if begins_left >= len(stays) / 2.0 else 1
+    return [(first + i) % 2 for i in range(len(stays))]
+
+
+def _swapped_rows(track: RunwayTrack, stays: list[_Stay], leg_of_stay: list[int]) -> Bools:
+    """In support the foot at the place is the supporting one; in flight the one behind is the one that just pushed off."""
+    toe, ankle = feet_m(track, "toe"), feet_m(track, "ankle")
+    time = track.time_s
+    swap = np.zeros(len(time), dtype=bool)
+    begins = np.array([time[s.rows[0]] for s in stays])
+    for row, now in enumerate(time):
+        i = int(np.searchsorted(begins, now, side="right")) - 1
+        if not np.isfinite(toe[row]).all():
+            continue
+        if i < 0:  # before the first support: the foot that will land is the one in front
+            swap[row] = int(ankle[row, :, 0].argmax()) != leg_of_stay[0]
+        elif now <= time[stays[i].rows[-1]]:
+            gap = np.abs(toe[row, :, 0] - stays[i].toe_x_m) + np.abs(toe[row, :, 1] - np.median(toe[stays[i].rows, stays[i].legs, 1]))
+            swap[row] = int(gap.argmin()) != leg_of_stay[i]
+        else:
+            swap[row] = int(ankle[row, :, 0].argmin()) != leg_of_stay[i]
+    return swap
+
+
+def _support(track: RunwayTrack, stay: _Stay, leg: int) -> Support:
+    """Medians over the samples of one stay."""
+    at = (stay.rows, stay.legs)
+    toe, heel, ankle = (feet_m(track, part)[at] for part in ("toe", "heel", "ankle"))
+    early = slice(0, max(len(stay.rows) // 2, 1))
+    return Support(
+        foot="right" if leg else "left",
+        start_s=float(track.time_s[stay.rows[0]]),
+        end_s=float(track.time_s[stay.rows[-1]]),
+        toe_x_m=float(np.median(toe[:, 0])),
+        heel_x_m=float(np.median(heel[early, 0])),
+        toe_y_m=float(np.median(toe[early, 1])),
+        ankle_x_m=float(np.median(ankle[early, 0])),
+    )
