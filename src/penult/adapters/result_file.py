@@ -89,6 +89,7 @@ class _Contact(_Strict):
     foot: Literal["left", "right"]
     strike: _Text = ""
     lowest_s: _Real | None = None
+    span_s: Annotated[list[_Real], Field(min_length=2, max_length=2)] | None = None
     wholly_seen: bool = True
     by_hand: bool = False
     measures: _Measures
@@ -268,6 +269,7 @@ def _record(file: _File) -> Analysis:
                 foot=c.foot,
                 measures=_measures(c.measures),
                 lowest_s=c.lowest_s,
+                span_s=None if c.span_s is None else (c.span_s[0], c.span_s[1]),
                 strike=c.strike,
                 wholly_seen=c.wholly_seen,
                 by_hand=c.by_hand,

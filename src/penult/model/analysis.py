@@ -59,13 +59,15 @@ class Contact:
     """One support: its number (0 take-off, -1 penultimate ...), foot, and the measures of MEASURES section 2.
 
     `lowest_s` is the instant of the lowest hip in the support and `strike` the coach's word for the touchdown
-    ('heel first', 'flat', 'forefoot'), '' where the foot angle is not measured.
+    ('heel first', 'flat', 'forefoot'), '' where the foot angle is not measured. `span_s` is touchdown and toe-off on the
+    clip's clock, by which pictures find them even where a doubted clock leaves the times not measured.
     """
 
     number: int
     foot: Foot
     measures: Measures
     lowest_s: float | None = None
+    span_s: tuple[float, float] | None = None
     strike: str = ""
     wholly_seen: bool = True
     by_hand: bool = False

@@ -105,6 +105,7 @@ def _contact_to_dict(contact: Contact) -> dict[str, Any]:
         "foot": contact.foot,
         "strike": contact.strike,
         "lowest_s": None if contact.lowest_s is None else round(contact.lowest_s, _PLACES),
+        "span_s": None if contact.span_s is None else [round(s, _PLACES) for s in contact.span_s],
         "wholly_seen": contact.wholly_seen,
         "by_hand": contact.by_hand,
         **_measures_to_dict(contact.measures),
