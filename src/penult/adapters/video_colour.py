@@ -1,0 +1,123 @@
+"""From a decoded picture to 8-bit RGB or grey, in the stored orientation.
+
+HDR (PQ or HLG) becomes SDR in one defined way. Signal to light as ITU-R BT.2100 defines it, each channel by
+itself; light over the reference white of 203 cd/m2 (ITU-R BT.2408); highlights above 0.8 of it rolled off
+exponentially; then the sRGB curve (IEC 61966-2-1). Primaries stay as they are, so colours come out slightly pale:
+no measure rests on colour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Pixels = NDArray[np.uint8]
+PQ, HLG = 16, 18  # transfer characteristics as ITU-T H.273 numbers them
+_LIMITED, _FULL = 1, 2
+_ITU601, _ITU709, _BT2020 = 5, 1, 9  # of the scaler's tables
+_MATRICES = {1: _ITU709, 5: _ITU601, 6: _ITU601, 9: _BT2020, 10: _BT2020}
+_LUMA_FIRST = ("yuv420p", "yuvj420p", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p", "nv12", "gray")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Colour:
+    """How frames of one clip become 8-bit pictures; the size is of square pixels, not yet turned."""
+
+    size_px: tuple[int, int]
+    threads: int = 0
+
+    def rgb(self, frame: Any) -> Pixels:
+        """Return (height, width, 3) uint8, C-contiguous."""
+        width, height = self.size_px
+        picture = frame.reformat(
+            width=width,
+            height=height,
+            format="rgb24",
+            src_colorspace=_matrix(frame),
+            src_color_range=_FULL if _is_full(frame) else _LIMITED,
+            dst_color_range=_FULL,
+            interpolation="BILINEAR",
+            threads=self.threads,
+        ).to_ndarray()
+        return _to_sdr(np.ascontiguousarray(picture), int(frame.color_trc))
+
+    def grey(self, frame: Any) -> Pixels:
+        """Return (height, width) uint8, C-contiguous: luma as stored, its range not stretched."""
+        width, height = self.size_px
+        if (frame.width, frame.height) == self.size_px and frame.format.name in _LUMA_FIRST:
+            plane = frame.planes[0]
+            rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[:height, :width]
+            return _to_sdr(np.array(rows, order="C"), int(frame.color_trc))
+        range_ = _FULL if _is_full(frame) else _LIMITED
+        picture = frame.reformat(
+            width=width,
+            height=height,
+            format="gray",
+            src_color_range=range_,
+            dst_color_range=range_,
+            threads=self.threads,
+        ).to_ndarray()
+        return _to_sdr(np.ascontiguousarray(picture), int(frame.color_trc))
+
+
+def is_hdr(frame: Any) -> bool:
+    """Tell whether the picture is coded for a high dynamic range."""
+    return int(frame.color_trc) in (PQ, HLG)
+
+
+def reduced(grey: Pixels, factor: int) -> Pixels:
+    """Average blocks of `factor` x `factor` pixels; rows and columns that fill no block are left out.
+
+    Pixel (i, j) of the result covers the input's rows factor * i and the following ones, columns likewise: the
+    centre of its top-left pixel lies at ((factor - 1) / 2, (factor - 1) / 2) of the input.
+    """
+    if factor == 1:
+        return grey
+    height, width = grey.shape[0] // factor, grey.shape[1] // factor
+    total = np.zeros((height, width), np.uint16 if factor <= 16 else np.uint32)
+    for i in range(factor):
+        for j in range(factor):
+            total += grey[i : height * factor : factor, j : width * factor : factor]
+    return np.asarray(total // (factor * factor), dtype=np.uint8)
+
+
+def _is_full(frame: Any) -> bool:
+    return int(frame.color_range) == _FULL or frame.format.name.startswith("yuvj")
+
+
+def _matrix(frame: Any) -> int:
+    """Unmarked pictures: BT.709 from 720 rows up, BT.601 below, as players do."""
+    return _MATRICES.get(int(frame.colorspace), _ITU709 if frame.height >= 720 else _ITU601)
+
+
+def _to_sdr(pixels: Pixels, transfer: int) -> Pixels:
+    return sdr_table(transfer)[pixels] if transfer in (PQ, HLG) else pixels
+
+
+@cache
+def sdr_table(transfer: int) -> Pixels:
+    """Return the (256,) table from an 8-bit PQ or HLG signal to an 8-bit SDR signal."""
+    signal = np.arange(256) / 255.0
+    light = (_pq_light(signal) if transfer == PQ else _hlg_light(signal)) / 203.0
+    knee = 0.8
+    rolled = np.where(light <= knee, light, knee + (1 - knee) * -np.expm1(-(light - knee) / (1 - knee)))
+    coded = np.where(rolled <= 0.0031308, 12.92 * rolled, 1.055 * np.maximum(rolled, 1e-9) ** (1 / 2.4) - 0.055)
+    return np.asarray(np.rint(255 * np.clip(coded, 0, 1)), dtype=np.uint8)
+
+
+def _pq_light(signal: NDArray[np.float64]) -> NDArray[np.float64]:
+    """cd/m2 of a PQ signal (BT.2100 table 4)."""
+    m1, m2, c1, c2, c3 = 2610 / 16384, 2523 / 32, 3424 / 4096, 2413 / 128, 2392 / 128
+    power = signal ** (1 / m2)
+    return np.asarray(10_000.0 * (np.maximum(power - c1, 0) / (c2 - c3 * power)) ** (1 / m1), dtype=np.float64)
+
+
+def _hlg_light(signal: NDArray[np.float64]) -> NDArray[np.float64]:
+    """cd/m2 of an HLG signal on a 1000 cd/m2 display (BT.2100 table 5), the system gamma of 1.2 per channel."""
+    a, b, c = 0.17883277, 0.28466892, 0.55991073
+    scene = np.where(signal <= 0.5, signal**2 / 3, (np.exp((signal - c) / a) + b) / 12)
+    return np.asarray(1000.0 * scene**1.2, dtype=np.float64)
