@@ -1,0 +1,146 @@
+"""Monte Carlo draws of the joints (JCGM 101:2008): every source of uncertainty after the pose model, through the whole chain.
+
+Row 0 of every draw is the measured track itself, so that one pass gives the value and its spread.
+
+Sources, and where their sizes come from:
+- camera: the covariance of the camera fit, by linear propagation to every sample (agrees with refitted cameras);
+- depth: each joint's distance from the lane's centre line (locate.DEPTH_SD_M), one draw a joint and clip;
+- bias of each joint centre: SD 1.5 cm, constant over the clip (MEASURES.md section 5; published systematic differences 1-5 cm);
+- drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
+  cancels between like phases of neighbouring frames and not between different phases;
+- white noise: measured on this very clip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import lfilter
+
+from penult.core.camera import at_depth
+from penult.core.locate import DEPTH_SD_M
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.skeleton import JOINTS
+from penult.model.track import PixelTrack
+
+COUNT = 250
+"""Draws: the SD of an SD from n draws is 1/sqrt(2n), here 4.5 %."""
+
+SEED = 1995
+"""Any fixed number, so that the same clip gives the same uncertainty."""
+
+BIAS_SD_M = 0.015
+DRIFT_SD_M = {"foot": 0.012, "other": 0.007}
+"""Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about 1 cm and
+that of the toe within 2 cm (ranges, taken as 1.7 SD)."""
+
+DRIFT_TIME_S = 0.08
+"""About a third of a step: the time in which a leg changes its shape to the pose model."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draws:
+    """Draws of the joints (s, t, k, 2), first row measured, and the generator for what is drawn later."""
+
+    xy_m: Floats
+    generator: np.random.Generator
+
+
+def draw_track(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: Floats, weight: Floats) -> Draws:
+    """Draw the joints on the runway.
+
+    Parameters
+    ----------
+    track : PixelTrack
+        t rows of k joints.
+    cameras : sequence of Camera
+        One, or one a row.
+    z_m : (k,) float64
+        Depths.
+    xy_m : (t, k, 2) float64
+        The measured joints.
+    weight : (t, k) float64
+        Samples with weight 0 do not count for the noise.
+
+    Returns
+    -------
+    Draws
+        COUNT + 1 rows.
+    """
+    rng = np.random.default_rng(SEED)
+    out = np.repeat(xy_m[None], COUNT + 1, axis=0)
+    by_camera, by_depth = _sensitivities(track, cameras, z_m)
+    theta = _camera_draws(cameras[0].covariance, rng)
+    out[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
+    dz = rng.normal(0.0, DEPTH_SD_M, (COUNT, len(z_m)))
+    dz += rng.normal(0.0, DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
+    out[1:] += by_depth[None] * dz[:, None, :, None]
+    out[1:] += rng.normal(0.0, BIAS_SD_M, (COUNT, 1, len(z_m), 2))
+    out[1:] += _drift(track.time_s, rng)
+    out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * white_noise_sd_m(xy_m, weight)[None, None, :, None]
+    return Draws(xy_m=out, generator=rng)
+
+
+def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
+    """White noise (k,) of each joint from third differences: motion is smooth over four frames, noise is not.
+
+    The variance of a third difference of white noise is 20 times that of the noise (binomial coefficients 1, 3, 3, 1).
+    """
+    third = np.diff(xy_m, n=3, axis=0) / np.sqrt(20.0)
+    used = np.lib.stride_tricks.sliding_window_view(weight > 0, 4, axis=0).all(axis=-1)
+    sd = np.empty(xy_m.shape[1])
+    for k in range(xy_m.shape[1]):
+        values = np.abs(third[used[:, k], k]).ravel()
+        values = values[np.isfinite(values)]
+        sd[k] = 1.4826 * np.median(values) if len(values) >= 20 else 0.02
+    return sd
+
+
+def _drift(time_s: Floats, rng: np.random.Generator) -> Floats:
+    """Ornstein-Uhlenbeck drift of every joint, (COUNT, t, k, 2), on the mean frame interval."""
+    keep = float(np.exp(-np.median(np.diff(time_s)) / DRIFT_TIME_S))
+    shape = (COUNT, len(time_s), len(JOINTS), 2)
+    shock = rng.normal(0.0, 1.0, shape) * np.sqrt(1.0 - keep**2)
+    shock[:, 0] /= np.sqrt(1.0 - keep**2)  # begins in its steady state
+    drift = lfilter([1.0], [1.0, -keep], shock, axis=1)
+    sd = np.array([DRIFT_SD_M["foot" if name.endswith(("toe", "heel", "ankle")) else "other"] for name in JOINTS])
+    return np.asarray(drift * sd[:, None])
+
+
+def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
+    """Draws (COUNT, p) of the camera's parameters about their values."""
+    values, vectors = np.linalg.eigh(covariance)
+    scale = vectors * np.sqrt(np.maximum(values, 0.0))
+    return np.asarray(rng.normal(size=(COUNT, len(values))) @ scale.T)
+
+
+def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> tuple[Floats, Floats]:
+    """How x and y of every sample move with each camera parameter (t, k, 2, p) and with the joint's depth (t, k, 2)."""
+    sd = np.sqrt(np.diag(cameras[0].covariance))
+    step = np.where(sd > 0, np.maximum(sd, 1e-9), 0.0)
+    by_camera = np.zeros((*track.xy_px.shape, len(sd)))
+    for p in np.flatnonzero(step):
+        ahead = _map(track, cameras, z_m, lambda c, p=p: _moved(c, p, step[p]))
+        behind = _map(track, cameras, z_m, lambda c, p=p: _moved(c, p, -step[p]))
+        by_camera[..., p] = (ahead - behind) / (2.0 * step[p])
+    near, far = _map(track, cameras, z_m - 0.05), _map(track, cameras, z_m + 0.05)
+    return by_camera, np.asarray((far - near) / 0.1)
+
+
+def _map(
+    track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, change: Callable[[Camera], Camera] = lambda c: c
+) -> Floats:
+    if len(cameras) == 1:
+        return at_depth(change(cameras[0]), track.xy_px, z_m)
+    return np.stack([at_depth(change(c), row, z_m) for c, row in zip(cameras, track.xy_px, strict=True)])
+
+
+def _moved(camera: Camera, parameter: int, step: float) -> Camera:
+    parameters = np.array(camera.parameters)
+    parameters[parameter] += step
+    return Camera(
+        parameters=parameters, covariance=camera.covariance, image_size_px=camera.image_size_px, centre_px=camera.centre_px
+    )

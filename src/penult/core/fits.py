@@ -1,0 +1,128 @@
+"""Fits to short stretches of joints: a value at an instant, the lowest point of a support, a flight under gravity.
+
+All take a leading axis of draws; robust weights are decided once, on the first draw (the measured values), so that
+every fit is linear in the samples and the draws carry their uncertainty through it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from penult.model.arrays import Bools, Floats
+
+GRAVITY_M_PER_S2 = 9.81
+
+HUBER = 1.5
+"""Residuals beyond this many robust SDs lose weight (Huber's proposal; 1.345 to 1.5 in use)."""
+
+
+def huber_weights(residual: Floats) -> Floats:
+    """Weights (n,) of Huber's M-estimator from residuals (n,), with the median absolute deviation as scale."""
+    scale = 1.4826 * float(np.median(np.abs(residual))) + 1e-6
+    return np.asarray(1.0 / np.maximum(1.0, np.abs(residual) / (HUBER * scale)))
+
+
+def polynomial(time_s: Floats, values: Floats, degree: int, weight: Floats | None = None) -> Floats:
+    """Fit a polynomial about time 0, robustly.
+
+    Parameters
+    ----------
+    time_s : (n,) float64
+        Relative to the instant of interest.
+    values : (s, n) float64
+        Draws of the samples; the first row is the measured one. NaN in the first row leaves a sample out.
+    degree : int
+        Lowered to n - 2 when there are few samples.
+    weight : (n,) float64, optional
+        Prior weights.
+
+    Returns
+    -------
+    (s, degree + 1) float64
+        Coefficients in rising powers; NaN when fewer than two samples are left.
+    """
+    base = np.ones(len(time_s)) if weight is None else weight
+    good = np.isfinite(values[0]) & (base > 0.0)
+    out = np.full((len(values), degree + 1), np.nan)
+    if good.sum() < 2:
+        return out
+    used = min(degree, max(int(good.sum()) - 2, 1))
+    t, y, w = time_s[good], values[:, good], base[good]
+    design = np.vander(t, used + 1, increasing=True)
+    robust = np.ones_like(w)
+    for _ in range(6):
+        solve = _weighted_inverse(design, w * robust)
+        robust = huber_weights(y[0] - design @ (solve @ y[0])) if good.sum() > used + 2 else robust
+    out[:, : used + 1] = y @ solve.T
+    out[:, used + 1 :] = 0.0
+    return out
+
+
+def _weighted_inverse(design: Floats, weight: Floats) -> Floats:
+    """The matrix that turns samples into coefficients, (p, n)."""
+    root = np.sqrt(weight)[:, None]
+    return np.asarray(np.linalg.pinv(design * root) * root.T)
+
+
+def evaluate(coefficients: Floats, time_s: Floats | float) -> Floats:
+    """Value of each draw's polynomial (s, p) at its own time (s,) or a common one."""
+    t = np.broadcast_to(np.asarray(time_s, dtype=float), coefficients.shape[:1])
+    return np.asarray((coefficients * t[:, None] ** np.arange(coefficients.shape[1])).sum(axis=1))
+
+
+def window(time_s: Floats, centre_s: float, before_s: float, after_s: float, least: int = 5) -> Bools:
+    """Rows within the window, widened evenly until it holds `least` rows (or all there are)."""
+    gap = np.where(time_s < centre_s, (centre_s - time_s) / before_s, (time_s - centre_s) / after_s)
+    reach = max(1.0, float(np.sort(gap)[min(least, len(gap)) - 1]))
+    return np.asarray(gap <= reach + 1e-9)
+
+
+def flight(time_s: Floats, cm_m: Floats) -> tuple[Floats, Floats]:
+    """Ballistic fit of the mass centre: straight line in x, parabola of known g in y (closed form; Newton).
+
+    Parameters
+    ----------
+    time_s : (n,) float64
+        Relative to toe-off.
+    cm_m : (s, n, 2) float64
+        Draws of the mass centre.
+
+    Returns
+    -------
+    position_m, velocity_m_per_s : (s, 2) float64
+        At time 0.
+    """
+    x = polynomial(time_s, cm_m[..., 0], 1)
+    y = polynomial(time_s, cm_m[..., 1] + GRAVITY_M_PER_S2 * time_s**2 / 2.0, 1)
+    return np.stack([x[:, 0], y[:, 0]], axis=1), np.stack([x[:, 1], y[:, 1]], axis=1)
+
+
+def free_fall(flights: list[tuple[Floats, Floats]]) -> Floats:
+    """g fitted freely to the heights in all flights together (each with its own start and speed).
+
+    Parameters
+    ----------
+    flights : list of (time_s (n,), height_m (s, n))
+        One entry a flight; time from its toe-off.
+
+    Returns
+    -------
+    (s,) float64
+        Metres a second squared; NaN without a flight of at least four samples.
+    """
+    flights = [(t, y) for t, y in flights if len(t) >= 4]
+    if not flights:
+        return np.full(1, np.nan)
+    count = len(flights)
+    design = np.zeros((sum(len(t) for t, _ in flights), 2 * count + 1))
+    row = 0
+    for i, (t, _) in enumerate(flights):
+        block = slice(row, row + len(t))
+        design[block, 2 * i], design[block, 2 * i + 1], design[block, -1] = 1.0, t, -(t**2) / 2.0
+        row += len(t)
+    heights = np.concatenate([y for _, y in flights], axis=1)
+    weight = np.ones(len(design))
+    for _ in range(6):
+        solve = _weighted_inverse(design, weight)
+        weight = huber_weights(heights[0] - design @ (solve @ heights[0]))
+    return np.asarray(heights @ solve[-1])

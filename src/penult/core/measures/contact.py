@@ -1,0 +1,182 @@
+"""Measures of one contact (MEASURES.md section 2). Each takes a contact's evidence and returns draws (s,)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from penult.core.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_deg
+from penult.core.evidence import FOOT_SPEED_S, ContactEvidence
+from penult.core.uncertainty import to_measure
+from penult.model.arrays import Floats
+from penult.model.measured import Measure
+
+MAX_INTERVAL_S = 0.020
+"""Slower than 50 frames a second a contact of 0.1 s covers fewer than five frames, and its time, uncertain by 0.82 frames
+(two SD of T / sqrt 6), by more than a sixth of itself: contact and flight times are then not measured."""
+
+SLOW_REASON = "frame rate too low: contact and flight times need at least 50 frames a second"
+SEEN_REASON = "the athlete is not wholly in the picture, or the joints were lost, at that instant"
+SUPPORT_REASON = "the athlete is not wholly in the picture, or the joints were lost, during that support"
+
+STRIKE_BOUNDS_DEG = (-1.6, 8.0)
+"""Forefoot below, heel first above, flat between: Altman & Davis 2012 (from memory, to be confirmed)."""
+
+
+def touchdown_s(c: ContactEvidence) -> Floats:
+    """First instant at which any part of the shoe bears on the surface (runway, board or mat)."""
+    return c.event.touchdown_s
+
+
+def toe_off_s(c: ContactEvidence) -> Floats:
+    """Last instant at which any part of the shoe bears on the surface."""
+    return c.event.toe_off_s
+
+
+def contact_time_s(c: ContactEvidence) -> Floats:
+    """Toe-off minus touchdown."""
+    if c.interval_s > MAX_INTERVAL_S:
+        return np.full(len(c.event.touchdown_s), np.nan)
+    return c.event.toe_off_s - c.event.touchdown_s
+
+
+def toe_x_m(c: ContactEvidence) -> Floats:
+    """Place along the runway of the toe tip while the forefoot is still."""
+    return c.event.toe_x_m
+
+
+def support_height_m(c: ContactEvidence) -> Floats:
+    """Height of the surface under the forefoot: 0 on the runway, the mat's thickness on a mat."""
+    return c.event.support_height_m
+
+
+def foot_angle_touchdown_deg(c: ContactEvidence) -> Floats:
+    """Line from the rear to the front edge of the sole against the runway at touchdown, positive with the toe up."""
+    return c.event.foot_angle_deg
+
+
+def leg_angle_touchdown_deg(c: ContactEvidence) -> Floats:
+    """At the ankle, between the line ankle -> hip joint of the same leg and the backward horizontal; 90 = hip above ankle."""
+    return 180.0 - leg_rise_deg(c.touchdown_joints_m, c.event.foot)
+
+
+def leg_angle_toe_off_deg(c: ContactEvidence) -> Floats:
+    """The same line against the forward horizontal at toe-off; below 90 = hip ahead of the foot."""
+    return leg_rise_deg(c.toe_off_joints_m, c.event.foot)
+
+
+def touchdown_distance_m(c: ContactEvidence) -> Floats:
+    """toe_x_m minus x of the mid-hip at touchdown."""
+    return c.event.toe_x_m - middle(c.touchdown_joints_m, "hip")[..., 0]
+
+
+def touchdown_distance_mass_centre_m(c: ContactEvidence) -> Floats:
+    """toe_x_m minus x of the whole-body mass centre at touchdown."""
+    return c.event.toe_x_m - c.mass_centre_touchdown_m[..., 0]
+
+
+def knee_angle_touchdown_deg(c: ContactEvidence) -> Floats:
+    """Hip-knee-ankle angle of the supporting leg at touchdown, 180 = straight."""
+    return knee_angle_deg(c.touchdown_joints_m, c.event.foot)
+
+
+def knee_angle_min_deg(c: ContactEvidence) -> Floats:
+    """Smallest hip-knee-ankle angle over the support."""
+    return c.knee_min_deg
+
+
+def knee_angle_toe_off_deg(c: ContactEvidence) -> Floats:
+    """Hip-knee-ankle angle of the supporting leg at toe-off."""
+    return knee_angle_deg(c.toe_off_joints_m, c.event.foot)
+
+
+def trunk_angle_touchdown_deg(c: ContactEvidence) -> Floats:
+    """Line mid-hip -> mid-shoulder from the vertical at touchdown, positive forward."""
+    return trunk_lean_deg(c.touchdown_joints_m)
+
+
+def trunk_angle_toe_off_deg(c: ContactEvidence) -> Floats:
+    """Line mid-hip -> mid-shoulder from the vertical at toe-off, positive forward."""
+    return trunk_lean_deg(c.toe_off_joints_m)
+
+
+def hip_height_touchdown_m(c: ContactEvidence) -> Floats:
+    """Mid-hip above the RUNWAY (not the mat) at touchdown."""
+    return middle(c.touchdown_joints_m, "hip")[..., 1]
+
+
+def hip_height_lowest_m(c: ContactEvidence) -> Floats:
+    """Lowest mid-hip above the runway over the support."""
+    return c.hip_lowest_m
+
+
+def hip_height_toe_off_m(c: ContactEvidence) -> Floats:
+    """Mid-hip above the runway at toe-off."""
+    return middle(c.toe_off_joints_m, "hip")[..., 1]
+
+
+def hip_above_support_touchdown_m(c: ContactEvidence) -> Floats:
+    """hip_height_touchdown_m minus support_height_m."""
+    return hip_height_touchdown_m(c) - c.event.support_height_m
+
+
+def hip_above_support_lowest_m(c: ContactEvidence) -> Floats:
+    """hip_height_lowest_m minus support_height_m."""
+    return c.hip_lowest_m - c.event.support_height_m
+
+
+def hip_above_support_toe_off_m(c: ContactEvidence) -> Floats:
+    """hip_height_toe_off_m minus support_height_m."""
+    return hip_height_toe_off_m(c) - c.event.support_height_m
+
+
+def foot_speed_touchdown_m_per_s(c: ContactEvidence) -> Floats:
+    """(x of the ankle at touchdown - x 20 ms before) / 20 ms, positive forward: the smaller, the more active the strike."""
+    return (c.ankle_touchdown_m - c.ankle_before_m) / FOOT_SPEED_S
+
+
+CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
+    "touchdown_s": (touchdown_s, "the touchdown is not in the clip"),
+    "toe_off_s": (toe_off_s, "the toe-off is not in the clip"),
+    "contact_time_s": (contact_time_s, SLOW_REASON),
+    "toe_x_m": (toe_x_m, "the foot is hidden"),
+    "support_height_m": (support_height_m, "the foot is hidden"),
+    "foot_angle_touchdown_deg": (foot_angle_touchdown_deg, "the sole's edges cannot be told at touchdown"),
+    "leg_angle_touchdown_deg": (leg_angle_touchdown_deg, SEEN_REASON),
+    "leg_angle_toe_off_deg": (leg_angle_toe_off_deg, SEEN_REASON),
+    "touchdown_distance_m": (touchdown_distance_m, SEEN_REASON),
+    "touchdown_distance_mass_centre_m": (touchdown_distance_mass_centre_m, SEEN_REASON),
+    "knee_angle_touchdown_deg": (knee_angle_touchdown_deg, SEEN_REASON),
+    "knee_angle_min_deg": (knee_angle_min_deg, SUPPORT_REASON),
+    "knee_angle_toe_off_deg": (knee_angle_toe_off_deg, SEEN_REASON),
+    "trunk_angle_touchdown_deg": (trunk_angle_touchdown_deg, SEEN_REASON),
+    "trunk_angle_toe_off_deg": (trunk_angle_toe_off_deg, SEEN_REASON),
+    "hip_height_touchdown_m": (hip_height_touchdown_m, SEEN_REASON),
+    "hip_height_lowest_m": (hip_height_lowest_m, SUPPORT_REASON),
+    "hip_height_toe_off_m": (hip_height_toe_off_m, SEEN_REASON),
+    "hip_above_support_touchdown_m": (hip_above_support_touchdown_m, SEEN_REASON),
+    "hip_above_support_lowest_m": (hip_above_support_lowest_m, SUPPORT_REASON),
+    "hip_above_support_toe_off_m": (hip_above_support_toe_off_m, SEEN_REASON),
+    "foot_speed_touchdown_m_per_s": (
+        foot_speed_touchdown_m_per_s,
+        "too few frames of the ankle in the last 40 ms before touchdown",
+    ),
+}
+"""Name -> (function, what is said when it gives nothing). Adding a measure of a contact means adding it here."""
+
+
+def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
+    """Return every measure of a contact."""
+    out = {name: to_measure(f(c), why, by_hand=c.event.by_hand) for name, (f, why) in CONTACT_MEASURES.items()}
+    if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
+        out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
+    return out
+
+
+def strike(foot_angle_deg: float) -> str:
+    """Return the coach's word for a foot angle at touchdown."""
+    low, high = STRIKE_BOUNDS_DEG
+    if foot_angle_deg > high:
+        return "heel first"
+    return "flat" if foot_angle_deg >= low else "forefoot"

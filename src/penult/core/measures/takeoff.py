@@ -1,0 +1,139 @@
+"""Measures of the penultimate contact, the take-off and the checks (MEASURES.md section 4)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from penult.core.body import middle
+from penult.core.evidence import ContactEvidence, FlightEvidence
+from penult.core.fits import GRAVITY_M_PER_S2, free_fall
+from penult.core.uncertainty import to_measure
+from penult.model.arrays import Floats
+from penult.model.measured import Measure, NotMeasured
+
+NO_TAKEOFF = "no take-off in the clip"
+NO_BOARD = "the lane file has no board"
+
+LANDING_DROP_M = (0.55, 0.075)
+"""Mass centre at landing below that at take-off, and its SD: 0.55 m with a u95 of 0.15 m (MEASURES.md section 4)."""
+
+STANDING_HIP_SHARE = 0.53
+"""Height of the hip joints over standing height, used when the leg length is not known: lower limb length 0.530 of stature,
+Drillis & Contini 1966 as given by Winter (from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeoffEvidence:
+    """The take-off contact, the flights before and after it, and draws of the landing drop (s,)."""
+
+    contact: ContactEvidence
+    approach: FlightEvidence | None
+    flight: FlightEvidence
+    landing_drop_m: Floats
+
+
+def penultimate_hip_drop_m(third_last: ContactEvidence, penultimate: ContactEvidence) -> Floats:
+    """Lowest hip height over the third-last support minus that over the penultimate; positive = lower."""
+    return third_last.hip_lowest_m - penultimate.hip_lowest_m
+
+
+def hip_drop_to_takeoff_m(penultimate: ContactEvidence, takeoff: ContactEvidence) -> Floats:
+    """Hip height at penultimate touchdown minus the lowest until take-off touchdown, the last flight included.
+
+    In flight the hip moves on a downward parabola, whose lowest point is one of its ends.
+    """
+    start = middle(penultimate.touchdown_joints_m, "hip")[..., 1]
+    off = middle(penultimate.toe_off_joints_m, "hip")[..., 1]
+    landing = middle(takeoff.touchdown_joints_m, "hip")[..., 1]
+    return start - np.minimum(np.minimum(penultimate.hip_lowest_m, off), landing)
+
+
+def penultimate_measures(
+    contacts: Mapping[int, ContactEvidence], standing_hip_m: float | None
+) -> dict[str, Measure]:
+    """Return the hip drops; `contacts` by number, `standing_hip_m` when the athlete's height or leg length is known."""
+    third, second, last = (contacts.get(n) for n in (-2, -1, 0))
+    out: dict[str, Measure] = {}
+    lost = "the hips were lost, or not wholly in the picture, in one of the two supports"
+    if third and second:
+        drop = penultimate_hip_drop_m(third, second)
+        out["penultimate_hip_drop_m"] = to_measure(drop, lost)
+        out["penultimate_hip_drop_share"] = (
+            to_measure(drop / standing_hip_m, lost)
+            if standing_hip_m
+            else NotMeasured(reason="the athlete's height or leg length is not known (--height)")
+        )
+    else:
+        why = NotMeasured(reason="the third-last and penultimate contacts are not both in the clip")
+        out["penultimate_hip_drop_m"] = out["penultimate_hip_drop_share"] = why
+    if second and last:
+        out["hip_drop_to_takeoff_m"] = to_measure(hip_drop_to_takeoff_m(second, last), lost)
+    else:
+        out["hip_drop_to_takeoff_m"] = NotMeasured(reason="the last two contacts are not both in the clip")
+    return out
+
+
+def flight_distance_m(height_m: Floats, velocity_m_per_s: Floats, drop_m: Floats) -> Floats:
+    """Projectile range of the mass centre to a landing `drop_m` lower: R = vx (vy + sqrt(vy^2 + 2 g h)) / g."""
+    del height_m  # the range depends on the drop alone; the height is where it starts
+    vx, vy = velocity_m_per_s[:, 0], velocity_m_per_s[:, 1]
+    return np.asarray(vx * (vy + np.sqrt(np.maximum(vy**2 + 2.0 * GRAVITY_M_PER_S2 * drop_m, 0.0))) / GRAVITY_M_PER_S2)
+
+
+def _takeoff_draws(t: TakeoffEvidence) -> dict[str, Floats]:
+    """Draws of every take-off measure but the toe's place."""
+    vx, vy = t.flight.velocity_m_per_s[:, 0], t.flight.velocity_m_per_s[:, 1]
+    approach = t.approach.velocity_m_per_s[:, 0] if t.approach else np.full(len(vx), np.nan)
+    return {
+        "approach_speed_m_per_s": approach,
+        "takeoff_velocity_x_m_per_s": vx,
+        "takeoff_velocity_y_m_per_s": vy,
+        "takeoff_speed_m_per_s": np.hypot(vx, vy),
+        "takeoff_angle_deg": np.degrees(np.arctan2(vy, vx)),
+        "speed_loss_m_per_s": approach - vx,
+        "speed_loss_percent": 100.0 * (approach - vx) / approach,
+        "takeoff_height_m": t.flight.position_m[:, 1],
+        "flight_distance_m": flight_distance_m(t.flight.position_m[:, 1], t.flight.velocity_m_per_s, t.landing_drop_m),
+    }
+
+
+TAKEOFF_NAMES = (
+    "approach_speed_m_per_s",
+    "takeoff_velocity_x_m_per_s",
+    "takeoff_velocity_y_m_per_s",
+    "takeoff_speed_m_per_s",
+    "takeoff_angle_deg",
+    "speed_loss_m_per_s",
+    "speed_loss_percent",
+    "takeoff_height_m",
+    "flight_distance_m",
+)
+
+
+def takeoff_measures(t: TakeoffEvidence | None, toe_x_m: Floats | None, *, board: bool) -> dict[str, Measure]:
+    """Return the take-off's measures; without a take-off only `toe_to_board_m` can be given."""
+    if t is None:
+        out: dict[str, Measure] = {name: NotMeasured(reason=NO_TAKEOFF) for name in TAKEOFF_NAMES}
+    else:
+        flight_why = t.flight.reason or "the flight after take-off could not be fitted"
+        approach_why = t.approach.reason if t.approach else "the step before take-off is not in the clip"
+        out = {}
+        for name, draws in _takeoff_draws(t).items():
+            why = approach_why if name.startswith(("approach", "speed_loss")) and approach_why else flight_why
+            out[name] = to_measure(draws, why)
+    if not board:
+        out["toe_to_board_m"] = NotMeasured(reason=NO_BOARD)
+    elif toe_x_m is None:
+        out["toe_to_board_m"] = NotMeasured(reason="no contact before the line in the clip")
+    else:
+        out["toe_to_board_m"] = to_measure(-toe_x_m, "the foot is hidden")
+    return out
+
+
+def check_measures(flights: list[FlightEvidence]) -> dict[str, Measure]:
+    """g fitted freely to the mass centre in all flights together: a check of scale and clock, not a measure."""
+    g = free_fall([(f.time_s, f.height_m) for f in flights if len(f.time_s)])
+    return {"free_fall_m_per_s2": to_measure(g, "no flight with enough frames of the whole body")}
