@@ -83,7 +83,7 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "leg angle at touchdown",
         "deg",
         (
-            "At the ankle, between the line to the hip joint of the same leg and the backward horizontal, at touchdown. "
+            "At the ankle, between the line to the same leg's hip joint and the backward horizontal, at touchdown. "
             "90° = hip above the ankle; smaller = foot planted further ahead of the hip."
         ),
     ),
@@ -93,7 +93,7 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "leg angle at toe-off",
         "deg",
         (
-            "At the ankle, between the line to the hip joint of the same leg and the forward horizontal, at toe-off. "
+            "At the ankle, between the line to the same leg's hip joint and the forward horizontal, at toe-off. "
             "Below 90° = hip ahead of the foot."
         ),
     ),
@@ -320,8 +320,8 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "flight distance, estimated",
         "m",
         (
-            "Distance that the centre of mass flies by the projectile relation, to a landing 0.55 m lower than at take-off "
-            "(that figure is uncertain by 0.15 m, counted in full). An estimate, not a measured distance."
+            "Distance that the centre of mass flies by the projectile relation, to a landing 0.55 m lower than at "
+            "take-off (that figure is uncertain by 0.15 m, counted in full). An estimate, not a measured distance."
         ),
     ),
     (
@@ -330,8 +330,8 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "free fall seen in the clip",
         "g",
         (
-            "Acceleration of gravity fitted to the centre of mass in all flight phases together. It must come out as 9.81: "
-            "a check of scale and clock, not a measure of the athlete."
+            "Acceleration of gravity fitted to the centre of mass in all flight phases together. It must come out as "
+            "9.81: a check of scale and clock, not a measure of the athlete."
         ),
     ),
 )

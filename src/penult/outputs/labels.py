@@ -1,0 +1,163 @@
+"""Find free space for labels on a picture: never over a foot, knee or hip, near what they name, leaders uncrossed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from penult.model.arrays import Floats
+from penult.outputs.ink import Colour
+
+Box = tuple[float, float, float, float]
+"""x0, y0, x1, y1 in pixels, y down."""
+
+_STEP_PX = 12.0
+_BLOCKED = 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """A text that belongs to a point of the picture.
+
+    Parameters
+    ----------
+    words, figures : str
+        What it is, and its number with its interval.
+    anchor_px : (2,) float64
+        Where the leader ends.
+    colour : RGB
+        Of the leader and the edge.
+    size_px : (int, int)
+        Width and height of the plate.
+    """
+
+    words: str
+    figures: str
+    anchor_px: Floats
+    colour: Colour
+    size_px: tuple[int, int]
+
+
+def place(
+    labels: Sequence[Label],
+    area: Box,
+    *,
+    keep_clear_px: Floats,
+    clear_radius_px: float,
+    avoid_px: Floats,
+    avoid_radius_px: float = 10.0,
+    taken: Sequence[Box] = (),
+) -> list[Box]:
+    """Return a box for every label, placed one after the other where it costs least.
+
+    Parameters
+    ----------
+    labels : sequence of Label
+        In the order of their importance.
+    area : Box
+        Where labels may lie.
+    keep_clear_px : (n, 2) float64
+        Points that nothing may cover (feet, knees, hips), with `clear_radius_px` around them.
+    avoid_px : (m, 2) float64
+        Points better left free, with `avoid_radius_px` around them: limbs, arcs, the hip path.
+    taken : sequence of Box
+        Boxes already in use.
+    """
+    clear = keep_clear_px[np.isfinite(keep_clear_px).all(axis=1)]
+    avoid = avoid_px[np.isfinite(avoid_px).all(axis=1)]
+    boxes: list[Box] = []
+    leaders: list[Floats] = []
+    for label in labels:
+        candidates = _candidates(label, area)
+        cost = _distance_cost(candidates, label.anchor_px)
+        cost += _BLOCKED * _hits(candidates, clear, clear_radius_px)
+        cost += 120.0 * _hits(candidates, avoid, avoid_radius_px)
+        for other in (*taken, *boxes):
+            cost += _BLOCKED * _overlaps(candidates, other)
+        cost += _leader_cost(candidates, label.anchor_px, clear, leaders, (*taken, *boxes))
+        best = candidates[int(np.argmin(cost))]
+        boxes.append((float(best[0]), float(best[1]), float(best[2]), float(best[3])))
+        leaders.append(np.stack([leader_start(boxes[-1], label.anchor_px), label.anchor_px]))
+    return boxes
+
+
+def leader_start(box: Box, anchor_px: Floats) -> Floats:
+    """Return the point of a box's edge that is nearest to an anchor."""
+    return np.array([np.clip(anchor_px[0], box[0], box[2]), np.clip(anchor_px[1], box[1], box[3])])
+
+
+def _candidates(label: Label, area: Box) -> Floats:
+    width, height = label.size_px
+    x = np.arange(area[0], max(area[0] + 1.0, area[2] - width), _STEP_PX)
+    y = np.arange(area[1], max(area[1] + 1.0, area[3] - height), _STEP_PX)
+    left, top = (g.ravel() for g in np.meshgrid(x, y))
+    return np.stack([left, top, left + width, top + height], axis=1)
+
+
+def _starts(boxes: Floats, anchor: Floats) -> Floats:
+    return np.stack(
+        [np.clip(anchor[0], boxes[:, 0], boxes[:, 2]), np.clip(anchor[1], boxes[:, 1], boxes[:, 3])], axis=1
+    )
+
+
+def _distance_cost(boxes: Floats, anchor: Floats) -> Floats:
+    """A leader wants to be short, but long enough to be seen as one."""
+    gap = np.hypot(*(_starts(boxes, anchor) - anchor).T)
+    return np.asarray(gap + 4.0 * np.maximum(0.0, 26.0 - gap))
+
+
+def _hits(boxes: Floats, points: Floats, radius: float) -> Floats:
+    """Return how many of the points each box, widened by a radius, covers."""
+    if not len(points):
+        return np.zeros(len(boxes))
+    inside = (
+        (points[None, :, 0] > boxes[:, None, 0] - radius)
+        & (points[None, :, 0] < boxes[:, None, 2] + radius)
+        & (points[None, :, 1] > boxes[:, None, 1] - radius)
+        & (points[None, :, 1] < boxes[:, None, 3] + radius)
+    )
+    return np.asarray(inside.sum(axis=1), dtype=np.float64)
+
+
+def _overlaps(boxes: Floats, other: Box, margin: float = 6.0) -> Floats:
+    apart = (
+        (boxes[:, 0] > other[2] + margin)
+        | (boxes[:, 2] < other[0] - margin)
+        | (boxes[:, 1] > other[3] + margin)
+        | (boxes[:, 3] < other[1] - margin)
+    )
+    return np.asarray(~apart, dtype=np.float64)
+
+
+def _leader_cost(boxes: Floats, anchor: Floats, clear: Floats, leaders: list[Floats], used: Sequence[Box]) -> Floats:
+    """A leader should pass no foot, knee or hip other than its own, cross no other leader and no label."""
+    starts = _starts(boxes, anchor)
+    along = np.linspace(0.0, 1.0, 24)[None, :, None]
+    samples = starts[:, None] + along * (anchor - starts)[:, None]
+    cost = np.zeros(len(boxes))
+    for point in clear:
+        if np.hypot(*(point - anchor)) > 16.0:
+            near = (np.hypot(*np.moveaxis(samples - point, -1, 0)) < 14.0).any(axis=1)
+            cost += 400.0 * near
+    for other in used:
+        x, y = samples[..., 0], samples[..., 1]
+        cost += 2000.0 * ((x > other[0]) & (x < other[2]) & (y > other[1]) & (y < other[3])).any(axis=1)
+    for other_leader in leaders:
+        cost += 800.0 * _crosses(starts, anchor, other_leader)
+    return cost
+
+
+def _crosses(starts: Floats, anchor: Floats, other: Floats) -> Floats:
+    """Tell for every start whether the line to the anchor crosses another leader."""
+
+    def turn(a: Floats, b: Floats, c: Floats) -> Floats:
+        return np.asarray(
+            (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1]) - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
+        )
+
+    first, second = other
+    between = turn(starts, anchor, first) * turn(starts, anchor, second) < 0
+    beyond = turn(first, second, starts) * turn(first, second, anchor) < 0
+    return np.asarray(between & beyond, dtype=np.float64)
