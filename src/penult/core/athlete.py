@@ -16,15 +16,17 @@ from penult.errors import NoAthleteError
 from penult.model.arrays import Floats, locked
 
 BIN_M = 0.1
-BODY_M = 0.8
-"""Length of lane that a running body covers (common practice, no source)."""
+BODY_M = 0.5
+"""Length of lane that a runner's trunk and thighs cover (common practice, no source)."""
 
-MIN_SPEED_M_PER_S = 2.0
-MAX_SPEED_M_PER_S = 13.0
-"""From a slow drill to faster than any sprinter (the fastest are near 12.5 m/s, from memory)."""
+MIN_SPEED_M_PER_S = 0.5
+MAX_SPEED_M_PER_S = 26.0
+"""From a sprint whose clock runs eight times too slow to one whose clock runs twice too fast (the fastest run near 12.5 m/s,
+from memory): whether the clock is right is asked later, of the free fall and the step rate."""
 
-MIN_COVER = 0.25
-"""Least share of a body's height that moving foreground must cover, averaged over BODY_M, to count as somebody."""
+MIN_COVER = 0.15
+"""Least share of a body's height that moving foreground must cover, averaged over BODY_M, to count as somebody: half of what a
+runner in low contrast, or with the legs tucked up in flight, covers (0.3 on films of both)."""
 
 MIN_TRAVEL_M = 2.0
 """Somebody who crosses less than this of the lane has not run along it."""
@@ -68,13 +70,15 @@ class Path:
     x_m: Floats
 
 
-def find_runs(profile: LaneProfile) -> tuple[Path, ...]:
+def find_runs(profile: LaneProfile, at: tuple[float, float] | None = None) -> tuple[Path, ...]:
     """Find every run along the lane, in the order of time.
 
     Parameters
     ----------
     profile : LaneProfile
         Sampled at about 30 Hz.
+    at : (float, float), optional
+        Time and x at which a person says the athlete is: then the run nearest to it, in whatever lane.
 
     Returns
     -------
@@ -88,20 +92,33 @@ def find_runs(profile: LaneProfile) -> tuple[Path, ...]:
     """
     gain = uniform_filter1d(profile.cover, max(int(BODY_M / BIN_M), 1), axis=1) - MIN_COVER
     found: list[Path] = []
-    elsewhere = 0
+    elsewhere: list[Path] = []
     for _ in range(12):
         rows, bins = _best_streak(gain, profile.time_s)
         travel = abs(profile.x_m[bins[-1]] - profile.x_m[bins[0]]) if len(rows) else 0.0
         if travel < MIN_TRAVEL_M:
             break
-        if _on_lane(profile, rows, bins):
-            found.append(Path(time_s=profile.time_s[rows], x_m=profile.x_m[bins]))
-        else:
-            elsewhere += 1
+        path = Path(time_s=profile.time_s[rows], x_m=profile.x_m[bins])
+        (found if _on_lane(profile, rows, bins) else elsewhere).append(path)
         _erase(gain, rows, bins)
+    if at is not None:
+        return _nearest_to(at, [*found, *elsewhere])
     if not found:
-        raise _nobody(profile, elsewhere)
+        raise _nobody(profile, len(elsewhere))
     return tuple(sorted(found, key=lambda p: float(p.time_s[0])))
+
+
+def _nearest_to(at: tuple[float, float], paths: list[Path]) -> tuple[Path, ...]:
+    """The run that passes nearest to a place and time, within 1.5 m."""
+    gaps = [abs(float(np.interp(at[0], p.time_s, p.x_m)) - at[1]) for p in paths if p.time_s[0] <= at[0] <= p.time_s[-1]]
+    passing = [p for p in paths if p.time_s[0] <= at[0] <= p.time_s[-1]]
+    if not gaps or min(gaps) > 1.5:
+        raise NoAthleteError(
+            "nobody who moves along the lane is near the place and time given with --at",
+            f"at {at[0]:.2f} s the nearest is {min(gaps):.1f} m away" if gaps else f"nobody moves at {at[0]:.2f} s",
+            next_step="give X,Y in pixels of the upright picture and SECONDS of capture time at which the athlete is there",
+        )
+    return (passing[int(np.argmin(gaps))],)
 
 
 def _best_streak(gain: Floats, time_s: Floats) -> tuple[list[int], list[int]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import theilslopes
 
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats, Ints
@@ -19,20 +20,22 @@ WINDOW_M = 0.09
 """Half-width within which a toe counts as 'in the same place': three times the toe noise of the pose model (1.6 to 2.2 cm
 white, 3 cm with its bias, measured on films with known truth), and less than a swing foot moves in 20 ms."""
 
-MIN_CONTACT_S = 0.05
-"""Shorter supports do not occur in running (published sprint contacts are 0.08 s and longer)."""
+LIFT_M = 0.06
+"""A toe that moved further than this in height has left its place: three times the toe noise of the pose model."""
+
+MIN_SUPPORT_M = 0.35
+"""Way of the hips over a support, at least: sprinters cover 0.8 to 1.1 m in a contact of 0.1 s, and a swing foot, twice as
+fast as the hips, crosses 2 x WINDOW_M while they cover 0.09 m. Ways instead of times, so that a wrong clock cannot hide
+or invent a contact."""
 
 MIN_STEP_M = 0.6
 """Shortest step of a run or drill; toe places closer than this belong to one support (common practice, no source)."""
 
-MIN_STEP_S = 0.12
-"""Shortest time from one support to the next: 8 steps a second; sprinters reach about 5 (common practice, no source)."""
+OVERLAP_M = 0.2
+"""Rough supports reach up to 25 ms too far at either end, so that neighbours may seem to overlap by this way of the hips."""
 
-LIFT_M = 0.06
-"""A toe that moved further than this in height has left its place: three times the toe noise of the pose model."""
-
-OVERLAP_S = 0.02
-"""Rough supports reach about 25 ms too far at either end, so that neighbours may seem to overlap by this much."""
+GAP_M = 0.5
+"""A foot not seen at its place while the hips cover this much has left it."""
 
 MAX_TOE_HEIGHT_M = 0.30
 """A foot higher than this above the runway is in swing, whatever the mat."""
@@ -90,10 +93,10 @@ def feet_m(track: RunwayTrack, part: str) -> Floats:
 
 
 def _stays(track: RunwayTrack) -> list[_Stay]:
-    """Places where a toe spends at least MIN_CONTACT_S, longest first, then in the order of time."""
+    """Places where a toe stays while the hips move on by MIN_SUPPORT_M, in the order of time."""
     toe = feet_m(track, "toe")
-    time = track.time_s
-    share = _row_duration_s(time)
+    way = hip_way_m(track)
+    share = _row_share_m(way)
     free = np.isfinite(toe).all(axis=2) & (toe[..., 1] < MAX_TOE_HEIGHT_M)
     found: list[_Stay] = []
     while True:
@@ -104,64 +107,75 @@ def _stays(track: RunwayTrack) -> list[_Stay]:
         order = np.argsort(x)
         spent = _time_within(x[order], share[rows][order])
         best = int(spent.argmax())
-        if spent[best] < MIN_CONTACT_S:
+        if spent[best] < MIN_SUPPORT_M:
             break
         near = np.abs(x - x[order][best]) <= WINDOW_M
         centre = float(np.median(x[near]))
         y = toe[rows, legs, 1]
         near = np.abs(x - centre) <= WINDOW_M
         near &= np.abs(y - np.percentile(y[near], 30)) <= LIFT_M
-        stay = _longest_run(rows[near], legs[near], time)
-        if len(stay[0]) and time[stay[0][-1]] - time[stay[0][0]] >= MIN_CONTACT_S * 0.8:
+        stay = _longest_run(rows[near], legs[near], way)
+        if len(stay[0]) and way[stay[0][-1]] - way[stay[0][0]] >= MIN_SUPPORT_M * 0.8:
             found.append(_Stay(rows=stay[0], legs=stay[1], toe_x_m=float(np.median(toe[stay[0], stay[1], 0]))))
         free &= ~(np.abs(toe[..., 0] - centre) <= MIN_STEP_M / 2)
-    return _one_foot_at_a_time(found, time)
+    return _one_foot_at_a_time(found, way)
 
 
-def _one_foot_at_a_time(stays: list[_Stay], time_s: Floats) -> list[_Stay]:
-    """The set of stays that lasts longest in all and in which every step is possible (shortest paths over pairs)."""
-    stays = sorted(stays, key=lambda s: float(time_s[s.rows[-1]]))
-    begins = [float(time_s[s.rows[0]]) for s in stays]
-    ends = [float(time_s[s.rows[-1]]) for s in stays]
+def _one_foot_at_a_time(stays: list[_Stay], way_m: Floats) -> list[_Stay]:
+    """The set of stays that lasts longest in all and in which every step is possible (longest path over pairs)."""
+    stays = sorted(stays, key=lambda s: float(way_m[s.rows[-1]]))
+    begins = [float(way_m[s.rows[0]]) for s in stays]
+    ends = [float(way_m[s.rows[-1]]) for s in stays]
     best: list[tuple[float, tuple[int, ...]]] = []
     for i, stay in enumerate(stays):
         before = [
             best[j]
             for j in range(i)
-            if ends[j] <= begins[i] + OVERLAP_S
-            and (begins[i] + ends[i] - begins[j] - ends[j]) / 2 >= MIN_STEP_S
-            and abs(stay.toe_x_m - stays[j].toe_x_m) >= MIN_STEP_M
+            if ends[j] <= begins[i] + OVERLAP_M
+            and begins[i] + ends[i] - begins[j] - ends[j] >= 2.0 * MIN_STEP_M
+            and stay.toe_x_m - stays[j].toe_x_m >= MIN_STEP_M
         ]
         lasted, chain = max(before, default=(0.0, ()))
         best.append((lasted + ends[i] - begins[i], (*chain, i)))
     return [stays[i] for i in max(best, default=(0.0, ()))[1]]
 
 
-def _row_duration_s(time_s: Floats) -> Floats:
-    """How long each row stands for; a gap counts for at most two ordinary intervals."""
-    gaps = np.diff(time_s)
+def hip_way_m(track: RunwayTrack) -> Floats:
+    """Way of the hips (t,) at the run's median speed (Theil and Sen's slope): the run's own clock."""
+    x = feet_m(track, "hip")[..., 0].mean(axis=1)
+    seen = np.flatnonzero(np.isfinite(x))
+    if len(seen) < 8:
+        return np.zeros(len(x))
+    some = seen[:: max(len(seen) // 200, 1)]
+    speed = max(float(theilslopes(x[some], track.time_s[some])[0]), 1e-3)
+    return np.asarray(speed * (track.time_s - track.time_s[0]))
+
+
+def _row_share_m(way_m: Floats) -> Floats:
+    """How much of the way each row stands for; a gap counts for at most two ordinary rows."""
+    gaps = np.diff(way_m)
     usual = float(np.median(gaps))
     half = np.minimum(gaps, 2.0 * usual) / 2.0
     return np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half])
 
 
-def _time_within(x_m: Floats, share_s: Floats) -> Floats:
-    """Time spent within WINDOW_M of each of the sorted places."""
-    total = np.concatenate([[0.0], np.cumsum(share_s)])
+def _time_within(x_m: Floats, share_m: Floats) -> Floats:
+    """Way of the hips spent within WINDOW_M of each of the sorted places."""
+    total = np.concatenate([[0.0], np.cumsum(share_m)])
     low = np.searchsorted(x_m, x_m - WINDOW_M, side="left")
     high = np.searchsorted(x_m, x_m + WINDOW_M, side="right")
     return np.asarray(total[high] - total[low])
 
 
-def _longest_run(rows: Ints, legs: Ints, time_s: Floats) -> tuple[Ints, Ints]:
-    """The longest stretch of samples without a gap of more than 60 ms (or three frames); one sample a row."""
+def _longest_run(rows: Ints, legs: Ints, way_m: Floats) -> tuple[Ints, Ints]:
+    """The longest stretch of samples without a gap of more than GAP_M (or three rows); one sample a row."""
     keep = np.unique(rows, return_index=True)[1]
     rows, legs = rows[keep], legs[keep]
     if not len(rows):
         return rows, legs
-    limit = max(0.06, 3.0 * float(np.median(np.diff(time_s))))
-    parts = np.split(np.arange(len(rows)), np.flatnonzero(np.diff(time_s[rows]) > limit) + 1)
-    best = max(parts, key=lambda p: float(time_s[rows[p[-1]]] - time_s[rows[p[0]]]))
+    limit = max(GAP_M, 3.0 * float(np.median(np.diff(way_m))))
+    parts = np.split(np.arange(len(rows)), np.flatnonzero(np.diff(way_m[rows]) > limit) + 1)
+    best = max(parts, key=lambda p: float(way_m[rows[p[-1]]] - way_m[rows[p[0]]]))
     return rows[best], legs[best]
 
 

@@ -43,9 +43,10 @@ DRIFT_TIME_S = 0.08
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draws:
-    """Draws of the joints (s, t, k, 2), first row measured, and the generator for what is drawn later."""
+    """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws."""
 
     xy_m: Floats
+    camera_theta: Floats
     generator: np.random.Generator
 
 
@@ -81,7 +82,7 @@ def draw_track(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: 
     out[1:] += rng.normal(0.0, BIAS_SD_M, (COUNT, 1, len(z_m), 2))
     out[1:] += _drift(track.time_s, rng)
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * white_noise_sd_m(xy_m, weight)[None, None, :, None]
-    return Draws(xy_m=out, generator=rng)
+    return Draws(xy_m=out, camera_theta=theta, generator=rng)
 
 
 def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
@@ -123,8 +124,8 @@ def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) ->
     step = np.where(sd > 0, np.maximum(sd, 1e-9), 0.0)
     by_camera = np.zeros((*track.xy_px.shape, len(sd)))
     for p in np.flatnonzero(step):
-        ahead = _map(track, cameras, z_m, lambda c, p=p: _moved(c, p, step[p]))
-        behind = _map(track, cameras, z_m, lambda c, p=p: _moved(c, p, -step[p]))
+        ahead = _map(track, cameras, z_m, lambda c, p=p: moved(c, p, step[p]))
+        behind = _map(track, cameras, z_m, lambda c, p=p: moved(c, p, -step[p]))
         by_camera[..., p] = (ahead - behind) / (2.0 * step[p])
     near, far = _map(track, cameras, z_m - 0.05), _map(track, cameras, z_m + 0.05)
     return by_camera, np.asarray((far - near) / 0.1)
@@ -138,7 +139,8 @@ def _map(
     return np.stack([at_depth(change(c), row, z_m) for c, row in zip(cameras, track.xy_px, strict=True)])
 
 
-def _moved(camera: Camera, parameter: int, step: float) -> Camera:
+def moved(camera: Camera, parameter: int, step: float) -> Camera:
+    """Return the camera with one parameter changed by `step`."""
     parameters = np.array(camera.parameters)
     parameters[parameter] += step
     return Camera(

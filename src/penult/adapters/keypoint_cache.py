@@ -1,0 +1,97 @@
+"""Keypoints kept between runs, by clip content and model: corrections and other lane files never repeat the pose model."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+import zipfile
+from pathlib import Path
+
+import numpy as np
+
+from penult.model.arrays import Floats, Ints
+from penult.model.skeleton import JOINTS
+from penult.model.track import PixelTrack
+
+MOST_BYTES = 500_000_000
+"""The cache is trimmed to this, oldest entries first: some 10,000 clips of 1.5 s at 240 frames a second."""
+
+MOST_ENTRY_BYTES = 50_000_000
+"""A larger file is not one of ours."""
+
+
+def cache_folder() -> Path:
+    """Return where keypoints are kept: $PENULT_CACHE, else the user's cache folder."""
+    said = os.environ.get("PENULT_CACHE")
+    if said:
+        return Path(said)
+    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    return (Path(base) if base else Path.home() / ".cache") / "penult" / "keypoints"
+
+
+def key_of(*parts: object) -> str:
+    """Return the name of an entry from everything that its content depends on."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:40]
+
+
+def read(key: str) -> tuple[Ints, Floats] | None:
+    """Return frames (t,) and joints (t, k, 3: x, y, score), or None when there is no sound entry."""
+    file = cache_folder() / f"{key}.npz"
+    try:
+        if file.stat().st_size > MOST_ENTRY_BYTES:
+            return None
+        with np.load(file, allow_pickle=False) as stored:
+            frame, joints = np.asarray(stored["frame"]), np.asarray(stored["joints"], dtype=float)
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile, EOFError):
+        return None
+    sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
+    return (frame, joints) if sound else None
+
+
+def write(key: str, track: PixelTrack) -> None:
+    """Keep a track; a cache that cannot be written is no reason to fail."""
+    joints = np.concatenate([track.xy_px, track.score[..., None]], axis=-1)
+    folder = cache_folder()
+    partial: Path | None = None
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=folder, suffix=".partial", delete=False) as file:
+            partial = Path(file.name)
+            np.savez_compressed(file, frame=track.frame, joints=joints.astype(np.float32))
+        partial.replace(folder / f"{key}.npz")
+        _trim(folder)
+    except OSError:
+        if partial is not None:
+            partial.unlink(missing_ok=True)
+
+
+def clear() -> int:
+    """Remove every entry and return the bytes freed."""
+    freed = 0
+    for file in _entries(cache_folder()):
+        size = file.stat().st_size if file.exists() else 0
+        file.unlink(missing_ok=True)
+        freed += size
+    return freed
+
+
+def _entries(folder: Path) -> list[Path]:
+    return [*folder.glob("*.npz"), *folder.glob("*.partial")] if folder.is_dir() else []
+
+
+def _trim(folder: Path) -> None:
+    """Drop the entries not used for longest until the cache fits; another process may drop them at the same time."""
+    known: list[tuple[float, int, Path]] = []
+    for file in folder.glob("*.npz"):
+        try:
+            facts = file.stat()
+        except FileNotFoundError:
+            continue
+        known.append((facts.st_mtime, facts.st_size, file))
+    total = sum(size for _, size, _ in known)
+    for _, size, file in sorted(known, key=lambda k: k[0]):
+        if total <= MOST_BYTES:
+            break
+        file.unlink(missing_ok=True)
+        total -= size

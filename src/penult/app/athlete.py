@@ -1,0 +1,112 @@
+"""Find the athlete in a clip and follow their joints: movers over the lane, then crops for the pose model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from penult.adapters import video
+from penult.adapters.movers import lane_profile
+from penult.adapters.pose import Crop, PoseModel, pose_model
+from penult.core.athlete import Path as AthletePath
+from penult.core.athlete import find_runs, position_at
+from penult.core.camera import at_depth, project
+from penult.errors import InputError
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.clip import Clip, Frame
+from penult.model.settings import Settings
+from penult.model.skeleton import JOINTS
+from penult.model.track import PixelTrack
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the share of it that is done, 0 to 1."""
+
+SEARCH_RATE_HZ = 30.0
+"""Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""
+
+SEARCH_WIDTH_PX = 480
+"""Width of those pictures: a person of 1.8 m in a 12 m wide view is still 70 pixels tall."""
+
+BODY_M = 1.8
+CROP_BODIES = 2.75
+"""Side of the crop in body heights. Crops of 1.25 lost people in blurred clips and those of 2 to 3.5 did not (see DEVELOPERS.md)."""
+
+HIP_M = 1.0
+"""Height of the crop's centre above the runway."""
+
+
+def find_athlete(path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress) -> AthletePath:
+    """Find the run that was asked for.
+
+    Raises
+    ------
+    NoAthleteError
+        If nobody runs along the lane.
+    InputError
+        If there are fewer runs than the one asked for.
+    """
+    reduce = max(clip.size_px[0] // SEARCH_WIDTH_PX, 1)
+    profile = lane_profile(_search_pictures(path, clip, reduce, progress), cameras[0], reduce)
+    at = None
+    if settings.at is not None:
+        x_px, y_px, seconds = settings.at
+        at = (seconds, float(at_depth(cameras[0], np.array([x_px, y_px]), 0.0)[0]))
+    runs = find_runs(profile, at)
+    if settings.run > len(runs):
+        raise InputError(
+            f"there is no run {settings.run} in {clip.file}",
+            f"{len(runs)} found, beginning at {', '.join(f'{r.time_s[0]:.2f} s' for r in runs)}",
+            next_step="choose one of them with --run",
+        )
+    return runs[settings.run - 1]
+
+
+def _search_pictures(path: Path, clip: Clip, reduce: int, progress: Progress) -> Iterator[tuple[float, np.ndarray]]:
+    next_s = -np.inf
+    for index, time_s, grey in video.grey_frames(path, clip, reduce=reduce):
+        progress("looking for the athlete", index / len(clip.time_s))
+        if time_s >= next_s - 1e-6:
+            next_s = time_s + 1.0 / SEARCH_RATE_HZ
+            yield time_s, grey
+
+
+def rows_of(path: AthletePath, clip: Clip) -> tuple[int, int]:
+    """First and last frame index in which the athlete is to be looked at."""
+    rows = np.flatnonzero(np.isfinite(position_at(path, clip.time_s)))
+    return int(rows[0]), int(rows[-1])
+
+
+def follow_joints(
+    path: Path, clip: Clip, run: AthletePath, cameras: Sequence[Camera], progress: Progress
+) -> PixelTrack:
+    """Run the pose model on a square around the athlete in every frame of the run."""
+    first, last = rows_of(run, clip)
+    x_m = position_at(run, clip.time_s)
+    joints = np.full((last - first + 1, len(JOINTS), 3), np.nan)
+    with pose_model() as model:
+        for frame in video.frames(path, clip, first=first, last=last):
+            camera = cameras[0] if len(cameras) == 1 else cameras[frame.index]
+            found = _joints(model, frame, camera, float(x_m[frame.index]))
+            if found is not None:
+                joints[frame.index - first] = found
+            progress("following the joints", (frame.index - first) / len(joints))
+    rows = np.arange(first, last + 1)
+    return PixelTrack(
+        frame=rows,
+        time_s=clip.time_s[rows],
+        xy_px=joints[..., :2],
+        score=joints[..., 2],
+        filled=np.zeros(joints.shape[:2], dtype=bool),
+    )
+
+
+def _joints(model: PoseModel, frame: Frame, camera: Camera, x_m: float) -> Floats | None:
+    if not np.isfinite(x_m):
+        return None
+    feet, hips = project(camera, np.array([[x_m, 0.0, 0.0], [x_m, HIP_M, 0.0]]))
+    metre_px = float(np.linalg.norm(feet - hips)) / HIP_M
+    crop = Crop(centre_px=(float(hips[0]), float(hips[1])), side_px=CROP_BODIES * BODY_M * metre_px)
+    return model.joints(frame.image, crop, crop.centre_px, BODY_M * metre_px)
