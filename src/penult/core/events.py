@@ -12,7 +12,7 @@ from penult.core.draws import Draws, moved
 from penult.core.evidence import Event
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
-from penult.model.shoe import ShoeContact
+from penult.model.shoe import RoughContact, ShoeContact
 
 ROUGH_TIME_S = (0.012, 0.012)
 ROUGH_TOE_M = (0.035, 0.02)
@@ -81,3 +81,21 @@ def _camera_part(camera: Camera, theta: Floats, place_m: tuple[float, float, flo
 def nearest_camera(cameras: Sequence[Camera], time_s: Floats, instant_s: float) -> Camera:
     """Return the camera of the row nearest in time."""
     return cameras[0] if len(cameras) == 1 else cameras[int(np.abs(time_s - instant_s).argmin())]
+
+
+SHOE_AHEAD_M, SHOE_BEHIND_M, TOE_ABOVE_M = 0.035, 0.02, 0.025
+"""The pose model's toe and heel lie inside the shoe: behind its tip, ahead of its heel, above its sole (films with known
+truth; places only tell where to look)."""
+
+
+def rough_contact(support: Support, z_m: float) -> RoughContact:
+    """Return where and when the pictures of the shoe are to be looked at."""
+    return RoughContact(
+        foot=support.foot,
+        start_s=support.start_s + ROUGH_START_S,
+        end_s=support.end_s + ROUGH_END_S,
+        toe_x_m=support.toe_x_m + SHOE_AHEAD_M,
+        heel_x_m=support.heel_x_m - SHOE_BEHIND_M,
+        y_m=max(support.toe_y_m - TOE_ABOVE_M, 0.0),
+        z_m=z_m,
+    )

@@ -1,0 +1,149 @@
+"""The main job: a clip and a lane file in, a result folder out."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from penult import __version__
+from penult.adapters import keypoint_cache, pose, video
+from penult.adapters.lane_file import read_lane
+from penult.app.athlete import CROP_BODIES, Progress, find_athlete, follow_joints
+from penult.app.cameras import follow_camera
+from penult.app.pictures import write_pictures
+from penult.app.shoes import look_at_shoes
+from penult.core.camera import check_view
+from penult.core.lane import fit_lane
+from penult.core.pipeline import Outcome, locate, measure
+from penult.errors import CalibrationError
+from penult.model.analysis import Analysis, Notice
+from penult.model.calibration import Camera, LaneFile, LaneFit
+from penult.model.clip import Clip
+from penult.model.settings import Settings
+from penult.model.track import PixelTrack
+from penult.outputs.save import building, check_place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """An analysis and the folder it was written to."""
+
+    analysis: Analysis
+    folder: Path
+
+
+def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | None, progress: Progress) -> Result:
+    """Analyse one clip and write its result folder.
+
+    Parameters
+    ----------
+    clip_path, lane_path : Path
+        The film and the lane file.
+    settings : Settings
+        What the coach said.
+    out : Path or None
+        Folder of the result; None: `<clip name>_analysis` beside the clip.
+    progress : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    InputError
+        The clip, the lane file or the output place is at fault.
+    NotMeasurableError
+        The clip cannot answer.
+    """
+    lane = read_lane(lane_path)
+    fit = fit_lane(lane)
+    view = check_view(fit)
+    clip = video.open_clip(clip_path, capture_rate_hz=settings.capture_rate_hz)
+    _check_size(clip, lane, clip_path, lane_path)
+    folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
+    check_place(folder, clip.sha256)
+    outcome = examine(clip_path, clip, fit, lane_path, settings, progress, [view] if view else [])
+    with building(folder, sha256=clip.sha256) as new:
+        write_pictures(new, clip_path, clip, outcome, progress)
+    return Result(analysis=outcome.analysis, folder=folder)
+
+
+def examine(
+    clip_path: Path,
+    clip: Clip,
+    fit: LaneFit,
+    lane_path: Path,
+    settings: Settings,
+    progress: Progress,
+    notices: Sequence[Notice] = (),
+) -> Outcome:
+    """Measure one clip without writing anything."""
+    followed = follow_camera(clip_path, clip, fit, lane_path, progress)
+    track = _joints(clip_path, clip, followed.cameras, settings, progress)
+    found = locate(track, followed.of(track.frame), clip.size_px, settings)
+    shoes = look_at_shoes(clip_path, clip, found, progress)
+    progress("measuring", 0.0)
+    return measure(
+        found,
+        shoes,
+        clip,
+        fit,
+        settings,
+        method_of(lane_path, settings),
+        [*clip.notices, *notices, *followed.notices],
+    )
+
+
+def _joints(
+    clip_path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress
+) -> PixelTrack:
+    """Take the joints from the cache, or find the athlete and follow them."""
+    run = find_athlete(clip_path, clip, cameras, settings, progress)
+    key = keypoint_cache.key_of(clip.sha256, pose.MODEL_SHA256, CROP_BODIES, settings.run, settings.at, run.x_m.tolist())
+    kept = keypoint_cache.read(key)
+    if kept is not None and kept[0].max(initial=0) < len(clip.time_s):
+        frame, joints = kept
+        return PixelTrack(
+            frame=frame,
+            time_s=clip.time_s[frame],
+            xy_px=joints[..., :2],
+            score=joints[..., 2],
+            filled=np.zeros(joints.shape[:2], dtype=bool),
+        )
+    track = follow_joints(clip_path, clip, run, cameras, progress)
+    keypoint_cache.write(key, track)
+    return track
+
+
+def _check_size(clip: Clip, lane: LaneFile, clip_path: Path, lane_path: Path) -> None:
+    """A lane file belongs to one picture size; rescaling in silence would hide another zoom or crop."""
+    if clip.size_px != lane.image_size_px:
+        raise CalibrationError(
+            f"{lane_path.name} does not fit {clip_path.name}",
+            f"it was made for {lane.image_size_px[0]} x {lane.image_size_px[1]} px; "
+            f"the clip is {clip.size_px[0]} x {clip.size_px[1]} px",
+            next_step="calibrate from this camera setting (penult calibrate), or pass the lane file made for it",
+        )
+
+
+def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
+    """Versions and settings to keep with the result, so that a number can be traced."""
+    return {
+        "penult": __version__,
+        "pose_model": "heavy",
+        "pose_model_sha256": pose.MODEL_SHA256,
+        "calibration": lane_path.name,
+        "calibration_sha256": hashlib.sha256(lane_path.read_bytes()).hexdigest(),
+        "settings": {k: v for k, v in asdict(settings).items() if v not in (None, "", (), [])},
+        "libraries": {name: version(name) for name in ("mediapipe", "opencv-python", "av", "numpy", "scipy")},
+        "machine": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
+    }

@@ -1,0 +1,122 @@
+"""`penult analyse`: the main job on the command line."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from penult.model.analysis import Mat
+    from penult.model.settings import Settings
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("analyse")(analyse)
+
+
+def analyse(  # noqa: PLR0913
+    clip: Annotated[Path, typer.Argument(help="The clip, or a folder of clips with --session.", metavar="CLIP")],
+    calib: Annotated[Path, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER")
+    ] = None,
+    capture_rate: Annotated[
+        float | None, typer.Option("--capture-rate", help="True frames a second of a slow-motion clip.", metavar="HZ")
+    ] = None,
+    kind: Annotated[
+        str, typer.Option("--kind", help="full approach, short approach, mat drill, run-through, or your own word.", metavar="TEXT")
+    ] = "",
+    athlete: Annotated[str, typer.Option("--athlete", help="A label, not necessarily a name.", metavar="LABEL")] = "",
+    sex: Annotated[str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")] = None,
+    height: Annotated[float | None, typer.Option("--height", help="Of the athlete.", metavar="METRES")] = None,
+    mat: Annotated[
+        list[str] | None, typer.Option("--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES")
+    ] = None,
+    run: Annotated[int, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = 1,
+    at: Annotated[
+        str | None, typer.Option("--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS")
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
+) -> None:
+    """Measure the last contacts and steps, the penultimate and the take-off of one clip."""
+    from rich.console import Console
+
+    from penult.app.analyse import analyse as job
+    from penult.cli.progress import shown_progress
+    from penult.cli.table import print_result
+    from penult.outputs.result import analysis_to_json
+
+    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
+    with shown_progress(quiet=quiet) as progress:
+        result = job(clip, calib, said, out, progress)
+    if as_json:
+        sys.stdout.write(analysis_to_json(result.analysis) + "\n")
+    elif not quiet:
+        print_result(result.analysis, result.folder, Console())
+
+
+def _settings(  # noqa: PLR0913
+    capture_rate: float | None,
+    kind: str,
+    athlete: str,
+    sex: str | None,
+    height: float | None,
+    mats: list[str],
+    run: int,
+    at: str | None,
+) -> Settings:
+    """Check what was said and put it into a record."""
+    from penult.model.settings import Settings
+
+    _between("--capture-rate", capture_rate, 5.0, 2000.0, "frames a second")
+    _between("--height", height, 0.8, 2.5, "metres")
+    _between("--run", run, 1, 100, "")
+    if sex not in (None, "female", "male"):
+        _refuse("--sex", sex, "female or male")
+    return Settings(
+        capture_rate_hz=capture_rate,
+        kind=kind.strip(),
+        athlete=athlete.strip(),
+        sex=sex,
+        height_m=height,
+        mats=tuple(_mat(m) for m in mats),
+        run=run,
+        at=_at(at) if at else None,
+    )
+
+
+def _mat(text: str) -> Mat:
+    from penult.model.analysis import Mat
+
+    number, _, thickness = text.partition("=")
+    try:
+        mat = Mat(number=int(number), thickness_m=float(thickness))
+    except ValueError:
+        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05")
+    if not (-20 <= mat.number <= 0 and 0.0 < mat.thickness_m <= 0.5):
+        _refuse("--mat", text, "a contact from -20 to 0 and a thickness up to 0.5 m")
+    return mat
+
+
+def _at(text: str) -> tuple[float, float, float]:
+    try:
+        x, y, seconds = (float(part) for part in text.split(","))
+    except ValueError:
+        _refuse("--at", text, "three numbers X,Y,SECONDS")
+    return x, y, seconds
+
+
+def _between(option: str, value: float | None, low: float, high: float, unit: str) -> None:
+    if value is not None and not low <= value <= high:
+        _refuse(option, str(value), f"{low:g} to {high:g} {unit}".strip())
+
+
+def _refuse(option: str, got: str, wanted: str) -> None:
+    from penult.errors import InputError
+
+    raise InputError(f"{option} cannot be {got!r}", f"wanted: {wanted}", next_step="see analyse --help")
