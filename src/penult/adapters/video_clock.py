@@ -134,7 +134,7 @@ def _spacing(time_s: Floats, base_s: float, tick_s: float) -> list[Notice]:
     has_drops = 0 < len(gaps) <= len(interval_s) / 4
     notices = []
     even = np.delete(interval_s, gaps) if has_drops else interval_s
-    if np.ptp(even) > max(0.05 * base_s, 2.2 * tick_s):
+    if np.abs(even - base_s).max() > max(0.05 * base_s, 1.6 * tick_s):
         text = (
             f"The frames are not evenly spaced: {interval_s.min() * 1e3:.1f} ms at the shortest, "
             f"{np.median(interval_s) * 1e3:.1f} ms in the middle, {interval_s.max() * 1e3:.1f} ms at the longest. "

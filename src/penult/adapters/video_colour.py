@@ -21,6 +21,7 @@ _LIMITED, _FULL = 1, 2
 _ITU601, _ITU709, _BT2020 = 5, 1, 9  # of the scaler's tables
 _MATRICES = {1: _ITU709, 5: _ITU601, 6: _ITU601, 9: _BT2020, 10: _BT2020}
 _LUMA_FIRST = ("yuv420p", "yuvj420p", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p", "nv12", "gray")
+_LUMA_FIRST_10_BIT = ("yuv420p10le", "yuv422p10le", "yuv444p10le")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,40 +29,40 @@ class Colour:
     """How frames of one clip become 8-bit pictures; the size is of square pixels, not yet turned."""
 
     size_px: tuple[int, int]
-    threads: int = 0
 
     def rgb(self, frame: Any) -> Pixels:
         """Return (height, width, 3) uint8, C-contiguous."""
         width, height = self.size_px
+        matrix, is_full = _matrix(frame), _is_full(frame)
+        transfer = int(frame.color_trc)
+        if frame.format.name == "yuv420p10le":  # by way of 8 bits, the scaler takes half the time
+            frame = frame.reformat(format="yuv420p", threads=1)
         picture = frame.reformat(
             width=width,
             height=height,
             format="rgb24",
-            src_colorspace=_matrix(frame),
-            src_color_range=_FULL if _is_full(frame) else _LIMITED,
+            src_colorspace=matrix,
+            src_color_range=_FULL if is_full else _LIMITED,
             dst_color_range=_FULL,
             interpolation="BILINEAR",
-            threads=self.threads,
-        ).to_ndarray()
-        return _to_sdr(np.ascontiguousarray(picture), int(frame.color_trc))
+            threads=1,  # decoding goes on beside it in its own threads
+        )
+        return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), transfer)
 
     def grey(self, frame: Any) -> Pixels:
         """Return (height, width) uint8, C-contiguous: luma as stored, its range not stretched."""
         width, height = self.size_px
-        if (frame.width, frame.height) == self.size_px and frame.format.name in _LUMA_FIRST:
-            plane = frame.planes[0]
-            rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[:height, :width]
-            return _to_sdr(np.array(rows, order="C"), int(frame.color_trc))
+        transfer = int(frame.color_trc)
+        is_square = (frame.width, frame.height) == self.size_px
+        if is_square and frame.format.name in _LUMA_FIRST:
+            return _to_sdr(np.array(_plane(frame, np.uint8), order="C"), transfer)
+        if is_square and frame.format.name in _LUMA_FIRST_10_BIT:
+            return _to_sdr((_plane(frame, "<u2") >> 2).astype(np.uint8), transfer)
         range_ = _FULL if _is_full(frame) else _LIMITED
         picture = frame.reformat(
-            width=width,
-            height=height,
-            format="gray",
-            src_color_range=range_,
-            dst_color_range=range_,
-            threads=self.threads,
-        ).to_ndarray()
-        return _to_sdr(np.ascontiguousarray(picture), int(frame.color_trc))
+            width=width, height=height, format="gray", src_color_range=range_, dst_color_range=range_, threads=1
+        )
+        return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), transfer)
 
 
 def is_hdr(frame: Any) -> bool:
@@ -94,8 +95,18 @@ def _matrix(frame: Any) -> int:
     return _MATRICES.get(int(frame.colorspace), _ITU709 if frame.height >= 720 else _ITU601)
 
 
+def _plane(frame: Any, dtype: Any) -> NDArray[Any]:
+    """Return a view of the frame's first plane, without the padding of its rows."""
+    plane = frame.planes[0]
+    samples = np.frombuffer(plane, dtype)
+    return samples.reshape(-1, plane.line_size // samples.itemsize)[: frame.height, : frame.width]
+
+
 def _to_sdr(pixels: Pixels, transfer: int) -> Pixels:
-    return sdr_table(transfer)[pixels] if transfer in (PQ, HLG) else pixels
+    if transfer not in (PQ, HLG):
+        return pixels
+    coded = bytearray(pixels).translate(sdr_table(transfer).tobytes())  # three times as quick as indexing
+    return np.frombuffer(coded, np.uint8).reshape(pixels.shape)
 
 
 @cache

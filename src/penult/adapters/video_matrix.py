@@ -7,19 +7,15 @@ frame, or, where PyAV cannot list that frame's side data, from the track header 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from penult.adapters.video_boxes import ONE, Matrix, track_header_matrix
 from penult.errors import ClipError
-
-_ONE = 1 << 16  # 16.16 fixed point; the last column is 2.30 (ISO/IEC 14496-12, section 6.2.2)
-_MAX_BOXES = 10_000
-Matrix = tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +32,7 @@ class Turn:
         Parameters
         ----------
         pixels : (height, width) or (height, width, 3) uint8
+            C-contiguous.
 
         Returns
         -------
@@ -73,10 +70,10 @@ def turn(matrix: Matrix | None, file: str) -> Turn:
     swaps = a == d == 0
     first, second = (b, c) if swaps else (a, d)
     others = (a, d) if swaps else (b, c)
-    size = max(abs(first), abs(second))
-    sound = min(abs(first), abs(second)) > 0.99 * size > 0 and others == (0, 0) and u == v == 0
-    if not sound:
-        shown = ", ".join(f"{n / _ONE:g}" for n in (a, b, c, d))
+    longer = max(abs(first), abs(second))
+    is_known = min(abs(first), abs(second)) > 0.99 * longer > 0 and others == (0, 0) and u == v == 0
+    if not is_known:
+        shown = ", ".join(f"{n / ONE:g}" for n in (a, b, c, d))
         raise ClipError(
             f"{file} is marked to be shown in a way that is not supported",
             f"its display matrix is ({shown}); only quarter turns and mirrors are known",
@@ -88,68 +85,10 @@ def turn(matrix: Matrix | None, file: str) -> Turn:
 
 
 def display_matrix(frame: Any, path: Path, track_id: int) -> Matrix | None:
-    """Return the nine numbers that belong to the first decoded frame, or None where there are none."""
+    """Return the nine numbers that belong to a decoded frame, or None where there are none."""
     try:
-        side_data = frame.side_data
-        return struct.unpack("=9i", bytes(side_data["DISPLAYMATRIX"]))
+        return struct.unpack("=9i", bytes(frame.side_data["DISPLAYMATRIX"]))
     except KeyError:
         return None
     except (ValueError, struct.error):  # side data of a kind that PyAV has no name for hides all the rest
         return track_header_matrix(path, track_id)
-
-
-def track_header_matrix(path: Path, track_id: int) -> Matrix | None:
-    """Read the matrix of one track header of an MP4 or MOV file (ISO/IEC 14496-12, section 8.3.2).
-
-    Never reads more than the box headers and the track headers, and never fails on a damaged file: None then.
-    The identity gives None too.
-    """
-    with path.open("rb") as file:
-        end = file.seek(0, 2)
-        for kind, start, stop in _boxes(file, 0, end):
-            if kind == b"moov":
-                return _matrix_in_movie(file, start, stop, track_id)
-    return None
-
-
-def _matrix_in_movie(file: IO[bytes], start: int, stop: int, track_id: int) -> Matrix | None:
-    for kind, inner, inner_stop in _boxes(file, start, stop):
-        if kind != b"trak":
-            continue
-        for leaf, body, body_stop in _boxes(file, inner, inner_stop):
-            if leaf == b"tkhd":
-                file.seek(body)
-                found = _matrix_in_header(file.read(min(body_stop - body, 96)), track_id)
-                if found is not None:
-                    return found
-    return None
-
-
-def _matrix_in_header(body: bytes, track_id: int) -> Matrix | None:
-    wide = body[:1] == b"\x01"  # version 1 has 64-bit times
-    id_at, matrix_at = (20, 52) if wide else (12, 40)
-    if len(body) < matrix_at + 36 or int.from_bytes(body[id_at : id_at + 4], "big") != track_id:
-        return None
-    matrix = struct.unpack(">9i", body[matrix_at : matrix_at + 36])
-    return None if matrix[:5] == (_ONE, 0, 0, 0, _ONE) else matrix
-
-
-def _boxes(file: IO[bytes], start: int, stop: int) -> Iterator[tuple[bytes, int, int]]:
-    """Yield kind, first byte of the body and end of each box between two places."""
-    at = start
-    for _ in range(_MAX_BOXES):
-        if at + 8 > stop:
-            return
-        file.seek(at)
-        head = file.read(16)
-        if len(head) < 8:
-            return
-        size, body = int.from_bytes(head[:4], "big"), 8
-        if size == 1:
-            size, body = int.from_bytes(head[8:16], "big"), 16
-        elif size == 0:
-            size = stop - at
-        if size < body:
-            return
-        yield head[4:8], at + body, min(at + size, stop)
-        at += size

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from penult.adapters.video_source import packets
+from penult.adapters.video_probe import packets
 from penult.errors import ClipError, OutputError
 from penult.model.arrays import Image
 
