@@ -48,6 +48,7 @@ def place(
     clear_radius_px: float,
     avoid_px: Floats,
     avoid_radius_px: float = 10.0,
+    fence_px: Floats | None = None,
     taken: Sequence[Box] = (),
 ) -> list[Box]:
     """Return a box for every label, placed one after the other where it costs least.
@@ -62,11 +63,14 @@ def place(
         Points that nothing may cover (feet, knees, hips), with `clear_radius_px` around them.
     avoid_px : (m, 2) float64
         Points better left free, with `avoid_radius_px` around them: limbs, arcs, the hip path.
+    fence_px : (p, 2) float64, optional
+        Points that a leader should not pass on its way: the leg that is measured.
     taken : sequence of Box
         Boxes already in use.
     """
     clear = keep_clear_px[np.isfinite(keep_clear_px).all(axis=1)]
     avoid = avoid_px[np.isfinite(avoid_px).all(axis=1)]
+    fence = np.empty((0, 2)) if fence_px is None else fence_px[np.isfinite(fence_px).all(axis=1)]
     boxes: list[Box] = []
     leaders: list[Floats] = []
     for label in labels:
@@ -76,7 +80,9 @@ def place(
         cost += 120.0 * _hits(candidates, avoid, avoid_radius_px)
         for other in (*taken, *boxes):
             cost += _BLOCKED * _overlaps(candidates, other)
-        cost += _leader_cost(candidates, label.anchor_px, clear, leaders, (*taken, *boxes))
+        for points, price in ((clear, 400.0), (fence, 150.0)):
+            cost += price * _passes(candidates, label.anchor_px, points)
+        cost += _leader_cost(candidates, label.anchor_px, leaders, (*taken, *boxes))
         best = candidates[int(np.argmin(cost))]
         boxes.append((float(best[0]), float(best[1]), float(best[2]), float(best[3])))
         leaders.append(np.stack([leader_start(boxes[-1], label.anchor_px), label.anchor_px]))
@@ -131,16 +137,26 @@ def _overlaps(boxes: Floats, other: Box, margin: float = 6.0) -> Floats:
     return np.asarray(~apart, dtype=np.float64)
 
 
-def _leader_cost(boxes: Floats, anchor: Floats, clear: Floats, leaders: list[Floats], used: Sequence[Box]) -> Floats:
-    """A leader should pass no foot, knee or hip other than its own, cross no other leader and no label."""
+def _samples(boxes: Floats, anchor: Floats) -> Floats:
+    """Return points along each box's leader, (boxes, 24, 2)."""
     starts = _starts(boxes, anchor)
-    along = np.linspace(0.0, 1.0, 24)[None, :, None]
-    samples = starts[:, None] + along * (anchor - starts)[:, None]
-    cost = np.zeros(len(boxes))
-    for point in clear:
+    return np.asarray(starts[:, None] + np.linspace(0.0, 1.0, 24)[None, :, None] * (anchor - starts)[:, None])
+
+
+def _passes(boxes: Floats, anchor: Floats, points: Floats) -> Floats:
+    """Return how many of the points each leader passes closely, other than those right beside its own end."""
+    samples = _samples(boxes, anchor)
+    passed = np.zeros(len(boxes))
+    for point in points:
         if np.hypot(*(point - anchor)) > 16.0:
-            near = (np.hypot(*np.moveaxis(samples - point, -1, 0)) < 14.0).any(axis=1)
-            cost += 400.0 * near
+            passed += (np.hypot(*np.moveaxis(samples - point, -1, 0)) < 12.0).any(axis=1)
+    return passed
+
+
+def _leader_cost(boxes: Floats, anchor: Floats, leaders: list[Floats], used: Sequence[Box]) -> Floats:
+    """A leader should cross no other leader and no label."""
+    starts, samples = _starts(boxes, anchor), _samples(boxes, anchor)
+    cost = np.zeros(len(boxes))
     for other in used:
         x, y = samples[..., 0], samples[..., 1]
         cost += 2000.0 * ((x > other[0]) & (x < other[2]) & (y > other[1]) & (y < other[3])).any(axis=1)

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from penult.core.camera import project
-from penult.model.analysis import Analysis
+from penult.model.analysis import Analysis, Foot
 from penult.model.arrays import Floats, Image
 from penult.model.skeleton import EDGES, INDEX, joint
 from penult.model.track import Motion
@@ -35,7 +35,7 @@ _BAND_PX = 44
 _BELOW_GROUND_PX = 118
 _CLEAR_PX = 22.0
 _ROOM_M = 1.5  # free width beside the body, for the labels
-_HEADROOM_M = 0.32
+_HEADROOM_M = 0.24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,10 +226,18 @@ def _draw_labels(scene: Scene, labels: list[Label], joints: Floats, ground_y_px:
         keep_clear_px=clear,
         clear_radius_px=_CLEAR_PX,
         avoid_px=np.concatenate([*avoid, path, *scene.drawn_px]),
+        fence_px=_leg_line(joints, scene.moment.contact.foot),
         taken=[ticks],
     )
     for label, box in zip(labels, boxes, strict=True):
         draw_label(scene.image, label, box, leader_start(box, label.anchor_px))
+
+
+def _leg_line(joints: Floats, foot: Foot) -> Floats:
+    """Return points along the thigh and shank of a leg."""
+    share = np.linspace(0.1, 0.9, 7)[:, None]
+    hip, knee, ankle = (joints[joint(foot, name)] for name in ("hip", "knee", "ankle"))
+    return np.concatenate([hip + share * (knee - hip), knee + share * (ankle - knee)])
 
 
 def _band(image: Image, analysis: Analysis, moment: Moment) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from penult.model.analysis import Contact, Run
+from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.outputs.terms import TERMS, Term
 
@@ -141,3 +141,9 @@ def from_vertical(name: str, measure: Measure | None) -> str:
 def capitalised(text: str) -> str:
     """Return the text with its first letter large, the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+def has_line(analysis: Analysis) -> bool:
+    """Tell whether x = 0 is the take-off line; a lane file without a board puts it at a mark and says so."""
+    to_board = analysis.takeoff.get("toe_to_board_m")
+    return not (isinstance(to_board, NotMeasured) and "board" in to_board.reason)
