@@ -188,13 +188,18 @@ def _indexed(
     path: Path, clip: Clip, threads: int, *, is_counted: bool = False, start_s: float | None = None
 ) -> Generator[_Place]:
     """Yield decoded frames with the index that `open_clip` gave them."""
+    import av
+
     with opened(path) as container:
         stream = chosen_stream(container, path)
         set_threads(stream, threads)
         tick_s = Fraction(stream.time_base)
         index_of = {time_s: i for i, time_s in enumerate(clip.file_time_s.tolist())}
         if start_s is not None:
-            container.seek(round(start_s / tick_s), stream=stream, backward=True, any_frame=False)
+            try:
+                container.seek(round(start_s / tick_s), stream=stream, backward=True, any_frame=False)
+            except av.FFmpegError:
+                return  # a file without the means to do so
         for place, frame in enumerate(pictures(container, stream, [])):
             index = place if is_counted else index_of.get(np.nan if frame.pts is None else float(frame.pts * tick_s))
             if index is not None and index < len(clip.time_s):

@@ -7,7 +7,7 @@ not on the list, and no protocol but `file` is allowed.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -63,8 +63,7 @@ def chosen_stream(container: Any, path: Path) -> Any:
         what = "there is sound in it but no film" if container.streams.audio else "there are no pictures in it"
         raise ClipError(f"{path.name} is not a film", what, next_step="choose a video file")
     if len(streams) > 1:
-        counts = _packet_counts(container, streams)
-        container.seek(0)
+        counts = _packet_counts(path, {s.index for s in streams})
         streams.sort(key=lambda s: counts[s.index] * s.width * s.height, reverse=True)
     stream = streams[0]
     if stream.codec_context is None:
@@ -77,15 +76,14 @@ def chosen_stream(container: Any, path: Path) -> Any:
     return stream
 
 
-def _packet_counts(container: Any, streams: list[Any]) -> dict[int, int]:
+def _packet_counts(path: Path, streams: set[int]) -> dict[int, int]:
+    """Count the packets to be shown of each stream, in a reading of its own: not every file can be wound back."""
     import av
 
-    counts = dict.fromkeys((s.index for s in streams), 0)
-    try:
-        for packet in container.demux(streams):
+    counts = dict.fromkeys(streams, 0)
+    with opened(path) as container, suppress(av.FFmpegError):  # a cut-off file: what was counted so far decides
+        for packet in container.demux([container.streams[i] for i in streams]):
             counts[packet.stream_index] += bool(packet.size) and not packet.is_discard
-    except av.FFmpegError:
-        pass  # a cut-off file: what was counted so far decides
     return counts
 
 
