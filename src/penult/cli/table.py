@@ -1,0 +1,138 @@
+"""The result in the terminal: 80 columns, readable without colour."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from penult.model.measured import Measured
+from penult.outputs import words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from penult.model.analysis import Analysis, Contact
+    from penult.model.measured import Measures
+
+WIDTH = 80
+
+_PENULTIMATE = ("penultimate_hip_drop_m", "penultimate_hip_drop_share", "hip_drop_to_takeoff_m")
+_TAKEOFF = (
+    "toe_to_board_m",
+    "approach_speed_m_per_s",
+    "takeoff_velocity_x_m_per_s",
+    "takeoff_velocity_y_m_per_s",
+    "takeoff_angle_deg",
+    "speed_loss_percent",
+    "flight_distance_m",
+)
+
+
+def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
+    """Print a result: what was filmed, the step ladder, penultimate and take-off, warnings, where the files are.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The result.
+    folder : Path
+        Where its files are.
+    console : rich.console.Console
+        Honours NO_COLOR and a terminal without colours by itself.
+    """
+    width = min(WIDTH, console.width)
+    console.print(_first_line(analysis), style="bold", highlight=False, markup=False, width=width)
+    console.print(_ladder(analysis), width=width)
+    _print_lines("penultimate", _PENULTIMATE, analysis.penultimate, console)
+    last = analysis.contact(0)
+    _print_lines("take-off" if analysis.run.has_takeoff else "last contact", _TAKEOFF, analysis.takeoff, console)
+    if last and analysis.run.has_takeoff:
+        names = ("leg_angle_touchdown_deg", "knee_angle_min_deg")
+        _print_lines("take-off leg", names, last.measures, console)
+    _print_warnings(analysis, console)
+    console.print(f"\nfiles: {folder}", highlight=False, markup=False, soft_wrap=True)
+    console.print("open summary.html there first", style="dim", highlight=False, markup=False)
+
+
+def _first_line(analysis: Analysis) -> str:
+    clip, run = analysis.clip, analysis.run
+    parts = [clip.file, run.athlete, run.kind or "kind not given"]
+    parts.append(f"{clip.capture_rate_hz:.4g} frames a second ({clip.capture_rate_from})")
+    return ", ".join(part for part in parts if part)
+
+
+def _ladder(analysis: Analysis) -> Table:
+    """Return one row a contact; flight and step are those that end at it."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
+    table.add_column("contact", no_wrap=True)
+    table.add_column("foot", no_wrap=True)
+    for head in ("flight\nms", "step\nm", "speed\nm/s", "contact\nms", "lowest hip\ncm"):
+        table.add_column(head, justify="right", no_wrap=True)
+    for contact in sorted(analysis.contacts, key=lambda c: c.number):
+        table.add_row(*_ladder_row(analysis, contact), style="bold" if contact.number == -1 else None)
+    return table
+
+
+def _ladder_row(analysis: Analysis, contact: Contact) -> Iterable[str]:
+    step = analysis.step(contact.number)
+    yield words.contact_words(contact.number, analysis.run).replace(words.MINUS, "-")
+    yield words.side(contact)
+    for name in ("flight_time_s", "step_length_m", "step_speed_m_per_s"):
+        yield _figures(name, step.measures) if step else ""
+    yield _figures("contact_time_s", contact.measures)
+    yield _figures("hip_height_lowest_m", contact.measures)
+
+
+def _figures(name: str, measures: Measures) -> str:
+    shown = words.shown(name, measures.get(name), minus="-")
+    return "-" if shown.reason else f"{shown.value} {words.PLUS_MINUS} {shown.u95}"
+
+
+def _print_lines(title: str, names: Iterable[str], measures: Measures, console: Console) -> None:
+    """Print measures one a line, those with the same reason for having no value together."""
+    from rich.text import Text
+
+    console.print(f"\n{title}", style="bold", highlight=False, markup=False)
+    missing: dict[str, list[str]] = {}
+    for name in names:
+        measure = measures.get(name)
+        shown = words.shown(name, measure, minus="-")
+        if isinstance(measure, Measured):
+            line = Text(f"  {words.term(name).words:<40}")
+            line.append(shown.text, style="bold")
+            leaning = words.from_vertical(name, measure).replace(words.MINUS, "-").replace("the ", "")
+            for extra in (leaning, "by hand" * shown.by_hand):
+                line.append(f"  {extra}" if extra else "", style="dim")
+            console.print(line, soft_wrap=True)
+        else:
+            missing.setdefault(shown.reason, []).append(words.term(name).words)
+    for reason, which in missing.items():
+        _print_wrapped("  - ", f"{'; '.join(which)}: not measured: {reason}", console)
+
+
+def _print_warnings(analysis: Analysis, console: Console) -> None:
+    if analysis.warnings:
+        console.print("\nwarnings", style="bold", highlight=False, markup=False)
+    for warning in analysis.warnings:
+        _print_wrapped("  ! ", f"{warning.text} ({warning.code})", console)
+
+
+def _print_wrapped(lead: str, text: str, console: Console) -> None:
+    """Print a sentence with its further lines indented under the first."""
+    import textwrap
+
+    lines = textwrap.wrap(
+        text,
+        width=min(WIDTH, console.width),
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+    console.print("\n".join(lines), highlight=False, markup=False, soft_wrap=True)
