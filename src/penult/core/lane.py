@@ -32,9 +32,9 @@ TAPE_SD_SHARE, TAPE_SD_LEAST_M = 0.01, 0.05
 """A distance paced out with a tape from the ground below the lens."""
 _NOISE_DEGREES = 8.0
 """The stated pixel SD counts like this many residuals against those of the marks themselves."""
-_NAME_BELOW = 1e-3
-"""A mark is named when marks like the others would look so bad in fewer than one file in a thousand."""
-_NAME_ABOVE_CM = 2.0
+_NAME_BELOW = 0.01
+"""A mark is named when marks like the others would look so bad in fewer than one file in a hundred."""
+_NAME_ABOVE_CM = 1.5
 _TELLS_APART = 9.21
 """Drop in chi-square, 2 degrees of freedom, at 1 %: less than this between two suspects and it may be either."""
 _REFUSE_ABOVE_CM = 5.0
