@@ -24,12 +24,17 @@ def build() -> typer.Typer:
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
+    app.callback()(_penult)
     _analyse.register(app)
     for part in PARTS:
         name = f"penult.cli.{part}"
         if importlib.util.find_spec(name):
             importlib.import_module(name).register(app)
     return app
+
+
+def _penult() -> None:
+    """What a long or triple jump take-off is made of, measured from a phone clip."""
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -7,6 +7,7 @@ import dataclasses
 
 import numpy as np
 from scipy.ndimage import median_filter
+from scipy.signal import savgol_filter
 
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import INDEX, joint
@@ -17,6 +18,9 @@ SEGMENTS = (("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"), ("heel", "toe
 LENGTH_SPREAD = 0.35
 """A segment this far from its median length over the clip is not trusted: limbs keep their length and move in planes nearly
 parallel to the run; three times the usual length noise of the pose model (about 2 cm at either end of 0.25 to 0.45 m)."""
+
+LEAST_SHARE = 0.5
+"""A row with fewer of its joints to be trusted shows another body or none: all of it is refused."""
 
 JUMP_M = 0.10
 """A sample this far from the median of its neighbours in time is an outlier: five times the white noise of the foot joints,
@@ -37,6 +41,7 @@ def trust(track: RunwayTrack) -> Floats:
             usual = np.nanmedian(length) if np.isfinite(length).any() else np.nan
             spread = LENGTH_SPREAD if (near, far) != ("elbow", "wrist") and far != "elbow" else 1.0  # arms leave the plane
             good[:, b] &= ~(np.abs(length / usual - 1.0) > spread)
+    good[good.sum(axis=1) < LEAST_SHARE * good.shape[1]] = False
     return good.astype(float)
 
 
@@ -65,3 +70,21 @@ def fill_gaps(track: RunwayTrack, weight: Floats) -> RunwayTrack:
                     xy[inner, k, d] = np.interp(track.time_s[inner], track.time_s[[a, b]], xy[[a, b], k, d])
                 filled[inner, k] = True
     return dataclasses.replace(track, xy_m=xy, filled=filled)
+
+
+DRAWN_S = 0.05
+"""Span of the quadratic that smooths a path for drawing (never for measuring)."""
+
+
+def smooth_path(path_m: Floats, time_s: Floats) -> Floats:
+    """Smooth a path (t, 2) for drawing, by local quadratics (Savitzky and Golay) over about DRAWN_S; gaps stay gaps."""
+    usual = float(np.median(np.diff(time_s)))
+    span = max(int(DRAWN_S / usual) | 1, 3)
+    if span < 5 or len(path_m) < span:
+        return path_m
+    seen = np.isfinite(path_m).all(axis=1)
+    if seen.sum() < span:
+        return path_m
+    rows = np.arange(len(path_m))
+    whole = np.stack([np.interp(rows, rows[seen], path_m[seen, d]) for d in (0, 1)], axis=1)
+    return np.where(seen[:, None], savgol_filter(whole, span, 2, axis=0), np.nan)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.ndimage import binary_closing
 
 from penult.core.camera import at_depth
 from penult.model.arrays import Bools, Floats, locked
@@ -64,10 +65,28 @@ def to_runway(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> Runw
     return RunwayTrack(frame=track.frame, time_s=track.time_s, xy_m=xy_m, z_m=locked(z_m), filled=track.filled)
 
 
-def inside_picture(track: PixelTrack, size_px: tuple[int, int], margin_px: float) -> Bools:
-    """Rows whose every joint is at least `margin_px` inside the picture; a row without a body is False."""
-    low = np.nanmin(np.where(np.isfinite(track.xy_px), track.xy_px, np.inf), axis=1)
-    high = np.nanmax(np.where(np.isfinite(track.xy_px), track.xy_px, -np.inf), axis=1)
+def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], margin_px: float) -> Bools:
+    """Rows in which the whole body is in the picture.
+
+    Parameters
+    ----------
+    track : PixelTrack
+        t rows of k joints.
+    weight : (t, k) float64
+        Joints with weight 0 are not asked: a misplaced foot must not put the athlete out of the picture.
+    size_px : (int, int)
+        Of the picture.
+    margin_px : float
+        Joints nearer to the edge than this may be cut off.
+
+    Returns
+    -------
+    (t,) bool
+        False without a body; one odd row between others goes with them.
+    """
     limit = np.array(size_px, dtype=float) - 1.0 - margin_px
-    seen = np.isfinite(track.xy_px).all(axis=(1, 2))
-    return np.asarray(seen & (low >= margin_px).all(axis=1) & (high <= limit).all(axis=1))
+    with np.errstate(invalid="ignore"):
+        out = ((track.xy_px < margin_px) | (track.xy_px > limit)).any(axis=2) & (weight > 0)
+    inside = np.isfinite(track.xy_px).all(axis=2).any(axis=1) & ~out.any(axis=1)
+    closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))
+    return np.asarray(closed[2:-2])

@@ -11,7 +11,7 @@ import numpy as np
 
 from penult.core import clock
 from penult.core.body import mass_centre, middle, segment_table
-from penult.core.clean import fill_gaps, trust
+from penult.core.clean import fill_gaps, smooth_path, trust
 from penult.core.contacts import Support, find_supports
 from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
@@ -100,7 +100,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
         pixels=track,
         runway=fill_gaps(raw, weight),
         weight=weight,
-        inside=inside_picture(track, size_px, EDGE_SHARE * height_px),
+        inside=inside_picture(track, weight, size_px, EDGE_SHARE * height_px),
         supports=supports,
         cameras=tuple(cameras),
         time_scale=slow,
@@ -191,7 +191,7 @@ def _motion(found: Located, settings: Settings) -> Motion:
     return Motion(
         pixels=dataclasses.replace(found.pixels, time_s=time_s),
         runway=dataclasses.replace(found.runway, time_s=time_s),
-        hip_m=middle(found.runway.xy_m, "hip"),
+        hip_m=smooth_path(middle(found.runway.xy_m, "hip"), found.runway.time_s),
         mass_centre_m=np.where(found.inside[:, None], centre, np.nan),
         cameras=found.cameras,
     )
@@ -271,7 +271,7 @@ class _Report:
         )
 
     def _run(self, contacts: Sequence[Contact], found: Located) -> Run:
-        x_px = np.nanmean(found.pixels.xy_px[..., 0], axis=1)
+        x_px = found.pixels.xy_px[:, joint("left", "hip"), 0]
         seen = np.flatnonzero(np.isfinite(x_px))
         direction: Direction = "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
         said = self.settings
