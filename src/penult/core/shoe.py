@@ -3,31 +3,68 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from penult.core.shoe_edges import Edge, heel_edge, surface, toe_tip
+from penult.core.shoe_angle import sole_angle
+from penult.core.shoe_edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
 from penult.core.shoe_onset import Onset, leaves
-from penult.core.shoe_scene import Pixels, Scene, look
+from penult.core.shoe_scene import Box, Pixels, Scene, look
 from penult.model.arrays import Floats
 from penult.model.shoe import RoughContact, ShoeContact, ShoePatches
 
 TOE_BOX_M = (-0.06, 0.02, -0.005, 0.05)
-"""Box about the toe tip that the toe fills in support and leaves at toe-off: from behind to ahead, from below to above."""
-
 FOREFOOT_BOX_M = (-0.10, 0.02, -0.005, 0.05)
 HEEL_BOX_M = (-0.02, 0.08, -0.005, 0.06)
+"""Boxes about toe tip and heel (behind, ahead, below, above) that these fill in support: a shoe is 5 cm high at the toes."""
 
 SEARCH_S = 0.05
-"""Instants are looked for this far from the rough ones (off by up to 25 ms, and a heel strike settles its toe 25 ms later)."""
+"""Instants are looked for this far beyond the rough ones, which are off by up to half of it."""
 
-TURNING_TOE_OFF_PER_S = 25.0
-TURNING_TOUCHDOWN_PER_S = 8.0
-"""Usual rates of change of the boxes in place, see `shoe_onset.TURNING_PER_S`: the heel rises at 4 m/s at toe-off and sinks at
-1 m/s after a forefoot strike."""
+EARLY_S = (0.010, 0.045)
+"""Time after touchdown in which the heel is low: after the impact, before it rises in the shortest contacts (0.08 s)."""
+
+TURNING_TOE_OFF_PER_S, TURNING_TOUCHDOWN_PER_S = 25.0, 8.0
+"""Usual rates of change of the boxes in place, see `shoe_onset.TURNING_PER_S`: the heel rises at 4 m/s at toe-off and sinks
+at 1 m/s after a forefoot strike."""
 
 DEPTH_SD_M = 0.03
 """How well the depth of a foot is known, one SD, as in `locate`."""
+
+SAME_LENGTH_M = 0.02
+"""Toe and heel edges whose distance departs by more than this from the other contacts' are not both right."""
+
+LENGTH_SD_M = 0.008
+"""How well a toe is known from the heel edge and the length of the same shoes elsewhere in the clip, one SD."""
+
+SHORTEST_S = 0.05
+"""Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer)."""
+
+
+def refine_all(patches: Sequence[ShoePatches], roughs: Sequence[RoughContact]) -> tuple[ShoeContact, ...]:
+    """Refine every contact, then look again where toe and heel are not a shoe's length apart.
+
+    A shoe may have the colour of what lies under its toe (white on a white board); its heel and its length, known from the
+    other contacts, then say where the toe is.
+
+    Parameters
+    ----------
+    patches, roughs : sequences of the same length
+        One for every contact of one athlete.
+    """
+    found = [refine(p, r) for p, r in zip(patches, roughs, strict=True)]
+    lengths = [c.toe_x_m - c.heel_x_m for c in found if c.heel_x_m is not None and c.toe_seen]
+    if len(lengths) < 3:
+        return tuple(found)
+    length = float(np.median(lengths))
+    for i, (contact, rough) in enumerate(zip(found, roughs, strict=True)):
+        if contact.heel_x_m is None or not _toe_is_wrong(contact, found, roughs, length):
+            continue
+        again = replace(rough, toe_x_m=contact.heel_x_m + length, heel_x_m=contact.heel_x_m, toe_sd_m=LENGTH_SD_M)
+        found[i] = refine(patches[i], again)
+    return tuple(found)
 
 
 def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> ShoeContact:
@@ -50,67 +87,113 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
     scene = look(patches, rough, background)
     if scene is None:
         return _nothing(rough, "too few pictures of the place with and without the shoe")
-    height = surface(scene, rough, patches.slope_y)
+    height = surface(scene, scene.support, _forefoot(rough.toe_x_m), rough.y_m, patches.slope_y)
     toe = toe_tip(scene, rough, height.at_m, patches.slope_x)
-    away = toe_off(scene, rough, toe, height)
     down = touchdown(scene, rough, toe, height)
-    if away is None or down is None:
+    if down is None:
         return _nothing(rough, "the shoe does not stand out from the ground")
-    early = np.median(scene.pictures[scene.during(down.at_s + 0.010, down.at_s + 0.045)], axis=0)
+    early = np.median(scene.pictures[scene.during(down.at_s + EARLY_S[0], down.at_s + EARLY_S[1])], axis=0)
+    whole = surface(scene, early, (rough.heel_x_m + 0.04, toe.at_m - FOREFOOT_M[1]), rough.y_m, patches.slope_y)
+    if height.at_m > 0.0 and whole.at_m == 0.0:
+        height = whole
+        toe = toe_tip(scene, rough, height.at_m, patches.slope_x)
+        down = touchdown(scene, rough, toe, height) or down
     heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
+    away = toe_off(scene, rough, toe, height)
+    if away is None or away.at_s - down.at_s < SHORTEST_S:
+        return _nothing(rough, "the shoe is not seen to leave the ground")
+    ends_m = (heel.at_m, toe.at_m)
+    return _contact(patches, (down, away), (toe, heel, height), sole_angle(scene, down.at_s, ends_m, height))
+
+
+def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
+    """When the toe leaves its place, looked for from mid-support on."""
+    rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
+    until = _nearest(scene.time_s, rough.end_s + SEARCH_S) + 1
+    box = scene.box(toe.at_m, height.at_m, TOE_BOX_M)
+    return leaves(
+        box.pictures[:until],
+        scene.time_s[:until],
+        rest,
+        empty=box.empty,
+        pixel_m=scene.pixel_m,
+        turning_per_s=TURNING_TOE_OFF_PER_S,
+    )
+
+
+def touchdown(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
+    """The first of forefoot and heel to come to rest."""
+    middle = (rough.start_s + rough.end_s) / 2.0
+    fore = _settles(scene, scene.box(toe.at_m, height.at_m, FOREFOOT_BOX_M), rough, middle)
+    if fore is None:
+        return None
+    rear = _settles(scene, scene.box(rough.heel_x_m, height.at_m, HEEL_BOX_M), rough, fore.at_s + EARLY_S[0])
+    if rear is not None and rear.at_s < fore.at_s - math.hypot(fore.sd_s, rear.sd_s):
+        return rear
+    return fore
+
+
+def _settles(scene: Scene, box: Box, rough: RoughContact, rest_s: float) -> Onset | None:
+    """Run backwards in time from support: when does the box's content leave its place?"""
+    start = _nearest(scene.time_s, rough.start_s - SEARCH_S)
+    back = -scene.time_s[start:][::-1]
+    found = leaves(
+        box.pictures[start:][::-1],
+        back,
+        _nearest(back, -rest_s),
+        empty=box.empty,
+        pixel_m=scene.pixel_m,
+        turning_per_s=TURNING_TOUCHDOWN_PER_S,
+    )
+    return None if found is None else Onset(at_s=-found.at_s, sd_s=found.sd_s, contrast=found.contrast)
+
+
+def _toe_is_wrong(
+    contact: ShoeContact, found: Sequence[ShoeContact], roughs: Sequence[RoughContact], length_m: float
+) -> bool:
+    """Whether toe and heel are not a shoe's length apart and the toe departs more from its rough place than the heel."""
+    assert contact.heel_x_m is not None
+    if contact.toe_seen and abs(contact.toe_x_m - contact.heel_x_m - length_m) <= SAME_LENGTH_M:
+        return False
+    pairs = list(zip(found, roughs, strict=True))
+    toes = [c.toe_x_m - r.toe_x_m for c, r in pairs if c.toe_seen]
+    heels = [c.heel_x_m - r.heel_x_m for c, r in pairs if c.heel_x_m is not None]
+    rough = next(r for c, r in pairs if c is contact)
+    toe = abs(contact.toe_x_m - rough.toe_x_m - float(np.median(toes)))
+    heel = abs(contact.heel_x_m - rough.heel_x_m - float(np.median(heels)))
+    return not contact.toe_seen or toe >= heel
+
+
+def _forefoot(toe_x_m: float) -> tuple[float, float]:
+    return toe_x_m - FOREFOOT_M[0], toe_x_m - FOREFOOT_M[1]
+
+
+def _nearest(time_s: Floats, at_s: float) -> int:
+    return int(np.abs(time_s - at_s).argmin())
+
+
+def _contact(
+    patches: ShoePatches, times: tuple[Onset, Onset], edges: tuple[Edge, Edge, Edge], angle: tuple[float, float]
+) -> ShoeContact:
+    """Put the findings together; the depth of the foot enters every place."""
+    (down, away), (toe, heel, height) = times, edges
+    contrast = min(down.contrast, away.contrast)
+    deep_x, deep_y = DEPTH_SD_M * patches.slope_x, DEPTH_SD_M * patches.slope_y
     return ShoeContact(
         touchdown_s=down.at_s,
         touchdown_sd_s=down.sd_s,
         toe_off_s=away.at_s,
         toe_off_sd_s=away.sd_s,
         toe_x_m=toe.at_m,
-        toe_x_sd_m=float(np.hypot(toe.sd_m, DEPTH_SD_M * patches.slope_x)),
+        toe_x_sd_m=math.hypot(toe.sd_m, deep_x),
         heel_x_m=heel.at_m if heel.seen else None,
         support_height_m=height.at_m,
-        support_height_sd_m=float(np.hypot(height.sd_m, DEPTH_SD_M * patches.slope_y)) if height.at_m else 0.0,
-        foot_angle_touchdown_deg=math.nan,
-        foot_angle_touchdown_sd_deg=math.nan,
-        quality=1.0,
+        support_height_sd_m=math.hypot(height.sd_m, deep_y) if height.at_m else 0.0,
+        foot_angle_touchdown_deg=angle[0] if heel.seen else math.nan,
+        foot_angle_touchdown_sd_deg=angle[1] if heel.seen else math.nan,
+        quality=contrast / (contrast + 5.0),
         toe_seen=toe.seen,
-        reason="",
     )
-
-
-def _box(scene: Scene, x_m: float, height_m: float, box_m: tuple[float, float, float, float]) -> Pixels:
-    rows = scene.rows(height_m + box_m[2], height_m + box_m[3])
-    return scene.pictures[:, rows, scene.columns(x_m + box_m[0], x_m + box_m[1])]
-
-
-def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
-    """When the toe leaves its place, looked for from mid-support on."""
-    box = _box(scene, toe.at_m, height.at_m, TOE_BOX_M)
-    rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
-    until = _nearest(scene.time_s, rough.end_s + SEARCH_S) + 1
-    return leaves(box[:until], scene.time_s[:until], rest, TURNING_TOE_OFF_PER_S)
-
-
-def touchdown(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
-    """The first of forefoot and heel to come to rest."""
-    middle = (rough.start_s + rough.end_s) / 2.0
-    fore = _settles(scene, _box(scene, toe.at_m, height.at_m, FOREFOOT_BOX_M), rough, middle)
-    if fore is None:
-        return None
-    rear = _settles(scene, _box(scene, rough.heel_x_m, height.at_m, HEEL_BOX_M), rough, fore.at_s + 0.010)
-    if rear is not None and rear.at_s < fore.at_s - math.hypot(fore.sd_s, rear.sd_s):
-        return rear
-    return fore
-
-
-def _settles(scene: Scene, box: Pixels, rough: RoughContact, rest_s: float) -> Onset | None:
-    """Run backwards in time from support: when does the box's content leave its place?"""
-    start = _nearest(scene.time_s, rough.start_s - SEARCH_S)
-    back = -scene.time_s[start:][::-1]
-    found = leaves(box[start:][::-1], back, _nearest(back, -rest_s), TURNING_TOUCHDOWN_PER_S)
-    return None if found is None else Onset(at_s=-found.at_s, sd_s=found.sd_s, contrast=found.contrast)
-
-
-def _nearest(time_s: Floats, at_s: float) -> int:
-    return int(np.abs(time_s - at_s).argmin())
 
 
 def _nothing(rough: RoughContact, reason: str) -> ShoeContact:
@@ -121,10 +204,10 @@ def _nothing(rough: RoughContact, reason: str) -> ShoeContact:
         toe_off_s=nan,
         toe_off_sd_s=nan,
         toe_x_m=rough.toe_x_m,
-        toe_x_sd_m=nan,
+        toe_x_sd_m=rough.toe_sd_m,
         heel_x_m=None,
         support_height_m=rough.y_m,
-        support_height_sd_m=nan,
+        support_height_sd_m=rough.toe_sd_m,
         foot_angle_touchdown_deg=nan,
         foot_angle_touchdown_sd_deg=nan,
         quality=0.0,

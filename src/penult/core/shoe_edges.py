@@ -1,4 +1,4 @@
-"""Where the shoe's toe tip, its heel and the surface under it are, from the edges that the shoe brings into the picture."""
+"""Where the shoe's toe tip, its heel and the surface under it are, from the edges that it brings into the picture."""
 
 from __future__ import annotations
 
@@ -21,87 +21,130 @@ class Edge:
 
 
 FOREFOOT_M = (0.15, 0.03)
-"""Columns behind the toe tip whose sole is flat on the surface in support; the front 3 cm are curved up or may be missed by
-the rough place (shoes of 0.24 to 0.33 m)."""
+"""Columns behind the toe tip whose sole is flat on the surface in support: the front 3 cm are curved up or missed by the
+rough place (shoes of 0.24 to 0.33 m)."""
 
-REACH_M = 0.07
-"""How far from the rough place an edge is looked for: rough places are off by up to 4 cm and the model's toe lies behind the tip."""
-
-ROUGH_SD_M = 0.025
-"""SD of a rough toe when no edge is seen: 2 cm and the shoe's tip beyond the model's toe."""
+REACH_SD = 2.4
+"""How many SD of the rough place an edge may be away from it."""
 
 SHARE = 0.10
-"""Share of the new edges' energy left outside when the shoe's border is passed: shadows and noise together hold less."""
+"""Share of the new edges' energy outside of the shoe's border: shadows and noise together hold less."""
+
+FAINT_SHARE = 0.03
+"""The same, for claiming a mat: nothing, not even a faint edge, may lie at the height of the bare runway."""
+
+CLEAR = 2.5
+"""A border's edge is at least this many times the median edge around it."""
 
 THIN_MAT_M = 0.015
 """Thinnest mat told from the bare runway (gym mats are 2 cm and thicker; common practice, no source)."""
 
-BLUNT_M = 0.022
-"""Half the width over which a toe cap or heel is blunt: seen at an angle, its far or near side stands out by this times the
-angle. Shoes are 9 to 10 cm wide, their caps rounded: 1 to 3.5 cm (common practice, no source); its SD is BLUNT_SD_M."""
+SOLE_M = 0.02
+"""Height above the surface in which the toe tip is looked for: the thickness of a sole at the toe."""
 
-BLUNT_SD_M = 0.01
+BLUNT_M, BLUNT_SD_M = 0.022, 0.01
+"""Half the width over which a toe cap or heel is blunt, and its SD: seen at an angle, its far or near side stands out by this
+times the angle. Shoes are 9 to 10 cm wide, their caps rounded (common practice, no source)."""
+
+HALF_SOLE_M = 0.045
+"""Half the width of a sole at the ball (common practice, no source): its near border seems lower than its middle."""
+
+EDGE_SD_M = 0.004
+"""SD of an edge's place: half a pixel of a phone's picture, and the roundness of shoes."""
 
 
-def surface(scene: Scene, rough: RoughContact, slope_y: float) -> Edge:
-    """Height of the surface under the forefoot: the lower border of the shoe's edges, 0 unless a mat is clear."""
-    _, up = new_edges(scene)
-    columns = scene.columns(rough.toe_x_m - FOREFOOT_M[0], rough.toe_x_m - FOREFOOT_M[1])
-    rows = scene.rows(min(rough.y_m, 0.0) - REACH_M, max(rough.y_m, 0.0) + REACH_M)
-    heights = (scene.y_m[:-1] + scene.y_m[1:])[rows] / 2.0
-    profile = up[rows, columns].mean(axis=1)[: len(heights)]
-    border = _border(profile[::-1].astype(np.float64), heights[::-1])
-    near_side = 0.045 * slope_y  # the near edge of a sole 9 cm wide seems lower than its middle
-    if border is None or border < THIN_MAT_M:
-        return Edge(at_m=0.0, sd_m=0.0, seen=border is not None)
-    return Edge(at_m=border - near_side, sd_m=0.004, seen=True)
+def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_m: float, slope_y: float) -> Edge:
+    """Height of the surface under the columns between two places: the lower border of the shoe, 0 unless a mat is clear.
+
+    Parameters
+    ----------
+    scene : Scene
+        For the background.
+    support : (h, w, 3) float32
+        Median picture of the standing shoe.
+    ends_m : (float, float)
+        First and last column.
+    rough_y_m : float
+        Rough height of the surface.
+    slope_y : float
+        See `ShoePatches`.
+    """
+    _, up = new_edges(scene, support)
+    rows = scene.rows(min(rough_y_m, 0.0) - 0.07, max(rough_y_m, 0.0) + 0.07)
+    heights = ((scene.y_m[:-1] + scene.y_m[1:]) / 2.0)[rows]
+    profile = up[rows, scene.columns(*ends_m)].mean(axis=1)[: len(heights)].astype(np.float64)
+    clear = _clear(profile)[::-1]
+    if not clear.any():
+        return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=False)
+    heights = heights[::-1]
+    lowest = float(heights[_passed(clear, FAINT_SHARE)])
+    border = _peak(profile[::-1], heights, _passed(clear, SHARE))
+    if lowest < THIN_MAT_M or border < THIN_MAT_M:
+        return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=True)
+    return Edge(at_m=border - HALF_SOLE_M * slope_y, sd_m=EDGE_SD_M, seen=True)
 
 
 def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
-    """Front border of the sole's edges, a sole's thickness above the surface."""
-    along, _ = new_edges(scene)
-    rows = scene.rows(height_m, height_m + 0.02)
-    return _end(scene, along, rows, rough.toe_x_m, 1.0, slope_x)
+    """Front border of the shoe's edges, within a sole's thickness above the surface."""
+    rows = scene.rows(height_m, height_m + SOLE_M)
+    along, _ = new_edges(scene, scene.support)
+    found = _end(scene, along[rows][:, ::-1], rough.toe_x_m, rough.toe_sd_m, sense=-1)
+    return _seen_from(found, rough.toe_x_m, rough.toe_sd_m, abs(slope_x))
 
 
 def heel_edge(scene: Scene, support: Pixels, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
-    """Rear border of the shoe's edges while the heel is low."""
-    along, _ = new_edges(scene, support)
+    """Rear border of the shoe's edges while the heel is low, up to 5 cm above the surface."""
     rows = scene.rows(height_m + 0.005, height_m + 0.05)
-    return _end(scene, along, rows, rough.heel_x_m, -1.0, slope_x)
+    along, _ = new_edges(scene, support)
+    found = _end(scene, along[rows], rough.heel_x_m, rough.toe_sd_m, sense=1)
+    return _seen_from(found, rough.heel_x_m, rough.toe_sd_m, -abs(slope_x))
 
 
-def _end(scene: Scene, along: Pixels, rows: slice, rough_x_m: float, sense: float, slope_x: float) -> Edge:
-    """The outer border of edges along the run near a rough place; outer is forward for the toe, backward for the heel."""
-    columns = scene.columns(rough_x_m - REACH_M, rough_x_m + REACH_M)
-    places = (scene.x_m[:-1] + scene.x_m[1:])[columns] / 2.0
-    profile = along[rows, columns].mean(axis=0)[: len(places)].astype(np.float64)
-    if sense > 0:
-        profile, places = profile[::-1], places[::-1]
-    border = _border(profile, places)
-    if border is None:
-        return Edge(at_m=rough_x_m, sd_m=ROUGH_SD_M, seen=False)
-    blunt = sense * abs(slope_x)
-    return Edge(at_m=border - blunt * BLUNT_M, sd_m=float(np.hypot(0.004, blunt * BLUNT_SD_M)), seen=True)
-
-
-def _border(profile: Floats, places: Floats) -> float | None:
-    """Place of the first strong edge, coming from outside; None when nothing stands out of the noise."""
-    floor = float(np.median(profile))
-    clear = np.clip(profile - floor, 0.0, None) ** 2
-    if profile.max() < 3.0 * max(floor, 0.01) or len(profile) < 5:
-        return None
-    passed = np.cumsum(clear) / clear.sum()
-    first = int(np.searchsorted(passed, SHARE))
-    while first + 1 < len(profile) and profile[first + 1] > profile[first]:
-        first += 1
-    return float(np.interp(first + _vertex(profile, first), np.arange(len(places)), places))
-
-
-def _vertex(profile: Floats, at: int) -> float:
+def vertex(profile: Floats, at: int) -> float:
     """Offset of a peak between samples, by the parabola through three of them."""
     if not 0 < at < len(profile) - 1:
         return 0.0
     before, here, after = profile[at - 1 : at + 2]
     bend = before - 2.0 * here + after
     return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0.0 else 0.0
+
+
+def _end(scene: Scene, rows: Pixels, rough_m: float, sd_m: float, *, sense: int) -> float | None:
+    """The outer border of edges along the run near a rough place, coming from outside (rows in that order)."""
+    places = ((scene.x_m[:-1] + scene.x_m[1:]) / 2.0)[::sense]
+    near = np.abs(places - rough_m) <= REACH_SD * sd_m
+    profile, places = rows.mean(axis=0)[near].astype(np.float64), places[near]
+    clear = _clear(profile) * np.exp(-0.5 * ((places - rough_m) / (1.3 * sd_m)) ** 2)
+    if not clear.any():
+        return None
+    return _peak(profile, places, _passed(clear, SHARE))
+
+
+def _clear(profile: Floats) -> Floats:
+    """Energy of what stands out of the usual edges; all zero when nothing is clear."""
+    if len(profile) < 5:
+        return np.zeros(len(profile))
+    floor = max(float(np.median(profile)), 0.01)
+    if profile.max() < CLEAR * floor:
+        return np.zeros(len(profile))
+    return np.asarray(np.clip(profile - 1.5 * floor, 0.0, None) ** 2)
+
+
+def _passed(clear: Floats, share: float) -> int:
+    """First sample at which a share of the energy is reached."""
+    return int(np.searchsorted(np.cumsum(clear) / clear.sum(), share))
+
+
+def _peak(profile: Floats, places: Floats, at: int) -> float:
+    """Place of the peak that is climbed from a sample on."""
+    while at + 1 < len(profile) and profile[at + 1] > profile[at]:
+        at += 1
+    return float(np.interp(at + vertex(profile, at), np.arange(len(places)), places))
+
+
+def _seen_from(found: float | None, rough_m: float, sd_m: float, outward: float) -> Edge:
+    """Take off what a blunt end stands out when seen at an angle."""
+    if found is None:
+        return Edge(at_m=rough_m, sd_m=sd_m, seen=False)
+    spread = float(np.hypot(EDGE_SD_M, outward * BLUNT_SD_M))
+    return Edge(at_m=found - outward * BLUNT_M, sd_m=spread, seen=True)

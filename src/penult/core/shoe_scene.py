@@ -26,6 +26,18 @@ DARK = 12.0
 """Grey levels added before ratios are taken, so that noise (1 to 4 levels in phone films) does not rule in the dark."""
 
 
+LEAK = 0.15
+"""Share of a background edge that may show as new: a picture displaced by 0.1 pixel, or a shadow sharpened by the codec."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """The part of all pictures in one box (n, h, w, 3), and of the background (h, w, 3)."""
+
+    pictures: Pixels
+    empty: Pixels
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
     """Float pictures (n, h, w, 3), the median without the shoe and in support (h, w, 3), noise in grey levels, pixel size."""
@@ -46,6 +58,12 @@ class Scene:
     def rows(self, low_m: float, high_m: float) -> slice:
         """Rows whose height lies between two heights (rows fall)."""
         return slice(int(np.searchsorted(-self.y_m, -high_m)), int(np.searchsorted(-self.y_m, -low_m)))
+
+    def box(self, x_m: float, height_m: float, reach_m: tuple[float, float, float, float]) -> Box:
+        """The pictures of a box about a place: reach behind, ahead, below and above it."""
+        rows = self.rows(height_m + reach_m[2], height_m + reach_m[3])
+        columns = self.columns(x_m + reach_m[0], x_m + reach_m[1])
+        return Box(pictures=self.pictures[:, rows, columns], empty=self.background[rows, columns])
 
     def during(self, start_s: float, end_s: float) -> Bools:
         """Pictures taken between two instants; the one nearest to their middle if there is none."""
@@ -84,7 +102,7 @@ def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = 
     )
 
 
-def new_edges(scene: Scene, support: Pixels | None = None) -> tuple[Pixels, Pixels]:
+def new_edges(scene: Scene, support: Pixels) -> tuple[Pixels, Pixels]:
     """Edges that the shoe brings into the picture: steps of the log ratio of support to background between neighbours.
 
     A shadow darkens all colours by one smooth factor, so it has no steps in the log ratio; a shoe has, and also where its own
@@ -97,8 +115,16 @@ def new_edges(scene: Scene, support: Pixels | None = None) -> tuple[Pixels, Pixe
     up : (h - 1, w) float32
         Steps from row to row.
     """
-    ratio = np.log(((scene.support if support is None else support) + DARK) / (scene.background + DARK))
-    return np.abs(np.diff(ratio, axis=1)).max(axis=-1), np.abs(np.diff(ratio, axis=0)).max(axis=-1)
+    empty = np.log(scene.background + DARK)
+    ratio = np.log(support + DARK) - empty
+    return _steps(ratio, empty, 1), _steps(ratio, empty, 0)
+
+
+def _steps(ratio: Pixels, empty: Pixels, axis: int) -> Pixels:
+    """Steps between neighbours, less what an unsteady picture of the background's own edges makes."""
+    own = LEAK * np.abs(np.diff(empty, axis=axis)).max(axis=-1)
+    steps: Pixels = np.clip(np.abs(np.diff(ratio, axis=axis)).max(axis=-1) - own, 0.0, None)
+    return steps
 
 
 def _noise(core: Pixels, away: Pixels, empty: Pixels) -> float:

@@ -30,6 +30,8 @@ class RoughContact:
         Depth of the foot (to the athlete's right), see `locate.HALF_WIDTH_M`.
     direction : int
         Sense in which the run shows in the patches: always +1, because patches are made along the run.
+    toe_sd_m : float
+        How well `toe_x_m` and `heel_x_m` are known, one SD.
     """
 
     foot: Foot
@@ -40,6 +42,7 @@ class RoughContact:
     y_m: float
     z_m: float
     direction: int = 1
+    toe_sd_m: float = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
