@@ -18,6 +18,7 @@ from penult.adapters.lane_file import read_lane
 from penult.app.athlete import CROP_BODIES, Progress, find_athlete, follow_joints
 from penult.app.cameras import follow_camera
 from penult.app.pictures import write_pictures
+from penult.app.poses import PosePool
 from penult.app.shoes import look_at_shoes
 from penult.core.camera import check_view
 from penult.core.lane import fit_lane
@@ -87,8 +88,9 @@ def examine(
     notices: Sequence[Notice] = (),
 ) -> Outcome:
     """Measure one clip without writing anything."""
-    followed = follow_camera(clip_path, clip, fit, lane_path, progress)
-    track = _joints(clip_path, clip, followed.cameras, settings, progress)
+    with PosePool() as pool:
+        followed = follow_camera(clip_path, clip, fit, lane_path, progress)
+        track = _joints(clip_path, clip, followed.cameras, settings, pool, progress)
     found = locate(track, followed.of(track.frame), clip.size_px, settings)
     shoes = look_at_shoes(clip_path, clip, found, progress)
     progress("measuring", 0.0)
@@ -104,7 +106,7 @@ def examine(
 
 
 def _joints(
-    clip_path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress
+    clip_path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, pool: PosePool, progress: Progress
 ) -> PixelTrack:
     """Take the joints from the cache, or find the athlete and follow them."""
     run = find_athlete(clip_path, clip, cameras, settings, progress)
@@ -119,7 +121,7 @@ def _joints(
             score=joints[..., 2],
             filled=np.zeros(joints.shape[:2], dtype=bool),
         )
-    track = follow_joints(clip_path, clip, run, cameras, progress)
+    track = follow_joints(clip_path, clip, run, cameras, pool, progress)
     keypoint_cache.write(key, track)
     return track
 

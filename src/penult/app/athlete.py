@@ -9,14 +9,14 @@ import numpy as np
 
 from penult.adapters import video
 from penult.adapters.movers import lane_profile
-from penult.adapters.pose import Crop, PoseModel, pose_model
+from penult.adapters.pose import Crop
+from penult.app.poses import PosePool, Stretch
 from penult.core.athlete import Path as AthletePath
 from penult.core.athlete import find_runs, position_at
 from penult.core.camera import at_depth, project
 from penult.errors import InputError
-from penult.model.arrays import Floats
 from penult.model.calibration import Camera
-from penult.model.clip import Clip, Frame
+from penult.model.clip import Clip
 from penult.model.settings import Settings
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
@@ -80,20 +80,17 @@ def rows_of(path: AthletePath, clip: Clip) -> tuple[int, int]:
 
 
 def follow_joints(
-    path: Path, clip: Clip, run: AthletePath, cameras: Sequence[Camera], progress: Progress
+    path: Path, clip: Clip, run: AthletePath, cameras: Sequence[Camera], pool: PosePool, progress: Progress
 ) -> PixelTrack:
     """Run the pose model on a square around the athlete in every frame of the run."""
     first, last = rows_of(run, clip)
     x_m = position_at(run, clip.time_s)
-    joints = np.full((last - first + 1, len(JOINTS), 3), np.nan)
-    with pose_model() as model:
-        for frame in video.frames(path, clip, first=first, last=last):
-            camera = cameras[0] if len(cameras) == 1 else cameras[frame.index]
-            found = _joints(model, frame, camera, float(x_m[frame.index]))
-            if found is not None:
-                joints[frame.index - first] = found
-            progress("following the joints", (frame.index - first) / len(joints))
     rows = np.arange(first, last + 1)
+    placed = [_crop(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in rows]
+    stretch = Stretch(
+        first=first, crops=tuple(crop for crop, _ in placed), height_px=tuple(height for _, height in placed)
+    )
+    joints = pool.joints(path, clip, stretch, lambda share: progress("following the joints", share))
     return PixelTrack(
         frame=rows,
         time_s=clip.time_s[rows],
@@ -103,10 +100,11 @@ def follow_joints(
     )
 
 
-def _joints(model: PoseModel, frame: Frame, camera: Camera, x_m: float) -> Floats | None:
+def _crop(camera: Camera, x_m: float) -> tuple[Crop | None, float]:
+    """The square to be looked at when the athlete is at x, and how tall a standing athlete would be there."""
     if not np.isfinite(x_m):
-        return None
+        return None, 0.0
     feet, hips = project(camera, np.array([[x_m, 0.0, 0.0], [x_m, HIP_M, 0.0]]))
     metre_px = float(np.linalg.norm(feet - hips)) / HIP_M
-    crop = Crop(centre_px=(float(hips[0]), float(hips[1])), side_px=CROP_BODIES * BODY_M * metre_px)
-    return model.joints(frame.image, crop, crop.centre_px, BODY_M * metre_px)
+    centre = (float(hips[0]), float(hips[1]))
+    return Crop(centre_px=centre, side_px=CROP_BODIES * BODY_M * metre_px), BODY_M * metre_px
