@@ -1,9 +1,9 @@
 """From a decoded picture to 8-bit RGB or grey, in the stored orientation.
 
 HDR (PQ or HLG) becomes SDR in one defined way. Signal to light as ITU-R BT.2100 defines it, each channel by
-itself; light over the reference white of 203 cd/m2 (ITU-R BT.2408); highlights above 0.8 of it rolled off
-exponentially; then the sRGB curve (IEC 61966-2-1). Primaries stay as they are, so colours come out slightly pale:
-no measure rests on colour.
+itself; light over the reference white of 203 cd/m2 (ITU-R BT.2408); what is brighter than half of it rolled off so
+that 1000 cd/m2 becomes white (Reinhard et al. 2002, equation 4); then the sRGB curve (IEC 61966-2-1). Primaries stay as
+they are, so colours come out slightly pale: no measure rests on colour.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ PQ, HLG = 16, 18  # transfer characteristics as ITU-T H.273 numbers them
 _LIMITED, _FULL = 1, 2
 _ITU601, _ITU709, _BT2020 = 5, 1, 9  # of the scaler's tables
 _MATRICES = {1: _ITU709, 5: _ITU601, 6: _ITU601, 9: _BT2020, 10: _BT2020}
+_WHITE_CD_M2, _BRIGHTEST_CD_M2, _KNEE = 203.0, 1000.0, 0.5
+_OVER_MAX = (_BRIGHTEST_CD_M2 / _WHITE_CD_M2 - _KNEE) / (1 - _KNEE)
 _LUMA_FIRST = ("yuv420p", "yuvj420p", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p", "nv12", "gray")
 _LUMA_FIRST_10_BIT = ("yuv420p10le", "yuv422p10le", "yuv444p10le")
 
@@ -113,9 +115,9 @@ def _to_sdr(pixels: Pixels, transfer: int) -> Pixels:
 def sdr_table(transfer: int) -> Pixels:
     """Return the (256,) table from an 8-bit PQ or HLG signal to an 8-bit SDR signal."""
     signal = np.arange(256) / 255.0
-    light = (_pq_light(signal) if transfer == PQ else _hlg_light(signal)) / 203.0
-    knee = 0.8
-    rolled = np.where(light <= knee, light, knee + (1 - knee) * -np.expm1(-(light - knee) / (1 - knee)))
+    light = (_pq_light(signal) if transfer == PQ else _hlg_light(signal)) / _WHITE_CD_M2
+    over = np.clip((light - _KNEE) / (1 - _KNEE), 0, _OVER_MAX)
+    rolled = np.minimum(light, _KNEE) + (1 - _KNEE) * over * (1 + over / _OVER_MAX**2) / (1 + over)
     coded = np.where(rolled <= 0.0031308, 12.92 * rolled, 1.055 * np.maximum(rolled, 1e-9) ** (1 / 2.4) - 0.055)
     return np.asarray(np.rint(255 * np.clip(coded, 0, 1)), dtype=np.uint8)
 
@@ -131,4 +133,4 @@ def _hlg_light(signal: NDArray[np.float64]) -> NDArray[np.float64]:
     """cd/m2 of an HLG signal on a 1000 cd/m2 display (BT.2100 table 5), the system gamma of 1.2 per channel."""
     a, b, c = 0.17883277, 0.28466892, 0.55991073
     scene = np.where(signal <= 0.5, signal**2 / 3, (np.exp((signal - c) / a) + b) / 12)
-    return np.asarray(1000.0 * scene**1.2, dtype=np.float64)
+    return np.asarray(_BRIGHTEST_CD_M2 * scene**1.2, dtype=np.float64)

@@ -85,7 +85,7 @@ def _write(
         for image, time_s in frames:
             picture = film.checked(image, time_s)
             with _as_output_error(path):
-                film.add(picture, time_s)
+                film.add(picture)
         if film.count == 0:
             raise OutputError(f"{path.name} was not written: there is no picture for it")
         with _as_output_error(path):
@@ -140,7 +140,7 @@ class _Film:
             np.pad(image, ((0, height % 2), (0, width % 2), (0, 0)), mode="edge") if width % 2 or height % 2 else image
         )
 
-    def add(self, image: Image, time_s: float) -> None:
+    def add(self, image: Image) -> None:
         import av
 
         frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(image), "rgb24").reformat(
