@@ -1,0 +1,124 @@
+"""What a logbook keeps beside the clips (athletes, tape results, notes), and how clips are chosen from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Athlete:
+    """An athlete under a label, which need not be a name.
+
+    Parameters
+    ----------
+    label : str
+        Unique in a logbook.
+    sex : {'female', 'male'}, optional
+        Chooses the segment table for the centre of mass.
+    height_m, leg_length_m : float, optional
+        Standing height, and hip joint to floor.
+    """
+
+    label: str
+    sex: str | None = None
+    height_m: float | None = None
+    leg_length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TapeResult:
+    """A result measured with a tape: a jump, or a bound series such as four bounds and a jump."""
+
+    athlete: str
+    date: str
+    event: str
+    distance_m: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoachNote:
+    """A note on an athlete, on a day."""
+
+    athlete: str
+    date: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """Which clips of a logbook are wanted; None and '' mean 'any'.
+
+    Parameters
+    ----------
+    athlete, kind, session : str
+        Exactly as recorded, capitals aside.
+    date_from, date_to : str
+        ISO dates, both included.
+    strides_from, strides_to : int, optional
+        Approach strides, both included.
+    has_mats : bool, optional
+        Only clips with, or only clips without mats.
+    """
+
+    athlete: str = ""
+    kind: str = ""
+    session: str = ""
+    date_from: str = ""
+    date_to: str = ""
+    strides_from: int | None = None
+    strides_to: int | None = None
+    has_mats: bool | None = None
+
+    @property
+    def words(self) -> str:
+        """The choice as a group's name."""
+        parts = [self.athlete, self.kind, self.session]
+        if self.strides_from is not None or self.strides_to is not None:
+            ends = dict.fromkeys(str(s) for s in (self.strides_from, self.strides_to) if s is not None)
+            parts.append(f"{' to '.join(ends)} strides")
+        if self.date_from or self.date_to:
+            parts.append(
+                " ".join(
+                    w for w in (self.date_from and f"from {self.date_from}", self.date_to and f"to {self.date_to}") if w
+                )
+            )
+        if self.has_mats is not None:
+            parts.append("with mats" if self.has_mats else "without mats")
+        return ", ".join(p for p in parts if p) or "all clips"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contents:
+    """How much a logbook holds: rows a table, first and last date, and the athletes with their clips."""
+
+    counts: dict[str, int]
+    first_date: str
+    last_date: str
+    athletes: tuple[tuple[Athlete, int], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Erased:
+    """What `forget` did, and the proof.
+
+    Parameters
+    ----------
+    rows : dict
+        Rows removed a table.
+    rewritten : int
+        Texts of others in which the label was blacked out.
+    files : tuple of path
+        Logbook files that were searched byte by byte afterwards.
+    left_in_text : int
+        Texts in those files that still hold the label: 0, or the erasure failed.
+    left_in_bytes : int
+        Places where its bytes stand by chance inside stored numbers; 0 for labels of six bytes and more.
+    """
+
+    rows: dict[str, int]
+    rewritten: int
+    files: tuple[PurePath, ...]
+    left_in_text: int
+    left_in_bytes: int
