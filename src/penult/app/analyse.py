@@ -110,7 +110,9 @@ def _joints(
 ) -> PixelTrack:
     """Take the joints from the cache, or find the athlete and follow them."""
     run = find_athlete(clip_path, clip, cameras, settings, progress)
-    key = keypoint_cache.key_of(clip.sha256, pose.MODEL_SHA256, CROP_BODIES, settings.run, settings.at, run.x_m.tolist())
+    key = keypoint_cache.key_of(
+        clip.sha256, pose.MODEL_SHA256, CROP_BODIES, settings.run, settings.at, run.x_m.tolist()
+    )
     kept = keypoint_cache.read(key)
     if kept is not None and kept[0].max(initial=0) < len(clip.time_s):
         frame, joints = kept

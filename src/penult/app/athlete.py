@@ -18,7 +18,6 @@ from penult.errors import InputError
 from penult.model.calibration import Camera
 from penult.model.clip import Clip
 from penult.model.settings import Settings
-from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
 
 Progress = Callable[[str, float], None]
@@ -32,13 +31,15 @@ SEARCH_WIDTH_PX = 480
 
 BODY_M = 1.8
 CROP_BODIES = 2.75
-"""Side of the crop in body heights. Crops of 1.25 lost people in blurred clips and those of 2 to 3.5 did not (see DEVELOPERS.md)."""
+"""Side of the crop in body heights: 1.25 lost people in blurred clips, 2 to 3.5 did not (DEVELOPERS.md)."""
 
 HIP_M = 1.0
 """Height of the crop's centre above the runway."""
 
 
-def find_athlete(path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress) -> AthletePath:
+def find_athlete(
+    path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress
+) -> AthletePath:
     """Find the run that was asked for.
 
     Raises
@@ -86,7 +87,7 @@ def follow_joints(
     first, last = rows_of(run, clip)
     x_m = position_at(run, clip.time_s)
     rows = np.arange(first, last + 1)
-    placed = [_crop(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in rows]
+    placed = [_crop(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in rows.tolist()]
     stretch = Stretch(
         first=first, crops=tuple(crop for crop, _ in placed), height_px=tuple(height for _, height in placed)
     )

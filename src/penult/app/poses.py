@@ -8,6 +8,7 @@ import signal
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -94,7 +95,7 @@ def _split(stretch: Stretch, parts: int) -> list[Stretch]:
     edges = np.linspace(0, len(stretch.crops), parts + 1).astype(int)
     return [
         Stretch(first=stretch.first + int(a), crops=stretch.crops[a:b], height_px=stretch.height_px[a:b])
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
+        for a, b in pairwise(edges.tolist())
     ]
 
 

@@ -10,7 +10,7 @@ from penult.adapters.patches import PatchCollector
 from penult.app.athlete import Progress
 from penult.core.events import nearest_camera, rough_contact
 from penult.core.pipeline import Located
-from penult.core.shoe import refine
+from penult.core.shoe import refine_all
 from penult.model.clip import Clip
 from penult.model.shoe import ShoeContact
 from penult.model.skeleton import joint
@@ -42,4 +42,4 @@ def look_at_shoes(path: Path, clip: Clip, found: Located, progress: Progress) ->
         camera = nearest_camera(found.cameras, found.runway.time_s, time_s)
         collector.add(dataclasses.replace(frame, time_s=time_s), camera)
         progress("looking at the shoes", (frame.index - wanted[0]) / max(wanted[-1] - wanted[0], 1))
-    return tuple(refine(patches, rough) for patches, rough in zip(collector.patches(), roughs, strict=True))
+    return refine_all(collector.patches(), roughs)

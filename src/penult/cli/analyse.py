@@ -18,27 +18,39 @@ def register(app: typer.Typer) -> None:
     app.command("analyse")(analyse)
 
 
-def analyse(  # noqa: PLR0913
+def analyse(
     clip: Annotated[Path, typer.Argument(help="The clip, or a folder of clips with --session.", metavar="CLIP")],
     calib: Annotated[Path, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")],
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER")
+        Path | None,
+        typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER"),
     ] = None,
     capture_rate: Annotated[
         float | None, typer.Option("--capture-rate", help="True frames a second of a slow-motion clip.", metavar="HZ")
     ] = None,
     kind: Annotated[
-        str, typer.Option("--kind", help="full approach, short approach, mat drill, run-through, or your own word.", metavar="TEXT")
+        str,
+        typer.Option(
+            "--kind", help="full approach, short approach, mat drill, run-through, or your own word.", metavar="TEXT"
+        ),
     ] = "",
     athlete: Annotated[str, typer.Option("--athlete", help="A label, not necessarily a name.", metavar="LABEL")] = "",
-    sex: Annotated[str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")] = None,
+    sex: Annotated[
+        str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")
+    ] = None,
     height: Annotated[float | None, typer.Option("--height", help="Of the athlete.", metavar="METRES")] = None,
     mat: Annotated[
-        list[str] | None, typer.Option("--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES")
+        list[str] | None,
+        typer.Option(
+            "--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES"
+        ),
     ] = None,
     run: Annotated[int, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = 1,
     at: Annotated[
-        str | None, typer.Option("--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS")
+        str | None,
+        typer.Option(
+            "--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS"
+        ),
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
@@ -60,7 +72,7 @@ def analyse(  # noqa: PLR0913
         print_result(result.analysis, result.folder, Console())
 
 
-def _settings(  # noqa: PLR0913
+def _settings(
     capture_rate: float | None,
     kind: str,
     athlete: str,

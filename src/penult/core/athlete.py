@@ -110,7 +110,9 @@ def find_runs(profile: LaneProfile, at: tuple[float, float] | None = None) -> tu
 
 def _nearest_to(at: tuple[float, float], paths: list[Path]) -> tuple[Path, ...]:
     """The run that passes nearest to a place and time, within 1.5 m."""
-    gaps = [abs(float(np.interp(at[0], p.time_s, p.x_m)) - at[1]) for p in paths if p.time_s[0] <= at[0] <= p.time_s[-1]]
+    gaps = [
+        abs(float(np.interp(at[0], p.time_s, p.x_m)) - at[1]) for p in paths if p.time_s[0] <= at[0] <= p.time_s[-1]
+    ]
     passing = [p for p in paths if p.time_s[0] <= at[0] <= p.time_s[-1]]
     if not gaps or min(gaps) > 1.5:
         raise NoAthleteError(
@@ -132,15 +134,15 @@ def _best_streak(gain: Floats, time_s: Floats) -> tuple[list[int], list[int]]:
         low = max(round(MIN_SPEED_M_PER_S * dt / BIN_M), 0)
         high = max(round(MAX_SPEED_M_PER_S * dt / BIN_M), low + 1)
         best = np.zeros(width)
-        for step in range(low, high + 1):
+        for step in range(int(low), int(high) + 1):
             shifted = np.full(width, -np.inf)
             shifted[step:] = totals[-1][: width - step]
             better = shifted > best
             back[i][better] = np.flatnonzero(better) - step
             best[better] = shifted[better]
         totals.append(np.maximum(best + gain[i], 0.0))
-    i, j = np.unravel_index(int(np.argmax(totals)), (n, width))
-    rows, bins = [int(i)], [int(j)]
+    end = divmod(int(np.argmax(totals)), width)
+    rows, bins = [end[0]], [end[1]]
     while back[rows[-1], bins[-1]] >= 0 and totals[rows[-1]][bins[-1]] > gain[rows[-1], bins[-1]]:
         bins.append(int(back[rows[-1], bins[-1]]))
         rows.append(rows[-1] - 1)
@@ -175,7 +177,9 @@ def _nobody(profile: LaneProfile, elsewhere: int) -> NoAthleteError:
             "somebody moves the other way, towards smaller x of the lane file",
             next_step="check that the marks of the lane file count up in the direction of the run",
         )
-    seen = "somebody moves in another lane" if elsewhere else f"nothing crosses {MIN_TRAVEL_M:g} m of the calibrated lane"
+    seen = (
+        "somebody moves in another lane" if elsewhere else f"nothing crosses {MIN_TRAVEL_M:g} m of the calibrated lane"
+    )
     return NoAthleteError(
         "nobody runs along the calibrated lane in this clip",
         seen,

@@ -4,6 +4,7 @@ every measure fits its own stretch of the raw samples, so that no filter ever ru
 from __future__ import annotations
 
 import dataclasses
+from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import median_filter
@@ -13,7 +14,14 @@ from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import INDEX, joint
 from penult.model.track import RunwayTrack
 
-SEGMENTS = (("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"), ("heel", "toe"), ("shoulder", "elbow"), ("elbow", "wrist"))
+SEGMENTS = (
+    ("hip", "knee"),
+    ("knee", "ankle"),
+    ("ankle", "heel"),
+    ("heel", "toe"),
+    ("shoulder", "elbow"),
+    ("elbow", "wrist"),
+)
 
 LENGTH_SPREAD = 0.35
 """A segment this far from its median length over the clip is not trusted: limbs keep their length and move in planes nearly
@@ -39,7 +47,9 @@ def trust(track: RunwayTrack) -> Floats:
             a, b = joint(side, near), joint(side, far)
             length = np.linalg.norm(track.xy_m[:, a] - track.xy_m[:, b], axis=1)
             usual = np.nanmedian(length) if np.isfinite(length).any() else np.nan
-            spread = LENGTH_SPREAD if (near, far) != ("elbow", "wrist") and far != "elbow" else 1.0  # arms leave the plane
+            spread = (
+                LENGTH_SPREAD if (near, far) != ("elbow", "wrist") and far != "elbow" else 1.0
+            )  # arms leave the plane
             good[:, b] &= ~(np.abs(length / usual - 1.0) > spread)
     good[good.sum(axis=1) < LEAST_SHARE * good.shape[1]] = False
     return good.astype(float)
@@ -63,7 +73,7 @@ def fill_gaps(track: RunwayTrack, weight: Floats) -> RunwayTrack:
         good = np.flatnonzero(weight[:, k] > 0)
         if len(good) < 2:
             continue
-        for a, b in zip(good[:-1], good[1:], strict=True):
+        for a, b in pairwise(good.tolist()):
             if b > a + 1 and track.time_s[b] - track.time_s[a] <= GAP_S:
                 inner = slice(a + 1, b)
                 for d in (0, 1):
@@ -82,7 +92,7 @@ def smooth_path(path_m: Floats, time_s: Floats) -> Floats:
     span = max(int(DRAWN_S / usual) | 1, 3)
     if span < 5 or len(path_m) < span:
         return path_m
-    seen = np.isfinite(path_m).all(axis=1)
+    seen: Bools = np.asarray(np.isfinite(path_m).all(axis=1))
     if seen.sum() < span:
         return path_m
     rows = np.arange(len(path_m))

@@ -88,6 +88,7 @@ CLOCKED = (
 )
 """Endings and names of measures that need the clock; the last three because their fit does (MEASURES.md section 6)."""
 
+
 def apply(result: Analysis, time_scale: float) -> Analysis:
     """Put the free fall on the clip's stated clock, judge it, and withhold what a doubted clock cannot support.
 

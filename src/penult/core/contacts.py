@@ -156,7 +156,7 @@ def _row_share_m(way_m: Floats) -> Floats:
     gaps = np.diff(way_m)
     usual = float(np.median(gaps))
     half = np.minimum(gaps, 2.0 * usual) / 2.0
-    return np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half])
+    return np.asarray(np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half]))
 
 
 def _time_within(x_m: Floats, share_m: Floats) -> Floats:
@@ -200,7 +200,9 @@ def _swapped_rows(track: RunwayTrack, stays: list[_Stay], leg_of_stay: list[int]
         if i < 0:  # before the first support: the foot that will land is the one in front
             swap[row] = int(ankle[row, :, 0].argmax()) != leg_of_stay[0]
         elif now <= time[stays[i].rows[-1]]:
-            gap = np.abs(toe[row, :, 0] - stays[i].toe_x_m) + np.abs(toe[row, :, 1] - np.median(toe[stays[i].rows, stays[i].legs, 1]))
+            gap = np.abs(toe[row, :, 0] - stays[i].toe_x_m) + np.abs(
+                toe[row, :, 1] - np.median(toe[stays[i].rows, stays[i].legs, 1])
+            )
             swap[row] = int(gap.argmin()) != leg_of_stay[i]
         else:
             swap[row] = int(ankle[row, :, 0].argmin()) != leg_of_stay[i]

@@ -72,8 +72,10 @@ def _camera_part(camera: Camera, theta: Floats, place_m: tuple[float, float, flo
     pixel = project(camera, np.array(place_m))
     sd = np.sqrt(np.diag(camera.covariance))
     out = np.zeros((len(theta), 2))
-    for p in np.flatnonzero(sd):
-        change = at_depth(moved(camera, p, sd[p]), pixel, place_m[2]) - at_depth(moved(camera, p, -sd[p]), pixel, place_m[2])
+    for p in np.flatnonzero(sd).tolist():
+        change = at_depth(moved(camera, p, sd[p]), pixel, place_m[2]) - at_depth(
+            moved(camera, p, -sd[p]), pixel, place_m[2]
+        )
         out += theta[:, p : p + 1] * change / (2.0 * sd[p])
     return out
 

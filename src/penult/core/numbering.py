@@ -31,12 +31,12 @@ def takeoff_index(rise_m_per_s: Sequence[float], toe_x_m: Sequence[float], board
     return leaps[0]
 
 
-def reference_index(takeoff: int | None, toe_x_m: Sequence[float], wholly_seen: Sequence[bool], board: bool) -> int | None:
+def reference_index(
+    takeoff: int | None, toe_x_m: Sequence[float], wholly_seen: Sequence[bool], board: bool
+) -> int | None:
     """Index of contact 0: the take-off, else the last contact before the line, else the last one wholly seen."""
     if takeoff is not None:
         return takeoff
-    if board:
-        before = [i for i, x in enumerate(toe_x_m) if x <= 0.0]
-    else:
-        before = [i for i, seen in enumerate(wholly_seen) if seen]
+    fits = [x <= 0.0 for x in toe_x_m] if board else list(wholly_seen)
+    before = [i for i, fit in enumerate(fits) if fit]
     return before[-1] if before else None

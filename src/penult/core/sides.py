@@ -37,7 +37,9 @@ def settle_arms(track: PixelTrack) -> PixelTrack:
     right = track.xy_px[:, [joint("right", part) for part in ARM]]
     shoulder = (track.xy_px[:, joint("left", "shoulder")] + track.xy_px[:, joint("right", "shoulder")]) / 2.0
     length_px = float(np.nanmedian(np.linalg.norm(left[:, 0] - left[:, 1], axis=1))) * 2.0
-    return exchange(track, _cheapest_labels(track.time_s, left - shoulder[:, None], right - shoulder[:, None], length_px), ARM)
+    return exchange(
+        track, _cheapest_labels(track.time_s, left - shoulder[:, None], right - shoulder[:, None], length_px), ARM
+    )
 
 
 def _cheapest_labels(time_s: Floats, a: Floats, b: Floats, length_px: float) -> Bools:

@@ -16,6 +16,6 @@ Image = NDArray[np.uint8]
 
 def locked(values: Any, dtype: type = np.float64) -> NDArray[Any]:
     """Return a read-only C-contiguous copy of `values`."""
-    array = np.array(values, dtype=dtype, order="C", copy=True)
+    array: NDArray[Any] = np.array(values, dtype=dtype, order="C", copy=True)
     array.flags.writeable = False
     return array

@@ -51,9 +51,7 @@ def hip_drop_to_takeoff_m(penultimate: ContactEvidence, takeoff: ContactEvidence
     return start - np.minimum(np.minimum(penultimate.hip_lowest_m, off), landing)
 
 
-def penultimate_measures(
-    contacts: Mapping[int, ContactEvidence], standing_hip_m: float | None
-) -> dict[str, Measure]:
+def penultimate_measures(contacts: Mapping[int, ContactEvidence], standing_hip_m: float | None) -> dict[str, Measure]:
     """Return the hip drops; `contacts` by number, `standing_hip_m` when the athlete's height or leg length is known."""
     third, second, last = (contacts.get(n) for n in (-2, -1, 0))
     out: dict[str, Measure] = {}

@@ -1,0 +1,52 @@
+"""What was seen in a film: everything that measuring needs besides it, so that a correction never opens the film again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from penult.model.analysis import Notice
+from penult.model.calibration import Camera, LaneFit
+from penult.model.clip import Clip
+from penult.model.settings import Settings
+from penult.model.shoe import ShoeContact
+from penult.model.track import PixelTrack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """One athlete in one clip, before any measure and any correction.
+
+    Parameters
+    ----------
+    clip : Clip
+        Its frames and clock.
+    fit : LaneFit
+        Lane and camera.
+    cameras : tuple of Camera
+        One, or one for every frame of the clip.
+    settings : Settings
+        What was said on the command line.
+    joints : PixelTrack
+        As the pose model gave them, legs unsettled.
+    shoes : tuple of ShoeContact or None
+        One for every support that the joints show, in order.
+    notices : tuple of Notice
+        Of the file and the camera.
+    method : mapping
+        Versions and settings to be kept with the result.
+    """
+
+    clip: Clip
+    fit: LaneFit
+    cameras: tuple[Camera, ...]
+    settings: Settings
+    joints: PixelTrack
+    shoes: tuple[ShoeContact | None, ...]
+    notices: tuple[Notice, ...] = ()
+    method: Mapping[str, Any] = field(default_factory=dict)
+
+    def track_cameras(self) -> tuple[Camera, ...]:
+        """Return one camera, or those of the track's rows."""
+        return self.cameras if len(self.cameras) == 1 else tuple(self.cameras[i] for i in self.joints.frame)
