@@ -28,6 +28,11 @@ def numbers(path: Path, clip: Clip, films: Any) -> list[int]:
     return [films.number_of(frame.image) for frame in frames(path, clip)]
 
 
+def packet_places(path: Path) -> list[tuple[int, int]]:
+    with av.open(str(path)) as container:
+        return [(p.pos, p.size) for p in container.demux(video=0) if p.size]
+
+
 # --- T15: cut off, damaged -------------------------------------------------------------------------------------
 
 
@@ -56,6 +61,26 @@ def test_a_file_that_ends_early_is_read_as_far_as_it_goes(make_film: Any, films:
     assert text(clip, "damaged") == ""
 
 
+def noisy_film(path: Path, films: Any, options: dict[str, str], **recipe: Any) -> Path:
+    """Write twenty pictures whose packets are big enough to be cut or scratched in their middle."""
+    random = np.random.default_rng(3)
+    grain = random.integers(0, 80, (20, 180, 320, 3), np.uint8)
+    noisy = ((np.maximum(films.numbered_picture(i), grain[i]), i / 30) for i in range(20))
+    return films.write(path, noisy, films.Recipe(options=options, **recipe))
+
+
+def test_a_picture_that_is_half_there_is_not_shown(tmp_path: Path, films: Any) -> None:
+    """Its lower half would be made up by the decoder."""
+    path = noisy_film(tmp_path / "film.mp4", films, {"preset": "ultrafast", "g": "1"}, file_options=INDEX_FIRST)
+    at, size = packet_places(path)[10]
+    path.write_bytes(path.read_bytes()[: at + size // 2])
+
+    clip = open_clip(path)
+
+    assert numbers(path, clip, films) == list(range(10))
+    assert "gives 10 of 20 frames" in text(clip, "cut-off")
+
+
 def test_a_cut_off_mkv_says_what_is_missing(make_film: Any, films: Any) -> None:
     path = make_film("film.mkv", count=90, options=SMALL_STEPS)
     data = path.read_bytes()
@@ -67,11 +92,6 @@ def test_a_cut_off_mkv_says_what_is_missing(make_film: Any, films: Any) -> None:
     assert 20 < count < 70
     assert numbers(path, clip, films) == list(range(count))
     assert f"gives {count} frames; the last" in text(clip, "cut-off")
-
-
-def packet_places(path: Path) -> list[tuple[int, int]]:
-    with av.open(str(path)) as container:
-        return [(p.pos, p.size) for p in container.demux(video=0) if p.size]
 
 
 def test_damage_inside_is_told_with_its_place(make_film: Any, films: Any) -> None:
@@ -94,14 +114,7 @@ def test_damage_inside_is_told_with_its_place(make_film: Any, films: Any) -> Non
 
 def test_a_scratched_picture_is_told(tmp_path: Path, films: Any) -> None:
     """Bits changed within one big picture: it decodes, with something made up in it."""
-    random = np.random.default_rng(3)
-    size_px = (320, 180)
-    noisy = [np.maximum(films.numbered_picture(i), random.integers(0, 80, (180, 320, 3), np.uint8)) for i in range(20)]
-    path = films.write(
-        tmp_path / "film.mp4",
-        ((p, i / 30) for i, p in enumerate(noisy)),
-        films.Recipe(size_px=size_px, options=SMALL_STEPS),
-    )
+    path = noisy_film(tmp_path / "film.mp4", films, SMALL_STEPS)
     at, size = packet_places(path)[0]
     data = bytearray(path.read_bytes())
     data[at + size // 2 : at + size // 2 + 60] = bytes(60)
@@ -189,10 +202,10 @@ def test_the_film_is_found_among_other_streams(tmp_path: Path, films: Any) -> No
 def test_a_cover_picture_is_no_film(tmp_path: Path, films: Any) -> None:
     path = tmp_path / "cover.mp4"
     with av.open(str(path), "w") as container:
-        cover = add_stream(container, "mjpeg", (640, 360), "yuvj420p")
+        cover = add_stream(container, "mjpeg", (1280, 720), "yuvj420p")
         cover.disposition = av.stream.Disposition.attached_pic
         film = add_stream(container, "libx264", (320, 180))
-        encode(container, cover, [films.numbered_picture(777, (640, 360))])
+        encode(container, cover, [films.numbered_picture(777, (1280, 720))])
         encode(container, film, [films.numbered_picture(i) for i in range(8)])
 
     clip = open_clip(path)

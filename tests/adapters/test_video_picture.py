@@ -12,7 +12,7 @@ import pytest
 
 from penult.adapters.video import frames, grey_frames, open_clip
 from penult.adapters.video_boxes import track_header_matrix
-from penult.adapters.video_colour import HLG, PQ, reduced, sdr_table
+from penult.adapters.video_colour import HLG, PQ, Colour, reduced, sdr_table
 from penult.adapters.video_colour import _hlg_light as hlg_light
 from penult.adapters.video_colour import _pq_light as pq_light
 from penult.adapters.video_matrix import Turn, display_matrix, turn
@@ -198,6 +198,21 @@ def test_colour_matrix_and_range_are_honoured(
         g = (luma - kr * r - kb * b) / (1 - kr - kb)
         wanted = np.clip(np.rint(255 * np.array([r, g, b])), 0, 255)
         assert np.abs(frame.image[90, 160].astype(int) - wanted).max() <= 2
+
+
+@pytest.mark.parametrize(("pix_fmt", "middle"), [("yuv420p", 128), ("yuv420p10le", 512)])
+@pytest.mark.parametrize(("range_", "shown"), [(1, 130), (2, 128)])
+def test_the_range_counts_where_the_format_does_not_tell_it(pix_fmt: str, middle: int, range_: int, shown: int) -> None:
+    """T14: 255 * (128 - 16) / 219 in the limited range, 128 in the full one."""
+    frame = av.VideoFrame(320, 180, pix_fmt)
+    for plane in frame.planes:
+        samples = np.full(plane.buffer_size // (1 + (middle > 255)), middle, np.uint16 if middle > 255 else np.uint8)
+        plane.update(samples.tobytes())
+    frame.color_range = range_
+
+    picture = Colour(size_px=(320, 180)).rgb(frame)
+
+    assert np.abs(picture.astype(int) - shown).max() <= 1
 
 
 def test_reducing_by_one_changes_nothing_and_odd_rests_are_left_out() -> None:

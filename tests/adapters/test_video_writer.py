@@ -104,6 +104,7 @@ def test_an_odd_side_is_padded_and_coordinates_stay(tmp_path: Path, films: Any, 
         drawn = films.numbered_picture(frame.index, size_px)
         assert films.number_of(frame.image) == frame.index
         assert np.abs(frame.image[: size_px[1], : size_px[0]].astype(int) - drawn).mean() < 5
+        assert np.abs(frame.image[-1, -1].astype(int) - drawn[-1, -1]).max() < 40  # the rim goes on, no black line
 
 
 def test_views_and_slices_are_written_as_they_look(tmp_path: Path, films: Any) -> None:
