@@ -77,7 +77,7 @@ def open_clip(path: Path, *, capture_rate_hz: float | None = None) -> Clip:
         times = replace(times, notices=tuple(n for n in times.notices if n.code != "frames-dropped"))
     return Clip(
         file=path.name,
-        sha256=_sha256(path),
+        sha256=sha256_of(path),
         size_px=shown.turn.size_px(shown.square_px),
         time_s=times.time_s,
         file_time_s=times.file_time_s,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -15,6 +16,7 @@ import numpy as np
 from penult import __version__
 from penult.adapters import keypoint_cache, pose, video
 from penult.adapters.lane_file import read_lane
+from penult.adapters.result_file import read_analysis
 from penult.app.athlete import CROP_BODIES, Progress, find_athlete, follow_joints
 from penult.app.cameras import follow_camera
 from penult.app.pictures import write_pictures
@@ -23,7 +25,7 @@ from penult.app.shoes import look_at_shoes
 from penult.core.camera import check_view
 from penult.core.lane import fit_lane
 from penult.core.pipeline import Outcome, locate, measure
-from penult.errors import CalibrationError
+from penult.errors import CalibrationError, ResultError
 from penult.model.analysis import Analysis, Notice
 from penult.model.calibration import Camera, LaneFile, LaneFit
 from penult.model.clip import Clip
@@ -66,11 +68,14 @@ def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | No
         The clip cannot answer.
     """
     lane = read_lane(lane_path)
+    folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
+    kept = unchanged(folder, clip_path, method_of(lane_path, settings))
+    if kept is not None:
+        return Result(analysis=kept, folder=folder)
     fit = fit_lane(lane)
     view = check_view(fit)
     clip = video.open_clip(clip_path, capture_rate_hz=settings.capture_rate_hz)
     _check_size(clip, lane, clip_path, lane_path)
-    folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
     check_place(folder, clip.sha256)
     outcome = examine(clip_path, clip, fit, lane_path, settings, progress, [view] if view else [])
     with building(folder, sha256=clip.sha256) as new:
@@ -126,6 +131,22 @@ def _joints(
     track = follow_joints(clip_path, clip, run, cameras, pool, progress)
     keypoint_cache.write(key, track)
     return track
+
+
+WHOLE = ("analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "overlay.mp4", "summary.html")
+"""Files without which a folder is not a whole result."""
+
+
+def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analysis | None:
+    """Return the result that is already there when clip, lane file, settings and version are the same, else None."""
+    if not all((folder / name).is_file() for name in WHOLE) or not clip_path.is_file():
+        return None
+    try:
+        known = read_analysis(folder / "analysis.json")
+    except ResultError:
+        return None
+    same = all(known.method.get(name) == value for name, value in json.loads(json.dumps(method)).items())
+    return known if same and known.clip.sha256 == video.sha256_of(clip_path) else None
 
 
 def _check_size(clip: Clip, lane: LaneFile, clip_path: Path, lane_path: Path) -> None:
