@@ -37,6 +37,10 @@ DRIFT_SD_M = {"foot": 0.012, "other": 0.007}
 """Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about 1 cm and
 that of the toe within 2 cm (ranges, taken as 1.7 SD)."""
 
+HAND_SD_M = 0.01
+"""How well a person puts a joint centre side-on, one SD: repeated digitising of the same film by hand differs by about this
+(from memory, to be confirmed)."""
+
 DRIFT_TIME_S = 0.08
 """About a third of a step: the time in which a leg changes its shape to the pose model."""
 
@@ -50,7 +54,9 @@ class Draws:
     generator: np.random.Generator
 
 
-def draw_track(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: Floats, weight: Floats) -> Draws:
+def draw_track(
+    track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: Floats, weight: Floats, hand: Floats | None = None
+) -> Draws:
     """Draw the joints on the runway.
 
     Parameters
@@ -65,6 +71,9 @@ def draw_track(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: 
         The measured joints.
     weight : (t, k) float64
         Samples with weight 0 do not count for the noise.
+    hand : (t, k) float64, optional
+        How far each sample was put where it is by a person, 0 to 1: what a hand can do takes the place of the bias and
+        drift of the pose model.
 
     Returns
     -------
@@ -79,10 +88,17 @@ def draw_track(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: 
     dz = rng.normal(0.0, DEPTH_SD_M, (COUNT, len(z_m)))
     dz += rng.normal(0.0, DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
     out[1:] += by_depth[None] * dz[:, None, :, None]
-    out[1:] += rng.normal(0.0, BIAS_SD_M, (COUNT, 1, len(z_m), 2))
-    out[1:] += _drift(track.time_s, rng)
+    model = rng.normal(0.0, BIAS_SD_M, (COUNT, 1, len(z_m), 2)) + _drift(track.time_s, rng)
+    out[1:] += model if hand is None else _partly_by_hand(model, hand)
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * white_noise_sd_m(xy_m, weight)[None, None, :, None]
     return Draws(xy_m=out, camera_theta=theta, generator=rng)
+
+
+def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
+    """Draws of the joints' bias (s, t, k, 2) where a person put some; a generator of its own leaves all others as they were."""
+    rng = np.random.default_rng(SEED + 1)
+    share = hand[None, :, :, None]
+    return model_m * (1.0 - share) + rng.normal(0.0, HAND_SD_M, (COUNT, 1, *model_m.shape[2:])) * share
 
 
 def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
@@ -144,5 +160,8 @@ def moved(camera: Camera, parameter: int, step: float) -> Camera:
     parameters = np.array(camera.parameters)
     parameters[parameter] += step
     return Camera(
-        parameters=parameters, covariance=camera.covariance, image_size_px=camera.image_size_px, centre_px=camera.centre_px
+        parameters=parameters,
+        covariance=camera.covariance,
+        image_size_px=camera.image_size_px,
+        centre_px=camera.centre_px,
     )

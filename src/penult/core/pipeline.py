@@ -93,18 +93,31 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
-    raw = to_runway(track, cameras, joint_depths(scale))
-    weight = trust(raw)
-    height_px = float(np.nanmedian(np.ptp(track.xy_px[..., 1], axis=1)))
+    runway, weight, inside = place(track, cameras, size_px, joint_depths(scale))
     return Located(
         pixels=track,
-        runway=fill_gaps(raw, weight),
+        runway=runway,
         weight=weight,
-        inside=inside_picture(track, weight, size_px, EDGE_SHARE * height_px),
+        inside=inside,
         supports=supports,
         cameras=tuple(cameras),
         time_scale=slow,
     )
+
+
+def place(
+    track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int], z_m: Floats, sure: Bools | None = None
+) -> tuple[RunwayTrack, Floats, Bools]:
+    """Put settled joints on the runway: the track with its gaps filled, weights (t, k), rows with the whole body (t,).
+
+    Samples that are `sure` (t, k), because a person put them there, are trusted whatever they look like.
+    """
+    raw = to_runway(track, cameras, z_m)
+    weight = trust(raw)
+    if sure is not None:
+        weight = np.where(sure, 1.0, weight)
+    height_px = float(np.nanmedian(np.ptp(track.xy_px[..., 1], axis=1)))
+    return fill_gaps(raw, weight), weight, inside_picture(track, weight, size_px, EDGE_SHARE * height_px)
 
 
 def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
@@ -122,6 +135,7 @@ def measure(
     settings: Settings,
     method: Mapping[str, Any],
     notices: Sequence[Notice] = (),
+    hand: Floats | None = None,
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -137,9 +151,11 @@ def measure(
         Versions and settings to be kept with the result.
     notices : sequence of Notice
         Already known, of the file and the camera.
+    hand : (t, k) float64, optional
+        How far each sample was put where it is by a person, 0 to 1.
     """
     z_m = found.runway.z_m
-    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight)
+    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
     scene = Scene(
