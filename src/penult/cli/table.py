@@ -72,7 +72,7 @@ def _ladder(analysis: Analysis) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
     table.add_column("contact", no_wrap=True)
     table.add_column("foot", no_wrap=True)
-    for head in ("flight\nms", "step\nm", "speed\nm/s", "contact\nms", "lowest hip\ncm"):
+    for head in ("flight\nms", "step\nm", "speed\nm/s", "contact\nms", "lowest\nhip cm"):
         table.add_column(head, justify="right", no_wrap=True)
     for contact in sorted(analysis.contacts, key=lambda c: c.number):
         table.add_row(*_ladder_row(analysis, contact), style="bold" if contact.number == -1 else None)

@@ -1,6 +1,6 @@
 """The only writer. A result folder is built aside and swapped in whole, so that no moment shows half of one.
 
-The folder `NAME` is built as `.NAME.partial-<pid>-<token>` beside it. Where the system can exchange two folders in
+The folder is built aside (see `aside`). Where the system can exchange two folders in
 one step (Linux, macOS) the new result takes the old one's place in that step; elsewhere the old one is renamed away
 first, and `recover` puts it back if the program dies in between. Whatever else lies in a result folder (corrections
 made by hand, a coach's own notes) is carried into the new one; a folder that is not a result of the same clip is
@@ -13,16 +13,13 @@ import errno
 import json
 import os
 import re
-import secrets
 import shutil
-import sys
-import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 
 from penult.errors import OutputError
-from penult.outputs import exchange
+from penult.outputs import aside, exchange
 
 OURS = frozenset({
     "analysis.json",
@@ -38,14 +35,12 @@ OURS = frozenset({
 """Files that a new result replaces or drops; anything else in the folder is kept."""
 
 _OUR_STILL = re.compile(r"stills/contact_[a-z0-9_-]+\.jpg\Z")
-_LOCK = ".building"
 _LARGEST_ANALYSIS_BYTES = 16_000_000
-_STALE_AFTER_S = 24 * 3600.0
-_JUST_MADE_S = 60.0
 
 _PLAIN = {
     errno.ENOSPC: "the disk is full",
     errno.EDQUOT: "the disk quota is used up",
+    errno.EFBIG: "the file would become larger than this disk or account allows",
     errno.EROFS: "the disk is read-only",
     errno.EACCES: "writing there is not allowed",
     errno.EPERM: "writing there is not allowed",
@@ -55,7 +50,7 @@ _PLAIN = {
     errno.EXDEV: "the folder is the root of another disk",
     errno.EBUSY: "the folder is in use or the root of a disk",
 }
-_DISK = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO})
+_DISK = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO})
 
 
 class Building:
@@ -147,8 +142,8 @@ def building(folder: Path, *, sha256: str, commit: bool = True) -> Iterator[Buil
         made = _make_parents(folder.parent)
         recover(folder)
         _refuse_foreign(folder, sha256)
-        _remove_stale(folder)
-        partial, lock = _new_partial(folder)
+        aside.remove_stale(folder)
+        partial, lock = aside.new_partial(folder)
         yield Building(partial)
         if commit:
             _carry_over(folder, partial)
@@ -170,7 +165,7 @@ def recover(folder: Path) -> None:
     """Put a result back that was renamed away by a program that died before it could put the new one in its place."""
     if folder.exists() or not folder.parent.is_dir():
         return
-    for old in sorted(folder.parent.glob(f".{_escaped(folder.name)}.previous-*")):
+    for old in sorted(folder.parent.glob(f".{aside.escaped(folder.name)}.previous-*")):
         with suppress(OSError):
             old.rename(folder)
             return
@@ -226,63 +221,11 @@ def _make_parents(parent: Path) -> list[Path]:
     return missing
 
 
-def _new_partial(folder: Path) -> tuple[Path, int | None]:
-    partial = folder.parent / f".{folder.name}.partial-{os.getpid()}-{secrets.token_hex(4)}"
-    partial.mkdir()
-    return partial, _hold(partial / _LOCK)
-
-
-def _hold(path: Path) -> int | None:
-    """Take the lock that says 'still being built'; the system drops it when this program ends, however it ends."""
-    if sys.platform == "win32":
-        path.touch()
-        return None
-    import fcntl  # noqa: PLC0415 - does not exist on Windows
-
-    handle = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
-    with suppress(OSError):  # some network disks have no locks: then only age tells a stale folder
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    return handle
-
-
-def _is_stale(partial: Path) -> bool:
-    """Tell whether the program that was building this folder is gone."""
-    try:
-        age_s = time.time() - partial.stat().st_mtime
-    except OSError:
-        return False
-    if sys.platform == "win32":
-        return age_s > _STALE_AFTER_S
-    import fcntl  # noqa: PLC0415 - does not exist on Windows
-
-    try:
-        handle = os.open(partial / _LOCK, os.O_RDWR)
-    except OSError:
-        return age_s > _JUST_MADE_S
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return age_s > _STALE_AFTER_S
-    finally:
-        os.close(handle)
-    return True
-
-
-def _remove_stale(folder: Path) -> None:
-    """Remove what earlier runs left when they were killed; never one that another program is still building."""
-    patterns = [f".{_escaped(folder.name)}.partial-*"]
-    if folder.exists():
-        patterns.append(f".{_escaped(folder.name)}.previous-*")
-    for path in (p for pattern in patterns for p in folder.parent.glob(pattern)):
-        if _is_stale(path):
-            shutil.rmtree(path, ignore_errors=True)
-
-
 def _carry_over(source: Path, target: Path) -> None:
     """Bring everything that is not ours from the old result into the new one (linked, or copied where links fail)."""
     for old in sorted(source.rglob("*")) if source.is_dir() else ():
         name = old.relative_to(source).as_posix()
-        if (old.is_dir() and not old.is_symlink()) or name in OURS or _OUR_STILL.match(name) or name == _LOCK:
+        if (old.is_dir() and not old.is_symlink()) or name in OURS or _OUR_STILL.match(name) or name == aside.LOCK:
             continue
         new = target / name
         if os.path.lexists(new):
@@ -327,7 +270,7 @@ def _swap(partial: Path, folder: Path, sha256: str) -> None:
     else:
         raise OutputError(f"{folder} keeps changing while the result is written", next_step="try again")
     with suppress(OSError):
-        (folder / _LOCK).unlink(missing_ok=True)
+        (folder / aside.LOCK).unlink(missing_ok=True)
 
 
 def _replace(partial: Path, folder: Path) -> None:
@@ -336,7 +279,7 @@ def _replace(partial: Path, folder: Path) -> None:
         # moment (a correction by hand) still comes along
         _carry_over(partial, folder)
         return
-    previous = folder.parent / f".{folder.name}.previous-{os.getpid()}-{secrets.token_hex(4)}"
+    previous = folder.parent / f".{folder.name}.previous-{aside.mark()}"
     folder.rename(previous)
     try:
         partial.rename(folder)
@@ -354,18 +297,13 @@ def _release(partial: Path | None, lock: int | None) -> None:
         os.close(lock)
 
 
-def _escaped(name: str) -> str:
-    """Return a folder name so that none of its letters is a pattern."""
-    return re.sub(r"([*?[])", r"[\1]", name)
-
-
 def _is_about(error: OSError, folder: Path) -> bool:
     """Tell whether a failure inside the block came from the place written to, not from a file being read."""
     if error.errno in _DISK:
         return True
-    aside = str(folder.parent / f".{folder.name}.")
+    beside = str(folder.parent / f".{folder.name}.")
     paths = [Path(os.fsdecode(n)) for n in (error.filename, error.filename2) if isinstance(n, str | bytes)]
-    return any(p == folder or p in folder.parents or folder in p.parents or str(p).startswith(aside) for p in paths)
+    return any(p == folder or p in folder.parents or folder in p.parents or str(p).startswith(beside) for p in paths)
 
 
 def _plain_words(error: OSError, folder: Path) -> OutputError:

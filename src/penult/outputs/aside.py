@@ -1,0 +1,105 @@
+"""Folders that are built beside their final place: whose they are, whether their builder still runs, clearing up.
+
+A folder under construction is called `.NAME.partial-<process>-<machine>-<token>` and holds a locked file as long as its
+builder runs; the system drops the lock however that ends.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import re
+import secrets
+import shutil
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+
+LOCK = ".building"
+_STALE_AFTER_S = 24 * 3600.0
+_JUST_MADE_S = 60.0
+
+
+def new_partial(folder: Path) -> tuple[Path, int | None]:
+    """Make a folder beside the final one; returns it and the handle of its lock, to be closed when it is done."""
+    partial = folder.parent / f".{folder.name}.partial-{mark()}"
+    partial.mkdir()
+    return partial, _hold(partial / LOCK)
+
+
+def remove_stale(folder: Path) -> None:
+    """Remove what earlier runs left when they were killed; never one that another program is still building."""
+    patterns = [f".{escaped(folder.name)}.partial-*"]
+    if folder.exists():
+        patterns.append(f".{escaped(folder.name)}.previous-*")
+    for path in (p for pattern in patterns for p in folder.parent.glob(pattern)):
+        if _is_stale(path):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def mark() -> str:
+    """Return what tells whose a folder is: process, machine, and a number drawn for it alone."""
+    return f"{os.getpid()}-{_machine()}-{secrets.token_hex(4)}"
+
+
+def escaped(name: str) -> str:
+    """Return a folder name so that none of its letters is a pattern."""
+    return re.sub(r"([*?[])", r"[\1]", name)
+
+
+def _machine() -> str:
+    return hashlib.sha256(platform.node().encode()).hexdigest()[:8]
+
+
+def _builder_is_gone(partial: Path) -> bool:
+    """Tell whether the folder was made by a process of this machine that runs no more."""
+    found = re.search(r"-(\d{1,10})-([0-9a-f]{8})-[0-9a-f]{8}\Z", partial.name)
+    if sys.platform == "win32" or not found or found[2] != _machine():
+        return False
+    try:
+        os.kill(int(found[1]), 0)  # signal 0 only asks whether the process is there
+    except ProcessLookupError:
+        return True
+    except OSError:
+        return False
+    return False
+
+
+def _hold(path: Path) -> int | None:
+    """Take the lock that says 'still being built'; the system drops it when this program ends, however it ends."""
+    if sys.platform == "win32":
+        path.touch()
+        return None
+    import fcntl  # noqa: PLC0415 - does not exist on Windows
+
+    handle = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
+    with suppress(OSError):  # some network disks have no locks: then only age tells a stale folder
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    return handle
+
+
+def _is_stale(partial: Path) -> bool:
+    """Tell whether the program that was building this folder is gone."""
+    if _builder_is_gone(partial):
+        return True
+    try:
+        age_s = time.time() - partial.stat().st_mtime
+    except OSError:
+        return False
+    if sys.platform == "win32":
+        return age_s > _STALE_AFTER_S
+    import fcntl  # noqa: PLC0415 - does not exist on Windows
+
+    try:
+        handle = os.open(partial / LOCK, os.O_RDWR)
+    except OSError:
+        return age_s > _JUST_MADE_S
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return age_s > _STALE_AFTER_S
+    finally:
+        os.close(handle)
+    return True
