@@ -236,7 +236,8 @@ def _other_file(path: Path) -> ClipError:
     return ClipError(f"{path.name} has changed since it was opened", next_step="start again with the file as it is now")
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file, read in pieces."""
     digest = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK_BYTES):
