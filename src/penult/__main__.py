@@ -1,0 +1,6 @@
+"""`python -m penult`."""
+
+from penult.cli import main
+
+if __name__ == "__main__":
+    main()
