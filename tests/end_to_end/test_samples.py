@@ -1,0 +1,109 @@
+"""The whole job on the sample films, through the command line: held to the accuracy bars, and every file is there and sound."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from scoring import BARS, UNITS, Score, contact_faults, load, score_film
+
+SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+FILMS = ("full_240", "mat_one_240", "mat_two_240")
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="session")
+def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Result folders of the three sample films, each analysed once."""
+    folder = tmp_path_factory.mktemp("results")
+    return {film: analysed(film, folder / film) for film in FILMS}
+
+
+def analysed(film: str, out: Path) -> Path:
+    """Run the command as a coach would."""
+    command = [sys.executable, "-m", "penult", "analyse", str(SAMPLES / film / "clip.mp4")]
+    done = subprocess.run(  # noqa: S603
+        [*command, "--calib", str(SAMPLES / film / "lane.json"), "--out", str(out), "--quiet"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout == ""
+    return out
+
+
+@pytest.fixture(scope="session")
+def scores(results: dict[str, Path]) -> dict[str, Score]:
+    """Errors of every measure over the three films together."""
+    out: dict[str, Score] = {}
+    for film, folder in results.items():
+        for name, score in score_film(load(SAMPLES / film / "truth.json"), load(folder / "analysis.json")).items():
+            out.setdefault(name, Score()).add(score)
+    return out
+
+
+@pytest.mark.parametrize("film", FILMS)
+def test_every_contact_is_found_with_its_foot_and_none_invented(film: str, results: dict[str, Path]) -> None:
+    assert contact_faults(load(SAMPLES / film / "truth.json"), load(results[film] / "analysis.json")) == []
+
+
+@pytest.mark.parametrize("film", FILMS)
+def test_a_right_film_raises_no_doubt_of_clock_or_scale(film: str, results: dict[str, Path]) -> None:
+    warned = {w["code"] for w in load(results[film] / "analysis.json")["warnings"]}
+
+    assert not warned & {"clock-doubted", "scale-doubted"}
+
+
+@pytest.mark.parametrize("name", BARS)
+def test_rms_error_keeps_the_bar(name: str, scores: dict[str, Score]) -> None:
+    score = scores[name]
+    unit = BARS[name].unit
+
+    assert len(score.errors) >= 0.9 * score.true
+    assert score.rms * UNITS[unit] <= BARS[name].rms
+
+
+def test_stated_uncertainty_holds_in_90_to_99_of_100(scores: dict[str, Score]) -> None:
+    whole = [s for name, s in scores.items() if " of the " not in name]
+    inside = sum(s.inside * len(s.errors) for s in whole) / sum(len(s.errors) for s in whole)
+
+    assert 0.90 <= inside <= 0.995
+
+
+def every_measure(result: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    for part in ("penultimate", "takeoff", "checks"):
+        yield from result[part].items()
+    for row in (*result["contacts"], *result["steps"]):
+        yield from ((k, v) for k, v in row.items() if isinstance(v, dict))
+
+
+@pytest.mark.parametrize("film", FILMS)
+def test_every_measure_is_a_value_with_u95_or_a_reason(film: str, results: dict[str, Path]) -> None:
+    for name, measure in every_measure(load(results[film] / "analysis.json")):
+        assert set(measure) >= {"value", "u95"} or len(measure["not_measured"]) > 10, name
+
+
+@pytest.mark.parametrize("film", FILMS)
+def test_the_folder_holds_everything_promised(film: str, results: dict[str, Path]) -> None:
+    folder = results[film]
+
+    for name in ("summary.html", "overlay.mp4", "contacts.csv", "steps.csv", "hip_path.csv", "hip_height.png"):
+        assert (folder / name).stat().st_size > 500, name
+    assert len(list((folder / "stills").glob("*.jpg"))) == 9
+    assert "http" not in (folder / "summary.html").read_text(encoding="utf-8").replace("http://www.w3.org", "")
+    with (folder / "contacts.csv").open(encoding="utf-8-sig") as file:
+        assert len(list(csv.DictReader(file))) == len(load(folder / "analysis.json")["contacts"])
+
+
+@pytest.mark.parametrize(("film", "mats"), [("full_240", {}), ("mat_one_240", {-1: 0.05}), ("mat_two_240", {-2: 0.05, 0: 0.04})])
+def test_mats_are_measured_where_they_lie(film: str, mats: dict[int, float], results: dict[str, Path]) -> None:
+    found = {m["number"]: m["thickness_m"] for m in load(results[film] / "analysis.json")["run"]["mats"]}
+
+    assert found == pytest.approx(mats, abs=0.012)
