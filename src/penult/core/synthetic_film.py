@@ -10,7 +10,8 @@ from scipy.signal import lfilter
 
 from penult.core.camera import project
 from penult.core.locate import joint_depths
-from penult.core.synthetic import LAND_DEG, Runner, Stance, joints_at
+from penult.core.synthetic import Runner, Stance
+from penult.core.synthetic_body import LAND_DEG, joints_at
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, Mark
 from penult.model.clip import Clip

@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from penult.core.body import mass_centre, segment_table
-from penult.core.synthetic import GRAVITY_M_PER_S2, LAND_DEG, Runner, Stance, joints_at
+from penult.core.synthetic import GRAVITY_M_PER_S2, Runner, Stance
+from penult.core.synthetic_body import LAND_DEG, joints_at
 from penult.model.arrays import Floats
 from penult.model.skeleton import joint
 
