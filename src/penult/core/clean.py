@@ -27,6 +27,9 @@ LENGTH_SPREAD = 0.35
 """A segment this far from its median length over the clip is not trusted: limbs keep their length and move in planes nearly
 parallel to the run; three times the usual length noise of the pose model (about 2 cm at either end of 0.25 to 0.45 m)."""
 
+LENGTH_LEAST_M = 0.085
+"""Short segments (ankle to heel, 7 to 10 cm) may differ by this much: three times that noise of either end together."""
+
 LEAST_SHARE = 0.5
 """A row with fewer of its joints to be trusted shows another body or none: all of it is refused."""
 
@@ -50,7 +53,7 @@ def trust(track: RunwayTrack) -> Floats:
             spread = (
                 LENGTH_SPREAD if (near, far) != ("elbow", "wrist") and far != "elbow" else 1.0
             )  # arms leave the plane
-            good[:, b] &= ~(np.abs(length / usual - 1.0) > spread)
+            good[:, b] &= ~(np.abs(length - usual) > max(spread * usual, LENGTH_LEAST_M))
     good[good.sum(axis=1) < LEAST_SHARE * good.shape[1]] = False
     return good.astype(float)
 
