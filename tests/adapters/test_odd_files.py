@@ -12,7 +12,7 @@ import av
 import numpy as np
 import pytest
 
-from penult.adapters.video import frames, grey_frames, open_clip
+from penult.adapters.video import frames, grey_frames, open_clip, sha256_of
 from penult.errors import ClipError
 from penult.model.clip import Clip
 
@@ -69,9 +69,15 @@ def noisy_film(path: Path, films: Any, options: dict[str, str], **recipe: Any) -
     return films.write(path, noisy, films.Recipe(options=options, **recipe))
 
 
-def test_a_picture_that_is_half_there_is_not_shown(tmp_path: Path, films: Any) -> None:
+@pytest.mark.parametrize("codec", ["libx264", "mpeg4", "mjpeg"])
+def test_a_picture_that_is_half_there_is_not_shown(tmp_path: Path, films: Any, codec: str) -> None:
     """Its lower half would be made up by the decoder."""
-    path = noisy_film(tmp_path / "film.mp4", films, {"preset": "ultrafast", "g": "1"}, file_options=INDEX_FIRST)
+    options = {"preset": "ultrafast", "g": "1"} if codec == "libx264" else {"g": "1"}
+    pix_fmt = "yuvj420p" if codec == "mjpeg" else "yuv420p"
+    tick_s = Fraction(1, 30)
+    path = noisy_film(
+        tmp_path / "film.mp4", films, options, file_options=INDEX_FIRST, codec=codec, pix_fmt=pix_fmt, tick_s=tick_s
+    )
     at, size = packet_places(path)[10]
     path.write_bytes(path.read_bytes()[: at + size // 2])
 
@@ -255,6 +261,12 @@ def test_whatever_is_no_film_gets_one_plain_sentence(tmp_path: Path, make: Any, 
     assert caught.value.what.removeprefix(f"{tmp_path}{os.sep}") == sentence
     assert caught.value.next_step
     assert caught.value.exit_status == 2
+
+
+@pytest.mark.parametrize("name", ["nothing.mp4", "."])
+def test_the_hash_of_no_file_is_refused_alike(tmp_path: Path, name: str) -> None:
+    with pytest.raises(ClipError, match=r"does not exist|is a folder"):
+        sha256_of(tmp_path / name)
 
 
 def test_a_playlist_cannot_make_another_file_be_read(make_film: Any, tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ from penult.adapters.video_clock import clock
 from penult.adapters.video_colour import Colour, reduced
 from penult.adapters.video_matrix import Turn
 from penult.adapters.video_probe import Shown, decoded, geometry, losses, packets, pictures, set_threads
-from penult.adapters.video_source import chosen_stream, opened
+from penult.adapters.video_source import check_file, chosen_stream, opened
 from penult.errors import ClipError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
@@ -237,7 +237,14 @@ def _other_file(path: Path) -> ClipError:
 
 
 def sha256_of(path: Path) -> str:
-    """Return the SHA-256 of a file, read in pieces."""
+    """Return the SHA-256 of a file, read in pieces.
+
+    Raises
+    ------
+    ClipError
+        If there is no such file, or it is empty or may not be read.
+    """
+    check_file(path)
     digest = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK_BYTES):

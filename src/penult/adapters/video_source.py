@@ -34,7 +34,7 @@ def opened(path: Path) -> Iterator[Any]:
     """
     import av
 
-    _check_file(path)
+    check_file(path)
     try:
         # `file:` keeps a name such as "a:b.mp4" from being read as an address
         container = av.open(f"file:{path}", metadata_errors="replace", container_options=_OPTIONS)
@@ -87,7 +87,14 @@ def _packet_counts(path: Path, streams: set[int]) -> dict[int, int]:
     return counts
 
 
-def _check_file(path: Path) -> None:
+def check_file(path: Path) -> None:
+    """See that there is a file with something in it.
+
+    Raises
+    ------
+    ClipError
+        If it is missing, a folder, empty, or may not be read.
+    """
     if path.is_dir():
         raise ClipError(f"{path} is a folder, not a film", next_step="name the film inside it")
     if not path.exists():
