@@ -72,7 +72,7 @@ def test_contacts_are_named_back_from_the_takeoff() -> None:
         "take-off", "penultimate", "third-last", "fourth-last",
     ]  # fmt: skip
     assert words.contact_words(0, through) == "last contact"
-    assert words.contact_words(2, through) == "contact 2 beyond the line"
+    assert words.contact_words(2, through) == "2 past line"
     assert words.contact_words(-12, jump) == "contact −12"
     assert words.step_words(0) == "last step"
 

@@ -135,8 +135,8 @@ def _interval(name: str, measure: Measured, scale: Scale, ends: tuple[float, flo
         scale.x(factor * v, *ends) for v in (measure.value - measure.u95, measure.value, measure.value + measure.u95)
     )
     bar = _line(low, y, high, y, "ink", 4.0)
-    caps = "".join(_line(x, y - 4, x, y + 4, "ink", 1.5) for x in (low, high))
-    return f'{bar}{caps}<circle class="dot" cx="{at:.1f}" cy="{y:.1f}" r="4"/>'
+    caps = "".join(_line(x, y - 5, x, y + 5, "ink", 1.5) for x in (low, high))
+    return f'{bar}{caps}<circle class="dot" cx="{at:.1f}" cy="{y:.1f}" r="3.2"/>'
 
 
 def _band(band: Band, name: str, scale: Scale, ends: tuple[float, float], span: tuple[float, float]) -> str:
@@ -166,7 +166,7 @@ def _arrow(start: tuple[float, float], end: tuple[float, float], *, heavy: bool 
     )
 
 
-def _line(x0: float, y0: float, x1: float, y1: float, colour: str, width: float) -> str:  # noqa: PLR0917 - two points
+def _line(x0: float, y0: float, x1: float, y1: float, colour: str, width: float) -> str:
     place = f'x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}"'
     return f'<line {place} stroke="var(--{colour})" stroke-width="{width:g}"/>'
 

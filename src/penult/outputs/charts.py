@@ -236,7 +236,7 @@ class _Chart:
         thin: dict[str, Any] = {"color": self.ink, "linewidth": 1.2, "zorder": 5}
         axes.plot([start[0], x + 0.1], [start[1]] * 2, linestyle=(0, (4, 3)), **thin)
         axes.plot([end[0], x + 0.1], [end[1]] * 2, linestyle=(0, (4, 3)), **thin)
-        if abs(start[1] - end[1]) > 0.008:  # a smaller gap has no room for two heads
+        if abs(start[1] - end[1]) > 0.015:  # a smaller gap has no room for two heads
             axes.annotate(
             "", xy=(x, end[1]), xytext=(x, start[1]), zorder=6,
             arrowprops={"arrowstyle": "<->", "color": self.ink, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},

@@ -94,7 +94,8 @@ class _Painter:
 
     def _range_m(self, view: View, camera: Camera) -> tuple[float, float]:
         if self._x_range_m is None or len(self._motion.cameras) > 1:
-            middle = float(np.nanmedian(self._motion.hip_m[:, 0]))
+            seen_m = self._motion.hip_m[np.isfinite(self._motion.hip_m[:, 0]), 0]
+            middle = float(np.median(seen_m)) if len(seen_m) else 0.0
             x_m = middle + np.arange(-15.0, 15.01, 0.1)
             px = view.project(camera, on_plane(np.stack([x_m, 0.0 * x_m], axis=1)))[:, 0]
             seen = x_m[(px >= 0) & (px <= view.size_px[0])]

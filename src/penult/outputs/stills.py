@@ -64,8 +64,11 @@ class Still:
 
 
 def stills_of(analysis: Analysis, motion: Motion) -> tuple[Still, ...]:
-    """Return the stills of a clip: touchdown, lowest hip and toe-off of the last three contacts, as far as seen."""
-    wanted = moments(analysis, motion)
+    """Return the stills of a clip: touchdown, lowest hip and toe-off of the last three contacts, as far as seen.
+
+    An instant at which the hips were not seen gives no still: nothing would say where to crop.
+    """
+    wanted = [m for m in moments(analysis, motion) if np.isfinite(motion.hip_m[m.row]).all()]
     if not wanted:
         return ()
     width_m, height_m = _window_m(motion, wanted)
@@ -122,7 +125,7 @@ def to_jpeg(image: Image, quality: int = 88) -> bytes:
 def index_json(stills: Iterable[Still], analysis: Analysis, motion: Motion) -> str:
     """Return `stills/index.json`: what each still shows and its scale, for pages that set stills side by side."""
     rows = [_index_row(still, analysis, motion) for still in stills]
-    return json.dumps({"format": "penult-stills/1", "stills": rows}, indent=1) + "\n"
+    return json.dumps({"format": "penult-stills/1", "stills": rows}, indent=1, allow_nan=False) + "\n"
 
 
 def _index_row(still: Still, analysis: Analysis, motion: Motion) -> Mapping[str, object]:

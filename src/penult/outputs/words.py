@@ -106,7 +106,7 @@ def shown(name: str, measure: Measure | None, *, minus: str = MINUS) -> Shown:
 def contact_words(contact_number: int, run: Run) -> str:
     """Return what a contact is called: by its place before the take-off, or before the line in a run-through."""
     if contact_number > 0:
-        return f"contact {contact_number} beyond the line"
+        return f"{contact_number} past line"
     if contact_number == 0 and not run.has_takeoff:
         return "last contact"
     if -contact_number < len(_ORDINALS):
@@ -119,7 +119,7 @@ def step_words(step_number: int) -> str:
     if step_number == 0:
         return "last step"
     if step_number > 0:
-        return f"step {step_number} beyond the line"
+        return f"step {step_number} past line"
     if -step_number < len(_ORDINALS):
         return f"{_ORDINALS[-step_number]} step"
     return f"step {MINUS}{-step_number}"
