@@ -25,7 +25,7 @@ from penult.app.shoes import look_at_shoes
 from penult.core.camera import check_view
 from penult.core.lane import fit_lane
 from penult.core.pipeline import Outcome, locate, measure
-from penult.errors import CalibrationError, ResultError
+from penult.errors import CalibrationError, NotMeasurableError, ResultError
 from penult.model.analysis import Analysis, Notice
 from penult.model.calibration import Camera, LaneFile, LaneFit
 from penult.model.clip import Clip
@@ -76,6 +76,7 @@ def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | No
     view = check_view(fit)
     clip = video.open_clip(clip_path, capture_rate_hz=settings.capture_rate_hz)
     _check_size(clip, lane, clip_path, lane_path)
+    _check_rate(clip, clip_path)
     check_place(folder, clip.sha256)
     outcome = examine(clip_path, clip, fit, lane_path, settings, progress, [view] if view else [])
     with building(folder, sha256=clip.sha256) as new:
@@ -131,6 +132,19 @@ def _joints(
     track = follow_joints(clip_path, clip, run, cameras, pool, progress)
     keypoint_cache.write(key, track)
     return track
+
+
+SLOWEST_HZ = 24.0
+"""Fewer frames a second give a support of 0.1 s two frames at most, and a foot at rest cannot be told from one in passing."""
+
+
+def _check_rate(clip: Clip, clip_path: Path) -> None:
+    if clip.capture_rate_hz < SLOWEST_HZ:
+        raise NotMeasurableError(
+            f"the frame rate of {clip_path.name} is too low to see a contact",
+            f"it has {clip.capture_rate_hz:.3g} frames a second; {SLOWEST_HZ:.0f} are the least, 120 or 240 are good",
+            next_step="film with the phone's slow-motion setting",
+        )
 
 
 WHOLE = ("analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "overlay.mp4", "summary.html")
