@@ -136,6 +136,9 @@ class Corrections:
     ----------
     clip_sha256 : str
         Of the clip that they belong to.
+    run : int
+    at : (float, float, float), optional
+        Whom they are about, as `Settings` said it.
     version : int
         Rises by one with every change, undoing included.
     done : tuple of Correction
@@ -145,6 +148,8 @@ class Corrections:
     """
 
     clip_sha256: str
+    run: int = 1
+    at: tuple[float, float, float] | None = None
     version: int = 0
     done: tuple[Correction, ...] = ()
     undone: tuple[Correction, ...] = ()
