@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from penult.core.body import mass_centre, segment_table
 from penult.core.locate import joint_depths, to_runway
 from penult.core.synthetic import Plan, Runner, make_runner
-from penult.core.synthetic_body import SHARE, joints_at
+from penult.core.synthetic_body import FLAT_FROM, FLAT_UNTIL, SHARE, joints_at
 from penult.core.synthetic_film import Faults, film, frame_times_s
 from penult.core.synthetic_truth import truth
 from penult.model.calibration import Camera
@@ -55,7 +55,7 @@ def test_a_standing_forefoot_does_not_move_and_a_plan_for_longer_legs_is_refused
     """Fails if a foot slides in support, or if an impossible plan gives a torn body instead of an error."""
     for stance in runner.shown().values():
         lasts = stance.toe_off_s - stance.touchdown_s
-        flat = stance.touchdown_s + lasts * np.linspace(0.26, 0.49, 5)
+        flat = stance.touchdown_s + lasts * np.linspace(FLAT_FROM, FLAT_UNTIL, 5)
         toe = joints_at(runner, flat)[:, joint(stance.foot, "toe")]
         assert np.ptp(toe, axis=0) == pytest.approx([0.0, 0.0], abs=1e-9)
     with pytest.raises(ValueError, match="cannot reach"):
@@ -75,6 +75,7 @@ def test_truth_is_consistent_with_itself(runner: Runner) -> None:
     assert known["takeoff|-|speed_loss_m_per_s"] == pytest.approx(loss)
 
 
+@settings(max_examples=12)
 @given(seed=st.integers(0, 10_000), share=st.floats(0.0, 0.5))
 def test_faults_come_in_the_share_that_was_asked_for(runner: Runner, camera: Camera, seed: int, share: float) -> None:
     """Fails if gaps or swapped legs are not put in, or touch other rows or joints (four SDs of a binomial)."""

@@ -121,7 +121,8 @@ def film(
     depths_m = np.broadcast_to(depth_m[:, None], (*place_m.shape[:2], 1))
     xy_px = project(camera, np.concatenate([place_m, depths_m], axis=2))
     xy_px += rng.normal(0.0, faults.noise_px, xy_px.shape)
-    xy_px[rng.random(xy_px.shape[:2]) < faults.outlier_share] += rng.normal(0.0, faults.outlier_px, 2)
+    wild = rng.random(xy_px.shape[:2]) < faults.outlier_share
+    xy_px += wild[..., None] * rng.normal(0.0, faults.outlier_px, xy_px.shape)
     swapped = rng.random(len(time_s)) < faults.swap_share
     left, right = (np.array([joint(side, part) for part in LEG]) for side in ("left", "right"))
     exchanged = xy_px[np.ix_(swapped, right)]

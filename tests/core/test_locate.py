@@ -1,0 +1,120 @@
+"""From the picture to the runway: each joint at its own depth, and whether the whole body is in the picture."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from penult.core.camera import project
+from penult.core.locate import HALF_WIDTH_M, inside_picture, joint_depths, to_runway
+from penult.core.synthetic import Runner
+from penult.core.synthetic_body import joints_at
+from penult.core.synthetic_film import square_camera
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.skeleton import JOINTS, joint
+from penult.model.track import PixelTrack
+
+
+def track_of(xy_px: Floats) -> PixelTrack:
+    rows = len(xy_px)
+    return PixelTrack(
+        frame=np.arange(rows),
+        time_s=np.arange(rows) / 240.0,
+        xy_px=xy_px,
+        score=np.ones(xy_px.shape[:2]),
+        filled=np.zeros(xy_px.shape[:2], dtype=bool),
+    )
+
+
+def test_left_is_left_of_the_run_and_bodies_scale() -> None:
+    """z points to the athlete's right (Wu & Cavanagh 1995). Fails if the sides are exchanged or a joint has no depth."""
+    z_m = joint_depths()
+
+    for name, k in ((name, i) for i, name in enumerate(JOINTS)):
+        part = name.removeprefix("left_").removeprefix("right_")
+        sign = -1.0 if name.startswith("left") else 1.0 if name.startswith("right") else 0.0
+        assert z_m[k] == pytest.approx(sign * HALF_WIDTH_M[part])
+    assert joint_depths(1.1) == pytest.approx(1.1 * z_m)
+    assert not joint_depths(0.0).any()
+
+
+@given(x_m=st.floats(-6.0, 1.5), y_m=st.floats(0.0, 2.2), from_left=st.booleans(), size=st.floats(0.8, 1.2))
+def test_there_and_back(x_m: float, y_m: float, from_left: bool, size: float) -> None:
+    """Property: what the camera shows of joints at their depths maps back to where they were, from either side."""
+    camera = square_camera(from_left=from_left)
+    z_m = joint_depths(size)
+    place_m = np.column_stack([np.full(len(z_m), x_m), np.full(len(z_m), y_m), z_m])
+
+    back = to_runway(track_of(project(camera, place_m)[None]), (camera,), z_m)
+
+    assert back.xy_m[0] == pytest.approx(place_m[:, :2], abs=1e-9)
+    assert (back.z_m == z_m).all()
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "depth_m", "axis_m", "off_m"), [(15.0, 0.10, 4.0, 0.027), (20.0, 0.30, 4.0, 0.061)]
+)
+def test_a_joint_out_of_the_plane_is_misplaced_as_the_closed_form_says(
+    distance_m: float, depth_m: float, axis_m: float, off_m: float
+) -> None:
+    """Closed form: a point d towards the camera at distance D moves by (distance from the axis) x d / (D - d).
+
+    Collected references, section 8: D 15 m, d 0.10 m, 4 m off the axis: 2.7 cm. Own depth takes the error away."""
+    camera = square_camera(distance_m=distance_m)
+    pixel = project(camera, [-2.4 + axis_m, 0.0, depth_m])
+    track = track_of(np.tile(pixel, (1, len(JOINTS), 1)))
+
+    flat = to_runway(track, (camera,), np.zeros(len(JOINTS)))
+    deep = to_runway(track, (camera,), np.full(len(JOINTS), depth_m))
+
+    assert flat.xy_m[0, 0, 0] - (-2.4 + axis_m) == pytest.approx(axis_m * depth_m / (distance_m - depth_m), rel=1e-9)
+    assert flat.xy_m[0, 0, 0] - (-2.4 + axis_m) == pytest.approx(off_m, abs=0.0007)
+    assert deep.xy_m[0, 0, 0] == pytest.approx(-2.4 + axis_m, abs=1e-9)
+
+
+def test_a_moving_camera_has_one_camera_a_row(runner: Runner) -> None:
+    """Fails if one camera is used for all rows, or rows and cameras are not paired."""
+    time_s = np.linspace(*runner.shown_s, 5)
+    truth_m = joints_at(runner, time_s)
+    z_m = joint_depths()
+    still = square_camera()
+    cameras = tuple(
+        Camera(
+            parameters=still.parameters + np.array([0.0, 0.004 * i, 0.002 * i, 0.01 * i, 0, 0, 0, 0, 0]),
+            covariance=still.covariance,
+            image_size_px=still.image_size_px,
+            centre_px=still.centre_px,
+        )
+        for i in range(5)
+    )
+    places = np.concatenate([truth_m, np.broadcast_to(z_m[:, None], (5, len(z_m), 1))], axis=2)
+    track = track_of(np.stack([project(c, p) for c, p in zip(cameras, places, strict=True)]))
+
+    assert to_runway(track, cameras, z_m).xy_m == pytest.approx(truth_m, abs=1e-9)
+    with pytest.raises(ValueError, match="zip"):
+        to_runway(track, cameras[:3], z_m)
+
+
+def test_the_whole_body_is_in_the_picture_or_it_is_not(pixels: PixelTrack) -> None:
+    """A trusted joint beyond the margin puts the row outside; a misplaced one does not, nor does one odd row between."""
+    size_px, margin_px = (1920, 1080), 10.0
+    xy_px = np.tile(np.linspace([300.0, 300.0], [600.0, 900.0], len(JOINTS)), (40, 1, 1))
+    toe = joint("left", "toe")
+    xy_px[5:9, toe] = (1915.0, 900.0)  # trusted, beyond the right margin
+    xy_px[12:16, toe] = (-40.0, 900.0)  # not trusted
+    xy_px[20, toe] = (500.0, 1075.0)  # one odd row
+    xy_px[25:30] = np.nan
+    weight = np.ones((40, len(JOINTS)))
+    weight[12:16, toe] = 0.0
+
+    inside = inside_picture(track_of(xy_px), weight, size_px, margin_px)
+
+    assert [i for i in range(40) if not inside[i]] == [5, 6, 7, 8, 25, 26, 27, 28, 29]
+    assert inside_picture(pixels, np.ones(pixels.score.shape), size_px, margin_px)[60:200].all()
+    everywhere = dataclasses.replace(pixels, xy_px=np.full_like(pixels.xy_px, np.nan))
+    assert not inside_picture(everywhere, np.ones(pixels.score.shape), size_px, margin_px).any()
