@@ -114,7 +114,8 @@ class Erased:
     left_in_text : int
         Texts in those files that still hold the label: 0, or the erasure failed.
     left_in_bytes : int
-        Places where its bytes stand by chance inside stored numbers; 0 for labels of six bytes and more.
+        Places where its bytes stand inside longer words of others or, for a short label, by chance inside numbers;
+        none of them is a remainder: a copy made of the live rows alone has as many.
     """
 
     rows: dict[str, int]
