@@ -5,32 +5,35 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from penult import __version__
-from penult.adapters import keypoint_cache, pose, video
+from penult.adapters import pose, video
+from penult.adapters.corrections_file import read_corrections
+from penult.adapters.corrections_text import to_plain
 from penult.adapters.lane_file import read_lane
 from penult.adapters.result_file import read_analysis
-from penult.app.athlete import CROP_BODIES, Progress, find_athlete, follow_joints
+from penult.adapters.sighting_file import NAME as SIGHTING
+from penult.adapters.sighting_file import sighting_to_bytes
+from penult.app.athlete import Progress
 from penult.app.cameras import follow_camera
 from penult.app.pictures import write_pictures
 from penult.app.poses import PosePool
-from penult.app.shoes import look_at_shoes
+from penult.app.see import Scene, see
 from penult.core.camera import check_view
+from penult.core.corrections import applicable, clip_with, picks_of, settings_with
 from penult.core.lane import fit_lane
-from penult.core.pipeline import Outcome, locate, measure
+from penult.core.outcome import outcome_of
 from penult.errors import CalibrationError, NotMeasurableError, ResultError
-from penult.model.analysis import Analysis, Notice
-from penult.model.calibration import Camera, LaneFile, LaneFit
+from penult.model.analysis import Analysis
+from penult.model.calibration import LaneFile
 from penult.model.clip import Clip
+from penult.model.corrections import Correction
 from penult.model.settings import Settings
-from penult.model.track import PixelTrack
 from penult.outputs.save import building, check_place
 
 
@@ -42,7 +45,15 @@ class Result:
     folder: Path
 
 
-def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | None, progress: Progress) -> Result:
+def analyse(
+    clip_path: Path,
+    lane_path: Path,
+    settings: Settings,
+    out: Path | None,
+    progress: Progress,
+    *,
+    ignore_corrections: bool = False,
+) -> Result:
     """Analyse one clip and write its result folder.
 
     Parameters
@@ -55,6 +66,8 @@ def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | No
         Folder of the result; None: `<clip name>_analysis` beside the clip.
     progress : callable
         Told what is being done.
+    ignore_corrections : bool
+        Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
 
     Returns
     -------
@@ -69,69 +82,53 @@ def analyse(clip_path: Path, lane_path: Path, settings: Settings, out: Path | No
     """
     lane = read_lane(lane_path)
     folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
-    kept = unchanged(folder, clip_path, method_of(lane_path, settings))
+    method = method_of(lane_path, settings)
+    done = () if ignore_corrections else corrections_of(folder, video.sha256_of(clip_path), settings)
+    record = [to_plain(c) for c in done]
+    kept = unchanged(folder, clip_path, {**method, "corrections": record or None})
     if kept is not None:
         return Result(analysis=kept, folder=folder)
     fit = fit_lane(lane)
     view = check_view(fit)
     clip = video.open_clip(clip_path, capture_rate_hz=settings.capture_rate_hz)
     _check_size(clip, lane, clip_path, lane_path)
-    _check_rate(clip, clip_path)
+    _check_rate(clip_with(clip, done), clip_path)
     check_place(folder, clip.sha256)
-    outcome = examine(clip_path, clip, fit, lane_path, settings, progress, [view] if view else [])
+    with PosePool() as pool:
+        followed = follow_camera(clip_path, clip, fit, lane_path, progress)
+        scene = Scene(
+            clip=clip,
+            fit=fit,
+            cameras=followed.cameras,
+            notices=(*clip.notices, *((view,) if view else ()), *followed.notices),
+            method=method,
+        )
+        sighting = see(clip_path, scene, settings_with(settings, picks_of(done), clip), pool, progress)
+    progress("measuring", 0.0)
+    outcome = outcome_of(sighting, done, record=record)
     with building(folder, sha256=clip.sha256) as new:
-        write_pictures(new, clip_path, clip, outcome, progress)
+        write_pictures(new, clip_path, clip_with(clip, done), outcome, progress)
+        new.write(SIGHTING, sighting_to_bytes(sighting))
     return Result(analysis=outcome.analysis, folder=folder)
 
 
-def examine(
-    clip_path: Path,
-    clip: Clip,
-    fit: LaneFit,
-    lane_path: Path,
-    settings: Settings,
-    progress: Progress,
-    notices: Sequence[Notice] = (),
-) -> Outcome:
-    """Measure one clip without writing anything."""
-    with PosePool() as pool:
-        followed = follow_camera(clip_path, clip, fit, lane_path, progress)
-        track = _joints(clip_path, clip, followed.cameras, settings, pool, progress)
-    found = locate(track, followed.of(track.frame), clip.size_px, settings)
-    shoes = look_at_shoes(clip_path, clip, found, progress)
-    progress("measuring", 0.0)
-    return measure(
-        found,
-        shoes,
-        clip,
-        fit,
-        settings,
-        method_of(lane_path, settings),
-        [*clip.notices, *notices, *followed.notices],
-    )
+def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[Correction, ...]:
+    """Return the corrections by hand that lie in a result folder and are about this athlete.
 
-
-def _joints(
-    clip_path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, pool: PosePool, progress: Progress
-) -> PixelTrack:
-    """Take the joints from the cache, or find the athlete and follow them."""
-    run = find_athlete(clip_path, clip, cameras, settings, progress)
-    key = keypoint_cache.key_of(
-        clip.sha256, pose.MODEL_SHA256, CROP_BODIES, settings.run, settings.at, run.x_m.tolist()
-    )
-    kept = keypoint_cache.read(key)
-    if kept is not None and kept[0].max(initial=0) < len(clip.time_s):
-        frame, joints = kept
-        return PixelTrack(
-            frame=frame,
-            time_s=clip.time_s[frame],
-            xy_px=joints[..., :2],
-            score=joints[..., 2],
-            filled=np.zeros(joints.shape[:2], dtype=bool),
+    Raises
+    ------
+    ResultError
+        If the file has faults or belongs to another clip.
+    """
+    history = read_corrections(folder)
+    if history is None:
+        return ()
+    if history.clip_sha256 != clip_sha256:
+        raise ResultError(
+            f"the corrections in {folder} belong to another clip",
+            next_step="move corrections.json away, or leave it out with --ignore-corrections",
         )
-    track = follow_joints(clip_path, clip, run, cameras, pool, progress)
-    keypoint_cache.write(key, track)
-    return track
+    return applicable(history, settings)
 
 
 SLOWEST_HZ = 24.0
@@ -147,7 +144,16 @@ def _check_rate(clip: Clip, clip_path: Path) -> None:
         )
 
 
-WHOLE = ("analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "overlay.mp4", "summary.html")
+WHOLE = (
+    "analysis.json",
+    "motion.npz",
+    "contacts.csv",
+    "steps.csv",
+    "hip_path.csv",
+    "overlay.mp4",
+    "summary.html",
+    SIGHTING,
+)
 """Files without which a folder is not a whole result."""
 
 

@@ -52,6 +52,9 @@ def analyse(
             "--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS"
         ),
     ] = None,
+    ignore_corrections: Annotated[
+        bool, typer.Option("--ignore-corrections", help="Leave out what was put right by hand in an earlier result.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
@@ -65,7 +68,7 @@ def analyse(
 
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
     with shown_progress(quiet=quiet) as progress:
-        result = job(clip, calib, said, out, progress)
+        result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections)
     if as_json:
         sys.stdout.write(analysis_to_json(result.analysis) + "\n")
     elif not quiet:

@@ -19,6 +19,7 @@ from penult.model.corrections import (
     AthletePicked,
     CaptureRateSet,
     Correction,
+    Corrections,
     InstantConfirmed,
     KindSet,
     MatsSet,
@@ -78,10 +79,24 @@ def clip_with(clip: Clip, done: Sequence[Correction]) -> Clip:
     )
 
 
+def picks_of(done: Sequence[Correction]) -> tuple[AthletePicked, ...]:
+    """Return those that say whom to look at."""
+    return tuple(c for c in done if isinstance(c, AthletePicked))
+
+
 def of_this_athlete(done: Sequence[Correction]) -> tuple[Correction, ...]:
     """Return the corrections made since another athlete was picked last."""
     picks = [i for i, c in enumerate(done) if isinstance(c, AthletePicked)]
     return tuple(done[picks[-1] + 1 :]) if picks else tuple(done)
+
+
+def applicable(history: Corrections, settings: Settings) -> tuple[Correction, ...]:
+    """Return the corrections that are about the athlete who is asked for; those of the clip itself always are."""
+    if (history.run, history.at) == (settings.run, settings.at) or any(
+        isinstance(c, AthletePicked) for c in history.done
+    ):
+        return history.done
+    return tuple(c for c in history.done if isinstance(c, MatsSet | CaptureRateSet | KindSet))
 
 
 def changes_a_value(done: Sequence[Correction]) -> bool:

@@ -23,7 +23,7 @@ def outcome_of(
     done: Sequence[Correction] = (),
     *,
     plain: Analysis | None = None,
-    record: Mapping[str, Any] | None = None,
+    record: Sequence[Mapping[str, Any]] = (),
 ) -> Outcome:
     """Measure what was seen, with corrections.
 
@@ -35,8 +35,8 @@ def outcome_of(
         In the order in which they were made.
     plain : Analysis, optional
         The same without corrections of joints and contacts, if it is at hand (see `plain_of`).
-    record : mapping, optional
-        The history of corrections to be kept with the result.
+    record : sequence of mapping
+        The corrections as plain data, to be kept with the result.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def outcome_of(
     found, shoes = _seen(sighting, clip, done)
     corrected = apply(found, shoes, clip, clip.size_px, done)
     settings = settings_with(sighting.settings, done, clip)
-    method = {**sighting.method, **({"corrections": record} if record else {})}
+    method = {**sighting.method, **({"corrections": list(record)} if record else {})}
     out = measure(
         corrected.found,
         corrected.shoes,
