@@ -8,7 +8,6 @@ runway is R X + t in camera axes (x right, y down, z ahead).
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from penult.model.arrays import Floats
 
@@ -18,10 +17,19 @@ _NEAREST_M = 0.05  # nothing that is measured is nearer to the lens
 _NEWTON_STEPS = 30
 
 
+def turned(rotvec: Floats) -> Floats:
+    """Return the (3, 3) rotation of a rotation vector (Rodrigues; written out, for fits call it by the ten thousand)."""
+    angle = float(np.sqrt(rotvec @ rotvec))
+    x, y, z = rotvec.tolist()
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    sine = np.sin(angle) / angle if angle > 1e-8 else 1.0
+    versine = (1.0 - np.cos(angle)) / angle**2 if angle > 1e-4 else 0.5
+    return np.asarray(np.eye(3) + sine * cross + versine * (cross @ cross))
+
+
 def rotation(parameters: Floats) -> Floats:
     """Return the (3, 3) rotation from runway axes to camera axes."""
-    # scipy's own function refuses the read-only arrays of records
-    return np.asarray(Rotation.from_rotvec(np.array(parameters[:3])).as_matrix(), dtype=np.float64)
+    return turned(parameters[:3])
 
 
 def centre_m(parameters: Floats) -> Floats:
@@ -84,7 +92,7 @@ def straight(parameters: Floats, centre_px: tuple[float, float], xy_px: Floats) 
         slope = 1.0 + radius**2 * (3.0 * k1 + 5.0 * radius**2 * k2)
         step = (radius * stretch(radius**2, k1, k2) - target) / np.maximum(slope, 1e-3)
         radius = np.clip(radius - step, 0.0, limit)
-        if not (np.abs(step) > 1e-14).any():
+        if not (np.abs(step) > 1e-12).any():
             break
     missed = np.abs(radius * stretch(radius**2, k1, k2) - target) > 1e-9
     unbent = bent / stretch(radius**2, k1, k2)[..., None]
