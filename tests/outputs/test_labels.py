@@ -29,7 +29,7 @@ def test_no_label_covers_a_joint_or_another_label_or_leaves_the_picture(
         AREA,
         keep_clear_px=joints,
         clear_radius_px=CLEAR_PX,
-        avoid_px=joints,
+        avoid_px=np.empty((0, 2)),
     )
 
     for i, (x0, y0, x1, y1) in enumerate(boxes):

@@ -70,6 +70,26 @@ def test_a_result_of_the_same_clip_is_replaced_and_what_a_person_put_there_stays
     assert list(tmp_path.iterdir()) == [folder]
 
 
+def test_what_a_person_put_there_is_in_the_new_folder_before_it_takes_the_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kill right after the swap must not lose a correction; one saved at the last moment comes along as well."""
+    folder = tmp_path / "result"
+    save.write_result(folder, files(token="old"), sha256=CLIP)
+    (folder / "corrections.json").write_text("corrected")
+    real = exchange.folders
+
+    def watched(new: Path, old: Path) -> bool:
+        assert (new / "corrections.json").read_text() == "corrected"
+        (old / "late.json").write_text("saved at the last moment")
+        return real(new, old)
+
+    monkeypatch.setattr(exchange, "folders", watched)
+    save.write_result(folder, files(token="new"), sha256=CLIP)
+
+    assert (folder / "late.json").exists() or not sys.platform.startswith("linux")
+
+
 @pytest.mark.parametrize("there", ["another clip", "foreign files", "damaged result", "a file"])
 def test_anything_else_is_never_touched(tmp_path: Path, there: str) -> None:
     folder = tmp_path / "result"
