@@ -19,10 +19,10 @@ from penult.adapters.lane_file import read_lane
 from penult.adapters.result_file import read_analysis
 from penult.adapters.sighting_file import NAME as SIGHTING
 from penult.adapters.sighting_file import sighting_to_bytes
-from penult.app.athlete import Progress
-from penult.app.cameras import follow_camera
+from penult.app.cameras import scan
 from penult.app.pictures import write_pictures
 from penult.app.poses import PosePool
+from penult.app.progress import Progress
 from penult.app.see import Scene, see
 from penult.core.camera import check_view
 from penult.core.corrections import applicable, clip_with, picks_of, settings_with
@@ -95,12 +95,13 @@ def analyse(
     _check_rate(clip_with(clip, done), clip_path)
     check_place(folder, clip.sha256)
     with PosePool() as pool:
-        followed = follow_camera(clip_path, clip, fit, lane_path, progress)
+        first_look = scan(clip_path, clip, fit, lane_path, progress)
         scene = Scene(
             clip=clip,
             fit=fit,
-            cameras=followed.cameras,
-            notices=(*clip.notices, *((view,) if view else ()), *followed.notices),
+            cameras=first_look.cameras,
+            profile=first_look.profile,
+            notices=(*clip.notices, *((view,) if view else ()), *first_look.notices),
             method=method,
         )
         sighting = see(clip_path, scene, settings_with(settings, picks_of(done), clip), pool, progress)

@@ -2,32 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from penult.adapters import video
-from penult.adapters.movers import lane_profile
 from penult.adapters.pose import Crop
 from penult.app.poses import PosePool, Stretch
+from penult.app.progress import Progress
+from penult.core.athlete import LaneProfile, find_runs, position_at
 from penult.core.athlete import Path as AthletePath
-from penult.core.athlete import find_runs, position_at
 from penult.core.camera import at_depth, project
 from penult.errors import InputError
 from penult.model.calibration import Camera
 from penult.model.clip import Clip
 from penult.model.settings import Settings
 from penult.model.track import PixelTrack
-
-Progress = Callable[[str, float], None]
-"""Called with what is being done and the share of it that is done, 0 to 1."""
-
-SEARCH_RATE_HZ = 30.0
-"""Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""
-
-SEARCH_WIDTH_PX = 480
-"""Width of those pictures: a person of 1.8 m in a 12 m wide view is still 70 pixels tall."""
 
 BODY_M = 1.8
 CROP_BODIES = 2.75
@@ -37,9 +27,7 @@ HIP_M = 1.0
 """Height of the crop's centre above the runway."""
 
 
-def find_athlete(
-    path: Path, clip: Clip, cameras: Sequence[Camera], settings: Settings, progress: Progress
-) -> AthletePath:
+def find_athlete(profile: LaneProfile, clip: Clip, cameras: Sequence[Camera], settings: Settings) -> AthletePath:
     """Find the run that was asked for.
 
     Raises
@@ -49,12 +37,11 @@ def find_athlete(
     InputError
         If there are fewer runs than the one asked for.
     """
-    reduce = max(clip.size_px[0] // SEARCH_WIDTH_PX, 1)
-    profile = lane_profile(_search_pictures(path, clip, reduce, progress), cameras[0], reduce)
     at = None
     if settings.at is not None:
         x_px, y_px, seconds = settings.at
-        at = (seconds, float(at_depth(cameras[0], np.array([x_px, y_px]), 0.0)[0]))
+        camera = cameras[0] if len(cameras) == 1 else cameras[int(np.abs(clip.time_s - seconds).argmin())]
+        at = (seconds, float(at_depth(camera, np.array([x_px, y_px]), 0.0)[0]))
     runs = find_runs(profile, at)
     if settings.run > len(runs):
         raise InputError(
@@ -63,15 +50,6 @@ def find_athlete(
             next_step="choose one of them with --run",
         )
     return runs[settings.run - 1]
-
-
-def _search_pictures(path: Path, clip: Clip, reduce: int, progress: Progress) -> Iterator[tuple[float, np.ndarray]]:
-    next_s = -np.inf
-    for index, time_s, grey in video.grey_frames(path, clip, reduce=reduce):
-        progress("looking for the athlete", index / len(clip.time_s))
-        if time_s >= next_s - 1e-6:
-            next_s = time_s + 1.0 / SEARCH_RATE_HZ
-            yield time_s, grey
 
 
 def rows_of(path: AthletePath, clip: Clip) -> tuple[int, int]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from penult.adapters import video
 from penult.adapters.video_writer import write_film
-from penult.app.athlete import Progress
+from penult.app.progress import Progress
 from penult.core.pipeline import Outcome
 from penult.model.clip import Clip, Frame
 from penult.outputs.film import film_frames, film_size_px

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from penult.adapters import video
 from penult.adapters.patches import PatchCollector
-from penult.app.athlete import Progress
+from penult.app.progress import Progress
 from penult.core.events import nearest_camera, rough_contact
 from penult.core.pipeline import Located
 from penult.core.shoe import refine_all
