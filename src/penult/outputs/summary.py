@@ -110,6 +110,6 @@ def _picture_alt(still: Still) -> str:
 
 
 def _unbroken(text: str) -> Markup:
-    """Return text in which a command line option stays in one piece."""
-    escaped = str(escape(text))
+    """Return text as a page sets it: signs as printed, a command line option in one piece."""
+    escaped = str(escape(text.replace(" +- ", f" {words.PLUS_MINUS} ").replace("m/s2", "m/s²")))
     return Markup(re.sub(r"(--[a-z][a-z-]*(?: [\w.]*\w)?)", r"<code>\1</code>", escaped))
