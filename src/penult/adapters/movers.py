@@ -8,11 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from penult.core.athlete import BIN_M, LaneProfile
+from penult.core.athlete import BIN_M
 from penult.core.camera import at_height, project
 from penult.errors import NoAthleteError
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
+from penult.model.lane_profile import LaneProfile
 
 BODY_HEIGHT_M = 1.8
 LEAP_HEIGHT_M = 2.7

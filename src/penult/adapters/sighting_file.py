@@ -23,6 +23,7 @@ from penult.model.analysis import Notice
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, LaneFit, MarkResidual
 from penult.model.clip import Clip
+from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.sighting import Sighting
@@ -77,6 +78,10 @@ def sighting_to_bytes(sighting: Sighting) -> bytes:
         camera_parameters=np.array([c.parameters for c in cameras]),
         camera_covariance=np.array([c.covariance for c in cameras]),
         camera_centre_px=np.array([c.centre_px for c in cameras], dtype=np.float64),
+        profile_time_s=sighting.profile.time_s,
+        profile_x_m=sighting.profile.x_m,
+        profile_cover=sighting.profile.cover,
+        profile_ground_z_m=sighting.profile.ground_z_m,
     )
     return buffer.getvalue()
 
@@ -191,6 +196,12 @@ def _sighting(a: dict[str, Floats]) -> Sighting:
         cameras=cameras[1:],
         settings=words.settings,
         joints=joints,
+        profile=LaneProfile(
+            time_s=a["profile_time_s"],
+            x_m=a["profile_x_m"],
+            cover=a["profile_cover"],
+            ground_z_m=a["profile_ground_z_m"],
+        ),
         shoes=words.shoes,
         notices=words.notices,
         method=words.method,
@@ -211,7 +222,7 @@ def _read_words(stored: Floats) -> _Words:
 
 
 def _check(a: dict[str, Floats], t: int, n: int, m: int) -> None:
-    k = len(JOINTS)
+    k, p, w = len(JOINTS), len(a["profile_time_s"]), len(a["profile_x_m"])
     wanted: dict[str, tuple[tuple[int, ...], str]] = {
         "time_s": ((n,), "f"),
         "file_time_s": ((n,), "f"),
@@ -221,6 +232,10 @@ def _check(a: dict[str, Floats], t: int, n: int, m: int) -> None:
         "camera_parameters": ((m + 1, 9), "f"),
         "camera_covariance": ((m + 1, 9, 9), "f"),
         "camera_centre_px": ((m + 1, 2), "f"),
+        "profile_time_s": ((p,), "f"),
+        "profile_x_m": ((w,), "f"),
+        "profile_cover": ((p, w), "f"),
+        "profile_ground_z_m": ((p, w), "f"),
     }
     for name, (shape, kind) in wanted.items():
         if a[name].shape != shape or a[name].dtype.kind != kind:

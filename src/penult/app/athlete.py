@@ -10,12 +10,13 @@ import numpy as np
 from penult.adapters.pose import Crop
 from penult.app.poses import PosePool, Stretch
 from penult.app.progress import Progress
-from penult.core.athlete import LaneProfile, find_runs, position_at
 from penult.core.athlete import Path as AthletePath
+from penult.core.athlete import find_runs, position_at
 from penult.core.camera import at_depth, project
 from penult.errors import InputError
 from penult.model.calibration import Camera
 from penult.model.clip import Clip
+from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.track import PixelTrack
 

@@ -16,13 +16,13 @@ from penult.adapters.lane_file import read_still
 from penult.adapters.movers import lane_profile
 from penult.adapters.video_colour import reduced
 from penult.app.progress import Progress
-from penult.core.athlete import LaneProfile
 from penult.core.followed import FollowedClip, Following
 from penult.errors import CalibrationError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, Ints
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
+from penult.model.lane_profile import LaneProfile
 
 SEARCH_RATE_HZ = 30.0
 """Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""

@@ -14,14 +14,15 @@ from penult.app.athlete import BODY_M, CROP_BODIES, HIP_M, find_athlete, follow_
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.app.shoes import look_at_shoes
-from penult.core.athlete import LaneProfile, position_at
 from penult.core.athlete import Path as AthletePath
+from penult.core.athlete import position_at
 from penult.core.camera import project
 from penult.core.pipeline import locate
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, Ints
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
+from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
 from penult.model.track import PixelTrack
@@ -54,6 +55,7 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
         cameras=scene.cameras,
         settings=settings,
         joints=joints,
+        profile=scene.profile,
         shoes=(),
         notices=scene.notices,
         method=scene.method,

@@ -13,7 +13,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from penult.errors import NoAthleteError
-from penult.model.arrays import Floats, locked
+from penult.model.arrays import Floats
+from penult.model.lane_profile import LaneProfile
 
 BIN_M = 0.1
 BODY_M = 0.5
@@ -34,32 +35,6 @@ MIN_TRAVEL_M = 2.0
 MAX_OFF_LANE_M = 1.6
 """Ground contact farther than this from the lane's centre line is another lane: a lane is 1.22 m wide, and the lowest
 foreground pixel of a small camera tilt places a foot to about a metre."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LaneProfile:
-    """Moving foreground over the lane.
-
-    Parameters
-    ----------
-    time_s : (n,) float64
-        Sampled times.
-    x_m : (w,) float64
-        Centres of the lane's bins.
-    cover : (n, w) float64
-        Share of a standing body's height covered by foreground, 0 to 1.
-    ground_z_m : (n, w) float64
-        Depth at which the lowest foreground pixel would touch the runway; NaN without foreground.
-    """
-
-    time_s: Floats
-    x_m: Floats
-    cover: Floats
-    ground_z_m: Floats
-
-    def __post_init__(self) -> None:
-        for name in ("time_s", "x_m", "cover", "ground_z_m"):
-            object.__setattr__(self, name, locked(getattr(self, name)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -99,6 +99,11 @@ def applicable(history: Corrections, settings: Settings) -> tuple[Correction, ..
     return tuple(c for c in history.done if isinstance(c, MatsSet | CaptureRateSet | KindSet))
 
 
+def settings_among(done: Sequence[Correction]) -> tuple[Correction, ...]:
+    """Return those that put something in the place of what was said on the command line."""
+    return tuple(c for c in done if isinstance(c, MatsSet | AthletePicked | CaptureRateSet | KindSet))
+
+
 def changes_a_value(done: Sequence[Correction]) -> bool:
     """Tell whether any of them is more than a setting or a nod."""
     settings = (InstantConfirmed, MatsSet, AthletePicked, CaptureRateSet, KindSet)

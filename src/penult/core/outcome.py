@@ -25,7 +25,18 @@ def outcome_of(
     plain: Analysis | None = None,
     record: Sequence[Mapping[str, Any]] = (),
 ) -> Outcome:
-    """Measure what was seen, with corrections.
+    """Measure what was seen, with corrections; see `outcome_with`."""
+    return outcome_with(sighting, done, plain=plain, record=record)[0]
+
+
+def outcome_with(
+    sighting: Sighting,
+    done: Sequence[Correction],
+    *,
+    plain: Analysis | None = None,
+    record: Sequence[Mapping[str, Any]] = (),
+) -> tuple[Outcome, tuple[Correction, ...]]:
+    """Measure what was seen, with corrections, and tell which of them found nothing to act on.
 
     Parameters
     ----------
@@ -40,7 +51,7 @@ def outcome_of(
 
     Returns
     -------
-    Outcome
+    Outcome, tuple of Correction
 
     Raises
     ------
@@ -50,22 +61,19 @@ def outcome_of(
     clip = clip_with(sighting.clip, done)
     found, shoes = _seen(sighting, clip, done)
     corrected = apply(found, shoes, clip, clip.size_px, done)
-    settings = settings_with(sighting.settings, done, clip)
-    method = {**sighting.method, **({"corrections": list(record)} if record else {})}
     out = measure(
         corrected.found,
         corrected.shoes,
         clip,
         sighting.fit,
-        settings,
-        method,
+        settings_with(sighting.settings, done, clip),
+        {**sighting.method, **({"corrections": list(record)} if record else {})},
         (*sighting.notices, *_notices(done, corrected.unused)),
         corrected.hand,
     )
     if changes_a_value(done):
-        plain = plain or plain_of(sighting, done)
-        out = dataclasses.replace(out, analysis=marked(out.analysis, plain))
-    return out
+        out = dataclasses.replace(out, analysis=marked(out.analysis, plain or plain_of(sighting, done)))
+    return out, corrected.unused
 
 
 def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:

@@ -9,6 +9,7 @@ from typing import Any
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
+from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.track import PixelTrack
@@ -30,6 +31,8 @@ class Sighting:
         What was said on the command line.
     joints : PixelTrack
         As the pose model gave them, legs unsettled.
+    profile : LaneProfile
+        What moves over the lane: for picking somebody else.
     shoes : tuple of ShoeContact or None
         One for every support that the joints show, in order.
     notices : tuple of Notice
@@ -43,6 +46,7 @@ class Sighting:
     cameras: tuple[Camera, ...]
     settings: Settings
     joints: PixelTrack
+    profile: LaneProfile
     shoes: tuple[ShoeContact | None, ...]
     notices: tuple[Notice, ...] = ()
     method: Mapping[str, Any] = field(default_factory=dict)
