@@ -39,7 +39,8 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         For the generator and the camera's draws, shared by all contacts.
     """
     rng, count = draws.generator, len(draws.xy_m) - 1
-    if shoe is not None and not shoe.reason:
+    seen = shoe is not None and not shoe.reason
+    if shoe is not None and seen:
         times = [(shoe.touchdown_s, shoe.touchdown_sd_s), (shoe.toe_off_s, shoe.toe_off_sd_s)]
         toe = (shoe.toe_x_m, shoe.toe_x_sd_m)
         height = (shoe.support_height_m, shoe.support_height_sd_m)
@@ -51,6 +52,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
     place = _camera_part(camera, draws.camera_theta, (toe[0], 0.0 if np.isnan(height[0]) else height[0], z_m))
     return Event(
         foot=support.foot,
+        rough=not seen,
         touchdown_s=_draw(*times[0], count, rng),
         toe_off_s=_draw(*times[1], count, rng),
         toe_x_m=_draw(*toe, count, rng) + np.concatenate([[0.0], place[:, 0]]),

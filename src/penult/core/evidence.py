@@ -59,7 +59,7 @@ class Scene:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
-    """One contact's instants and places, drawn (s,): what the pictures of the shoe, or else the joints, say."""
+    """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints."""
 
     foot: Foot
     touchdown_s: Floats
@@ -68,6 +68,7 @@ class Event:
     support_height_m: Floats
     foot_angle_deg: Floats
     by_hand: bool = False
+    rough: bool = False
     number: int = 0
     foot_angle_reason: str = ""
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from penult.core import clock
 from penult.core.body import mass_centre, middle, segment_table
+from penult.core.carry import carried
 from penult.core.clean import fill_gaps, smooth_path, trust
 from penult.core.contacts import Support, find_supports
 from penult.core.draws import Draws, draw_track
@@ -39,6 +40,7 @@ from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.skeleton import joint
 from penult.model.track import Motion, PixelTrack, RunwayTrack
+from penult.model.trunk import TrunkMotion
 
 EDGE_SHARE = 0.015
 """Joints nearer to the picture's edge than this share of the body's height may be cut off (about the pose model's noise)."""
@@ -136,6 +138,7 @@ def measure(
     method: Mapping[str, Any],
     notices: Sequence[Notice] = (),
     hand: Floats | None = None,
+    trunks: Sequence[TrunkMotion] = (),
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -153,6 +156,8 @@ def measure(
         Already known, of the file and the camera.
     hand : (t, k) float64, optional
         How far each sample was put where it is by a person, 0 to 1.
+    trunks : sequence of TrunkMotion
+        How the trunk moves in the flights, from its pixels; without them hips and shoulders of the pose model serve.
     """
     z_m = found.runway.z_m
     draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
@@ -166,7 +171,8 @@ def measure(
         table=segment_table(settings.sex),
     )
     contacts = [contact_evidence(scene, event) for event in events]
-    flights = _flights(scene, events)
+    steady = dataclasses.replace(scene, xy_m=carried(draws, found.runway.xy_m, trunks)) if trunks else scene
+    flights = _flights(steady, events)
     takeoff = takeoff_index(
         [float(f.velocity_m_per_s[0, 1]) for f in flights], [float(e.toe_x_m[0]) for e in events], fit.lane.board
     )
@@ -268,7 +274,14 @@ class _Report:
         steps: list[Step] = []
         before: StepEvidence | None = None
         for a, b, flight in zip(self.contacts[:-1], self.contacts[1:], self.flights[:-1], strict=True):
-            now = StepEvidence(start=a.event, end=b.event, flight=flight, interval_s=a.interval_s, before=before)
+            now = StepEvidence(
+                start=a.event,
+                end=b.event,
+                flight=flight,
+                interval_s=a.interval_s,
+                before=before,
+                part=any(c.event.rough and not c.wholly_seen for c in (a, b)),
+            )
             steps.append(Step(number=b.event.number, measures=step_measures(now)))
             before = now
         return tuple(steps)

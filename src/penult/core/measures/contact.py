@@ -10,7 +10,7 @@ from penult.core.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_de
 from penult.core.evidence import FOOT_SPEED_S, ContactEvidence
 from penult.core.uncertainty import to_measure
 from penult.model.arrays import Floats
-from penult.model.measured import Measure
+from penult.model.measured import Measure, NotMeasured
 
 MAX_INTERVAL_S = 0.020
 """Slower than 50 frames a second a contact of 0.1 s covers fewer than five frames, and its time, uncertain by 0.82 frames
@@ -166,11 +166,16 @@ CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
 """Name -> (function, what is said when it gives nothing). Adding a measure of a contact means adding it here."""
 
 
+PART_REASON = "the foot is not in the picture from before touchdown until after toe-off"
+
+
 def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
-    """Return every measure of a contact."""
+    """Return every measure of a contact; its instants only where the pictures show the whole of it."""
     out = {name: to_measure(f(c), why, by_hand=c.event.by_hand) for name, (f, why) in CONTACT_MEASURES.items()}
     if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
         out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
+    if c.event.rough and not c.wholly_seen:
+        out |= dict.fromkeys(("touchdown_s", "toe_off_s", "contact_time_s"), NotMeasured(reason=PART_REASON))
     return out
 
 

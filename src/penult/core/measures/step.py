@@ -8,21 +8,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.evidence import Event, FlightEvidence
-from penult.core.measures.contact import MAX_INTERVAL_S, SLOW_REASON
+from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, SLOW_REASON
 from penult.core.uncertainty import to_measure
 from penult.model.arrays import Floats
-from penult.model.measured import Measure
+from penult.model.measured import Measure, NotMeasured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepEvidence:
-    """The contacts a step runs between, the flight in it, and the step before (None for the first one seen)."""
+    """The contacts a step runs between, the flight in it, the step before (None for the first one seen).
+
+    `part` says that one of the two contacts is not wholly in the picture, nor its instants in the shoe's pictures.
+    """
 
     start: Event
     end: Event
     flight: FlightEvidence
     interval_s: float
     before: StepEvidence | None = None
+    part: bool = False
 
 
 def step_length_m(s: StepEvidence) -> Floats:
@@ -84,4 +88,9 @@ STEP_MEASURES: dict[str, tuple[Callable[[StepEvidence], Floats], str]] = {
 def step_measures(s: StepEvidence) -> dict[str, Measure]:
     """Return every measure of a step."""
     hand = s.start.by_hand or s.end.by_hand
-    return {n: to_measure(f(s), why or s.flight.reason, by_hand=hand) for n, (f, why) in STEP_MEASURES.items()}
+    out = {n: to_measure(f(s), why or s.flight.reason, by_hand=hand) for n, (f, why) in STEP_MEASURES.items()}
+    if s.part:
+        out |= {n: NotMeasured(reason=PART_REASON) for n in out if "time" in n or n == "step_rate_hz"}
+    if s.before and s.before.part:
+        out["step_time_ratio"] = NotMeasured(reason=PART_REASON)
+    return out
