@@ -29,6 +29,10 @@ MIN_COVER = 0.15
 """Least share of a body's height that moving foreground must cover, averaged over BODY_M, to count as somebody: half of what a
 runner in low contrast, or with the legs tucked up in flight, covers (0.3 on films of both)."""
 
+PASSING_PERCENT = 75
+"""A place that is covered for more than a quarter of the clip is covered by somebody who stands there (common practice, no
+source); a runner covers each place for about a body's length of their way."""
+
 MIN_TRAVEL_M = 2.0
 """Somebody who crosses less than this of the lane has not run along it."""
 
@@ -65,7 +69,7 @@ def find_runs(profile: LaneProfile, at: tuple[float, float] | None = None) -> tu
     NoAthleteError
         If nobody runs along the lane; says whether somebody moved elsewhere or the other way.
     """
-    gain = uniform_filter1d(profile.cover, max(int(BODY_M / BIN_M), 1), axis=1) - MIN_COVER
+    gain = _gain(profile.cover)
     found: list[Path] = []
     elsewhere: list[Path] = []
     for _ in range(12):
@@ -81,6 +85,12 @@ def find_runs(profile: LaneProfile, at: tuple[float, float] | None = None) -> tu
     if not found:
         raise _nobody(profile, len(elsewhere))
     return tuple(sorted(found, key=lambda p: float(p.time_s[0])))
+
+
+def _gain(cover: Floats) -> Floats:
+    """Cover beyond MIN_COVER, averaged over a body; what covers a place for long stands there and is taken off."""
+    passing = cover - np.percentile(cover, PASSING_PERCENT, axis=0)
+    return np.asarray(uniform_filter1d(passing, max(int(BODY_M / BIN_M), 1), axis=1)) - MIN_COVER
 
 
 def _nearest_to(at: tuple[float, float], paths: list[Path]) -> tuple[Path, ...]:
@@ -144,8 +154,7 @@ def _erase(gain: Floats, rows: list[int], bins: list[int]) -> None:
 
 def _nobody(profile: LaneProfile, elsewhere: int) -> NoAthleteError:
     """Say what was seen instead of a run along the lane."""
-    backwards = uniform_filter1d(profile.cover, max(int(BODY_M / BIN_M), 1), axis=1)[:, ::-1] - MIN_COVER
-    rows, bins = _best_streak(backwards, profile.time_s)
+    rows, bins = _best_streak(_gain(profile.cover)[:, ::-1], profile.time_s)
     if len(rows) and abs(profile.x_m[bins[-1]] - profile.x_m[bins[0]]) >= MIN_TRAVEL_M:
         return NoAthleteError(
             "nobody runs along the lane in its direction",
@@ -164,8 +173,8 @@ def _nobody(profile: LaneProfile, elsewhere: int) -> NoAthleteError:
 
 def position_at(path: Path, time_s: Floats) -> Floats:
     """Smoothed x of the athlete at other times (t,), NaN outside the path's own times."""
-    smooth = uniform_filter1d(path.x_m, 5, mode="nearest") if len(path.x_m) >= 5 else path.x_m
-    if len(path.x_m) >= 5:  # the mean of five is late at the ends; keep the slope of the run there
+    smooth = uniform_filter1d(path.x_m, 5, mode="nearest") if len(path.x_m) >= 6 else path.x_m
+    if len(path.x_m) >= 6:  # the mean of five is late at the ends; keep the slope of the run there
         smooth = _straight_ends(path.time_s, smooth)
     x = np.interp(time_s, path.time_s, smooth)
     usual = float(np.median(np.diff(path.time_s))) if len(path.time_s) > 1 else 0.0
