@@ -379,7 +379,7 @@ def test_forgetting_removes_the_person_and_nobody_else(tmp_path: Path) -> None:
     assert {t.analysis.run.athlete for t in left} == {"A12"}
     assert note == f"ran behind {BLACKED_OUT} all evening"
     assert (done.rows["clip"], done.rows["tape"], done.left_in_text) == (5, 1, 0)
-    assert backup in done.files
+    assert str(backup) in done.files
     with closing(sqlite3.connect(backup)) as copy:
         assert copy.execute("SELECT label FROM athlete").fetchall() == [("A12",)]
 

@@ -59,7 +59,7 @@ def forget(log: Logbook, label: str) -> Erased:
             f"{left} texts and {found - explained} places in the files still hold it",
             next_step=_CLOSE_OTHERS,
         )
-    return Erased(rows=rows, rewritten=rewritten, files=tuple(files), left_in_text=left, left_in_bytes=found)
+    return Erased(rows=rows, rewritten=rewritten, files=tuple(map(str, files)), left_in_text=left, left_in_bytes=found)
 
 
 def _rewrite(log: Logbook) -> None:

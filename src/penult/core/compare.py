@@ -223,8 +223,7 @@ class _Comparer:
         if key.part == "penultimate" or key.name.startswith("hip_height"):
             patterns = [mats_words(g.trials[0].mats) for g in (self.first, self.second)]
             if patterns[0] != patterns[1]:
-                each = "; ".join(f"{g.name}: {p}" for g, p in zip((self.first, self.second), patterns, strict=True))
-                return (f"above the runway, mats not taken off ({each})",)
+                return ("above the runway, mats not taken off",)
         return ()
 
 

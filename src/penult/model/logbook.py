@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import PurePath
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +108,7 @@ class Erased:
         Rows removed a table.
     rewritten : int
         Texts of others in which the label was blacked out.
-    files : tuple of path
+    files : tuple of str
         Logbook files that were searched byte by byte afterwards.
     left_in_text : int
         Texts in those files that still hold the label: 0, or the erasure failed.
@@ -120,6 +119,6 @@ class Erased:
 
     rows: dict[str, int]
     rewritten: int
-    files: tuple[PurePath, ...]
+    files: tuple[str, ...]
     left_in_text: int
     left_in_bytes: int

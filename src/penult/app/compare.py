@@ -1,0 +1,116 @@
+"""Compare two groups of clips and write the page and the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from penult.adapters.result_folder import read_stills
+from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
+from penult.core.compare import compare
+from penult.core.groups import condition_of
+from penult.model.comparison import Comparison, Group
+from penult.model.logbook import Choice
+from penult.model.trial import Trial
+from penult.outputs.comparison import comparison_csv, comparison_html
+from penult.outputs.comparison_pictures import INSTANTS, Stills, middle_clip
+from penult.outputs.page_files import write_files
+
+PAGE = "comparison.html"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """A comparison, where its files are, and where the results came from."""
+
+    comparison: Comparison
+    folder: Path
+    files: tuple[str, ...]
+    source: str
+
+
+def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
+    """Compare two groups that were asked for by name, folder or choice.
+
+    Parameters
+    ----------
+    first, second : Wanted
+        Differences are second minus first.
+    logbook : Path
+        Used where a group is a choice.
+    out : Path
+        Folder of the page and tables.
+    across_lanes : bool
+        Let each lane file's mean count as one value where groups share none.
+
+    Raises
+    ------
+    InputError
+        An empty group, an unknown athlete, a damaged or foreign logbook or result, a clip in both groups.
+    OutputError
+        The place cannot be written.
+    """
+    names = named(first, second)
+    wanted = (first, second)
+    if all(w.choice is None for w in wanted):
+        groups = [Group(name=n, trials=tuple(from_folders(w.places))) for n, w in zip(names, wanted, strict=True)]
+        return _written(groups, (), out, _places(wanted), across_lanes, Path())
+    with logbook_at(logbook) as log:
+        groups = [
+            Group(name=n, trials=tuple(from_folders(w.places) if w.choice is None else from_logbook(log, w.choice)))
+            for n, w in zip(names, wanted, strict=True)
+        ]
+        repeats = _repeats(log.trials(Choice(athlete=a)) for a in _athletes(groups))
+    return _written(groups, _like(groups, repeats), out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+
+
+def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
+    """Compare the two groups into which one set of clips falls, by kind, athlete, date, session, strides or mats."""
+    if wanted.choice is None:
+        groups = split(from_folders(wanted.places), by)
+        return _written(groups, (), out, _places((wanted,)), across_lanes, Path())
+    with logbook_at(logbook) as log:
+        groups = split(from_logbook(log, wanted.choice), by)
+        repeats = _repeats(log.trials(Choice(athlete=a)) for a in _athletes(groups))
+    return _written(groups, _like(groups, repeats), out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+
+
+def stills_of(group: Group, beside: Path) -> Stills:
+    """Return the stills of a group's middle clip, as far as its result folder is still there."""
+    trial = group.trials[middle_clip(group)]
+    folder = beside / trial.folder if trial.folder else None
+    return read_stills(folder, [(contact, instant) for contact, instant, _ in INSTANTS]) if folder else {}
+
+
+def _written(
+    groups: Sequence[Group], repeats: Sequence[Trial], out: Path, source: str, across_lanes: bool, beside: Path
+) -> Compared:
+    comparison = compare(groups[0], groups[1], repeats=repeats, across_lanes=across_lanes)
+    pictures = (stills_of(groups[0], beside), stills_of(groups[1], beside))
+    page = comparison_html(comparison, pictures, source=source)
+    files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
+    write_files(out, files)
+    return Compared(comparison=comparison, folder=out, files=tuple(files), source=source)
+
+
+def _athletes(groups: Iterable[Group]) -> list[str]:
+    return sorted({t.analysis.run.athlete for g in groups for t in g.trials} - {""})
+
+
+def _repeats(found: Iterable[Sequence[Trial]]) -> list[Trial]:
+    return [t for trials in found for t in trials]
+
+
+def _like(groups: Iterable[Group], repeats: Sequence[Trial]) -> list[Trial]:
+    """Return the clips that are repeats of a clip in the groups: of its athlete, kind, strides, mats and method."""
+    conditions = {(t.analysis.run.athlete, condition_of(t)) for g in groups for t in g.trials}
+    return [t for t in repeats if (t.analysis.run.athlete, condition_of(t)) in conditions]
+
+
+def _places(wanted: Iterable[Wanted]) -> str:
+    return ", ".join(str(p) for w in wanted for p in w.places)
+
+
+def _beside(logbook: Path) -> Path:
+    return logbook if logbook.is_dir() else logbook.parent
