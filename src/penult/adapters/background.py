@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from penult.core.camera import project
-from penult.core.follow import FollowedFrame, Scene, Shift, moved_camera, run_plane_m, scene_of, solved_shift
-from penult.core.followed import FollowedClip, Following
+from penult.core.followed import FollowedClip, FollowedFrame, Following, run_plane_m
+from penult.core.scene import Scene, scene_of
+from penult.core.shift import guessed_motion, moved_camera, predicted_px, solved_shift
 from penult.errors import CalibrationError
 from penult.model.arrays import Bools, Floats, Image
 from penult.model.calibration import Camera, LaneFit
@@ -31,6 +32,8 @@ _BLUR_PX = 41
 _CONTRAST = 40.0
 _CHECKED = 120
 _UNMOVED_PX = 0.1
+_NEAR_PX = 5.0  # in the small picture: what flow finds from a still that has hardly moved
+_AGAIN_PX = 3.0
 _LEAST_AGREE = 12
 _LEAST_AGREE_SHARE = 0.2
 _WINDOW_PX = (17, 17)
@@ -78,12 +81,13 @@ class Follower:
             self._begin(small)
         if self._unmoved(small):
             return self._last
-        found = None
-        if self._last is not None:
-            found = self._solved(small, self._last.homography_to_still, mask, self._last.shift)
-        if found is None:
-            rough = self._rough(small)
-            found = None if rough is None else self._solved(small, rough, mask, None)
+        # where the last frame was, then where the still was, then anywhere
+        start = np.zeros(7) if self._last is None else self._last.shift.motion
+        found = self._solved(small, start, mask)
+        if found is None or not found.shift.fits or (self._last is None and found.shift_px > _NEAR_PX * self._factor):
+            guess = self._guessed(small)
+            again = None if guess is None else self._solved(small, guess, mask)
+            found = again if _better(again, found) else found
         self._last = found
         return found
 
@@ -107,38 +111,44 @@ class Follower:
             return False
         agrees = np.flatnonzero(self._last.shift.agrees)
         before = self._seen[agrees[:: max(1, len(agrees) // _CHECKED)]]
-        off = (_flow(self._solved_small, small, before, levels=1) - before) * self._factor
+        off = (_flow(self._solved_small, small, before, before, levels=1) - before) * self._factor
         off = off[np.isfinite(off[:, 0])]
         if len(off) < 0.7 * len(before):
             return False
         return bool(np.hypot(*np.median(off, axis=0)) < _UNMOVED_PX and np.median(np.abs(off)) < 3.0 * _UNMOVED_PX)
 
-    def _solved(self, small: Grey, to_still: Floats, hidden: Bools | None, start: Shift | None) -> FollowedFrame | None:
-        """Return the frame's camera from a rough homography to the still (full-size pixels)."""
+    def _solved(self, small: Grey, motion: Floats, hidden: Bools | None) -> FollowedFrame | None:
+        """Return the frame's camera from a motion near it; twice over, because a better motion finds more corners."""
         still = self._still
         assert still is not None
-        rough = _resized(to_still, self._factor)
-        seen = _flowed(still, small, rough, hidden, self._factor)
-        shift = solved_shift(still.scene, still.full(seen), start)
+        seen = _flowed(still, small, motion, hidden)
+        shift = solved_shift(still.scene, still.full(seen), motion)
+        if (
+            shift is not None
+            and np.abs(predicted_px(still.scene, shift.motion) - predicted_px(still.scene, motion)).max() > _AGAIN_PX
+        ):
+            seen = _flowed(still, small, shift.motion, hidden)
+            shift = solved_shift(still.scene, still.full(seen), shift.motion)
         if shift is None or shift.agrees.sum() < max(_LEAST_AGREE, _LEAST_AGREE_SHARE * np.isfinite(seen[:, 0]).sum()):
             return None
-        self._seen, self._solved_small = seen, small
         exact, _ = cv2.findHomography(still.full(seen[shift.agrees]), still.full(still.points[shift.agrees]), 0)
         if exact is None:
             return None
-        to_full = np.asarray(exact, dtype=np.float64)
+        self._seen, self._solved_small = seen, small
         camera = moved_camera(self._lane_camera, shift)
         miss = project(camera, self._plane_m) - project(self._lane_camera, self._plane_m)
+        places = predicted_px(still.scene, shift.motion)
+        inside = (places >= 0.0) & (places < np.asarray(camera.image_size_px))
         return FollowedFrame(
             camera=camera,
-            homography_to_still=to_full,
-            matched_share=_inside_share(still, to_full, self._lane_camera.image_size_px),
+            homography_to_still=np.asarray(exact, dtype=np.float64),
+            matched_share=float(inside.all(axis=1).mean()),
             shift_px=float(np.sqrt(np.nanmean((miss**2).sum(axis=1)))),
             shift=shift,
         )
 
-    def _rough(self, small: Grey) -> Floats | None:
-        """Return a first homography frame -> still (full-size pixels) from matched features, or None."""
+    def _guessed(self, small: Grey) -> Floats | None:
+        """Return a first motion from features matched over the whole picture, or None."""
         still = self._still
         assert still is not None
         keys, words = still.orb.detectAndCompute(small, None)
@@ -149,11 +159,15 @@ class Follower:
         if len(good) < _LEAST_AGREE:
             return None
         here = np.array([keys[m.queryIdx].pt for m in good], dtype=np.float64)
-        there = np.array([still.keys[m.trainIdx].pt for m in good], dtype=np.float64)
-        found, inliers = cv2.findHomography(here, there, cv2.USAC_MAGSAC, 3.0, None, 5000, 0.999)
-        if found is None or inliers.sum() < _LEAST_AGREE:
-            return None
-        return _resized(np.asarray(found, dtype=np.float64), 1.0 / self._factor)
+        scene = scene_of(self._lane_camera, still.full(still.key_points[[m.trainIdx for m in good]]))
+        return guessed_motion(scene, still.full(here), np.random.default_rng(len(good)))
+
+
+def _better(again: FollowedFrame | None, found: FollowedFrame | None) -> bool:
+    """Return True if a second solution is to be preferred: it fits, or more corners agree."""
+    if again is None or found is None:
+        return again is not None
+    return (again.shift.fits, again.shift.agrees.sum()) > (found.shift.fits, found.shift.agrees.sum())
 
 
 class _Still:
@@ -164,7 +178,8 @@ class _Still:
         self.factor = factor
         self.points = _corners(small)
         self.orb = cv2.ORB.create(nfeatures=2500, fastThreshold=8)
-        self.keys, self.words = self.orb.detectAndCompute(small, None)
+        keys, self.words = self.orb.detectAndCompute(small, None)
+        self.key_points = np.array([k.pt for k in keys], dtype=np.float64).reshape(-1, 2)
         if len(self.points) < 4 * _LEAST_AGREE:
             raise CalibrationError(
                 "the calibration still shows too little to hold on to",
@@ -176,6 +191,10 @@ class _Still:
     def full(self, points: Floats) -> Floats:
         """Return full-size pixels of points in the small picture (pixel centres at whole numbers in both)."""
         return np.asarray(points * self.factor + (self.factor - 1) / 2.0)
+
+    def reduced(self, points: Floats) -> Floats:
+        """Return pixels of the small picture: `full` undone."""
+        return np.asarray((points - (self.factor - 1) / 2.0) / self.factor)
 
 
 def _shrunk(grey: Grey, factor: int) -> Grey:
@@ -213,37 +232,40 @@ def _within(points: Floats, size: tuple[int, int]) -> Bools:
     return np.asarray(inner.all(axis=1))
 
 
-def _flowed(still: _Still, small: Grey, to_still: Floats, hidden: Bools | None, factor: int) -> Floats:
+def _flowed(still: _Still, small: Grey, motion: Floats, hidden: Bools | None) -> Floats:
     """Return where the still's corners are in the small frame (n, 2); NaN where they are outside, hidden or lost.
 
     The frame is first laid over the still, so that flow has only a remainder to find, whatever the turn between them.
     """
     height, width = small.shape
-    back = np.asarray(np.linalg.inv(to_still), dtype=np.float64)
-    guess = _carried(still.points, back)
+    expected = predicted_px(still.scene, motion)
+    guess = still.reduced(expected)
     inside = _within(guess, (width, height))
     if hidden is not None:
-        rows = np.clip((guess * factor).round().astype(int), 0, np.array(hidden.shape[::-1]) - 1)
+        rows = np.clip(np.nan_to_num(expected).round().astype(int), 0, np.array(hidden.shape[::-1]) - 1)
         inside &= ~hidden[rows[:, 1], rows[:, 0]]
     seen = np.full_like(still.points, np.nan)
-    if not inside.any():
+    if inside.sum() < _LEAST_AGREE:
         return seen
+    exact, _ = cv2.findHomography(guess[inside], still.points[inside], 0)
+    if exact is None:
+        return seen
+    to_still = np.asarray(exact, dtype=np.float64)
     laid = cv2.warpPerspective(small, to_still, (width, height), flags=cv2.INTER_LINEAR)
-    points = still.points[inside]
-    found = _carried(_flow(still.small, laid, points, levels=2), back)
+    found = _flow(still.small, laid, still.points[inside], _carried(guess[inside], to_still), levels=2)
+    found = _carried(found, np.asarray(np.linalg.inv(to_still), dtype=np.float64))
     found[~_within(found, (width, height))] = np.nan
     seen[inside] = found
     return seen
 
 
-def _flow(before: Grey, after: Grey, points: Floats, *, levels: int) -> Floats:
-    """Return where points (n, 2) of one picture are in another that lies nearly over it; NaN where lost."""
-    start = points[:, None].astype(np.float32)
+def _flow(before: Grey, after: Grey, points: Floats, guess: Floats, *, levels: int) -> Floats:
+    """Return where points (n, 2) of one picture are in another, from a guess near them; NaN where lost."""
     moved, state, _ = cv2.calcOpticalFlowPyrLK(
         before,
         after,
-        start,
-        start.copy(),
+        points[:, None].astype(np.float32),
+        guess[:, None].astype(np.float32),
         winSize=_WINDOW_PX,
         maxLevel=levels,
         criteria=_STOP,
@@ -255,20 +277,6 @@ def _flow(before: Grey, after: Grey, points: Floats, *, levels: int) -> Floats:
 def _carried(points: Floats, homography: Floats) -> Floats:
     whole = np.column_stack([points, np.ones(len(points))]) @ homography.T
     return np.asarray(whole[:, :2] / whole[:, 2:])
-
-
-def _resized(homography: Floats, factor: float) -> Floats:
-    """Return a full-size homography for pictures made smaller by `factor` (pixel centres at whole numbers in both)."""
-    offset = (factor - 1.0) / 2.0
-    up = np.array([[factor, 0.0, offset], [0.0, factor, offset], [0.0, 0.0, 1.0]])
-    return np.asarray(np.linalg.inv(up) @ homography @ up)
-
-
-def _inside_share(still: _Still, to_still: Floats, size_px: tuple[int, int]) -> float:
-    back = np.asarray(np.linalg.inv(to_still), dtype=np.float64)
-    places = _carried(still.full(still.points), back)
-    inside = (places >= 0.0) & (places < np.asarray(size_px))
-    return float(inside.all(axis=1).mean())
 
 
 def follow_clip(fit: LaneFit, still: Image | None, frames: Iterable[Frame]) -> FollowedClip:

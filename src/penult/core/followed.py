@@ -8,16 +8,19 @@ from typing import Literal
 
 import numpy as np
 
+from penult.core import pinhole
 from penult.core.camera import project
-from penult.core.follow import FollowedFrame, Shift, moved_camera, run_plane_m
+from penult.core.shift import Shift, moved_camera
 from penult.errors import ViewError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, locked
 from penult.model.calibration import Camera, LaneFit
 
 LEAST_SHARE = 0.3
-MOST_SHIFT_M = 0.5
+MOST_SHIFT_M = 0.4
 """A tripod set up again nearly at its place; from farther away the marks are another view's."""
+MOST_ZOOM = 0.025
+"""Focusing anew changes the focal length by 1 % or so; more is another zoom setting."""
 _SAME_PX = 0.5
 """Less movement since the still than a mark is clicked to: the lane's own camera serves."""
 _STEADY_PX = 0.25
@@ -25,6 +28,34 @@ _STEADY_PX = 0.25
 _STRANGE_PX = 2.0
 _BRIDGED_S = 0.1
 _FULL_HD_PX = 1920.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowedFrame:
+    """One frame on the still.
+
+    Parameters
+    ----------
+    camera : Camera
+        In this frame.
+    homography_to_still : (3, 3) float64
+        Carries the frame's background to the still's pixels; good to a pixel or so where depth differs.
+    matched_share : float
+        Share of the still's background corners that lie inside this frame.
+    shift_px : float
+        RMS movement of the run plane in the picture since the still.
+    shift : Shift
+        The camera's motion itself.
+    """
+
+    camera: Camera
+    homography_to_still: Floats
+    matched_share: float
+    shift_px: float
+    shift: Shift
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "homography_to_still", locked(self.homography_to_still))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,10 +154,9 @@ class Following:
         shift_px = float(np.sqrt((off**2).sum(axis=1).mean()))
         if shift_px < _SAME_PX * self._scale or not self._has_still:
             return self._clip("same", (self._lane_camera,), np.eye(3)[None], ())
-        turn_deg = float(np.degrees(np.linalg.norm(shift.turn_rad)))
         text = (
-            f"The camera was moved after the calibration: turned by {turn_deg:.1f} degrees, "
-            f"shifted by {100.0 * float(np.linalg.norm(shift.shift_m)):.0f} cm. It was solved again from the background."
+            f"The camera was moved after the calibration: turned by {shift.turn_deg:.1f} degrees, "
+            f"shifted by {100.0 * shift.shift_m:.0f} cm. It was solved again from the background."
         )
         middle = found[len(found) // 2]
         notice = Notice(code="camera-moved", text=text)
@@ -177,15 +207,17 @@ class Following:
 
     def _refuse_elsewhere(self) -> None:
         found = [f for f in self._frames if f is not None]
-        shift_m = float(np.median([np.linalg.norm(f.shift.shift_m) for f in found]))
+        shift_m = float(np.median([f.shift.shift_m for f in found]))
+        zoom = float(np.median([f.shift.motion[6] for f in found]))
         strange = np.mean([not f.shift.fits and f.shift_px > _STRANGE_PX * self._scale for f in found]) > 0.5
-        if shift_m <= MOST_SHIFT_M and not strange:
+        if strange:
+            detail = "the background has another shape than in the still (another place, zoom or lens)"
+        elif shift_m > MOST_SHIFT_M:
+            detail = f"the camera stands {shift_m:.1f} m from its place; up to {MOST_SHIFT_M:.1f} m can be bridged"
+        elif abs(zoom) > MOST_ZOOM:
+            detail = f"the picture is {100.0 * abs(zoom):.0f} % {'larger' if zoom > 0.0 else 'smaller'}: another zoom"
+        else:
             return
-        detail = (
-            f"the camera stands {shift_m:.1f} m from its place; {MOST_SHIFT_M:.1f} m can be bridged"
-            if shift_m > MOST_SHIFT_M
-            else "the background has another shape than in the still (another place, zoom or lens)"
-        )
         raise ViewError(
             "the clip was not filmed from where the lane was calibrated",
             detail,
@@ -205,12 +237,7 @@ def _counts(found: Sequence[FollowedFrame]) -> Floats:
 
 def _typical(shifts: Sequence[Shift]) -> Shift:
     """Return the median turn and shift; the covariance stays that of one frame, whose faults all frames share."""
-    middle = shifts[len(shifts) // 2]
-    return replace(
-        middle,
-        turn_rad=np.median([s.turn_rad for s in shifts], axis=0),
-        shift_m=np.median([s.shift_m for s in shifts], axis=0),
-    )
+    return replace(shifts[len(shifts) // 2], motion=np.median([s.motion for s in shifts], axis=0))
 
 
 def _bridged(frames: Sequence[FollowedFrame | None], times_s: Floats, lane_camera: Camera) -> list[FollowedFrame]:
@@ -232,13 +259,22 @@ def _bridged(frames: Sequence[FollowedFrame | None], times_s: Floats, lane_camer
 
 
 def _between(before: FollowedFrame, after: FollowedFrame, share: float, lane_camera: Camera) -> FollowedFrame:
-    apart = np.concatenate([after.shift.turn_rad - before.shift.turn_rad, after.shift.shift_m - before.shift.shift_m])
-    shift = replace(
-        before.shift,
-        turn_rad=before.shift.turn_rad + share * apart[:3],
-        shift_m=before.shift.shift_m + share * apart[3:],
-        # a hand may have swung out and back in between: as far again as it went
-        covariance=before.shift.covariance + np.outer(apart, apart),
-    )
+    apart = after.shift.motion - before.shift.motion
+    # a hand may have swung out and back in between: as far again as it went
+    spread = before.shift.covariance + np.outer(apart, apart)
+    shift = replace(before.shift, motion=before.shift.motion + share * apart, covariance=spread)
     blend = (1.0 - share) * before.homography_to_still + share * after.homography_to_still
     return replace(before, camera=moved_camera(lane_camera, shift), shift=shift, homography_to_still=blend)
+
+
+def run_plane_m(camera: Camera) -> Floats:
+    """Return a grid of run-plane points (n, 3) that the camera sees: where movement of the picture matters."""
+    width_px, height_px = camera.image_size_px
+    grid = np.array([(x * width_px, y * height_px) for x in (0.1, 0.37, 0.63, 0.9) for y in (0.3, 0.7)])
+    flat = pinhole.straight(camera.parameters, camera.centre_px, grid)
+    along = np.column_stack([flat, np.ones(len(flat))]) @ pinhole.rotation(camera.parameters)
+    lens_m = pinhole.centre_m(camera.parameters)
+    with np.errstate(divide="ignore"):
+        reach = -lens_m[2] / along[:, 2]
+    seen = np.isfinite(reach) & (reach > 0.0)
+    return np.asarray((lens_m + reach[:, None] * along)[seen])
