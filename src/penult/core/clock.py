@@ -110,7 +110,7 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
             out, method={**out.method, "smallest_visible_scale_error": round(verdict.visible_scale_error, 3)}
         )
     if verdict.cause == "clock":
-        return _withhold(out, verdict, rate)
+        return _withhold(out, verdict, _facts(fall, rate))
     if verdict.cause == "scale" and isinstance(fall, Measured):
         return dataclasses.replace(out, warnings=(*out.warnings, _scale_notice(fall)))
     return out
@@ -122,15 +122,22 @@ def _step_rate_hz(result: Analysis) -> float:
     return float(np.median(rates)) if rates else float("nan")
 
 
-def _withhold(result: Analysis, verdict: ClockVerdict, rate_hz: float) -> Analysis:
+def _facts(fall: Measure, rate_hz: float) -> str:
+    """What on the stated clock cannot be; either may be missing."""
+    facts = [f"{rate_hz:.1f} steps a second"] if np.isfinite(rate_hz) else []
+    facts += [f"a free fall of {fall.value:.1f} m/s2"] if isinstance(fall, Measured) else []
+    return " with ".join(facts)
+
+
+def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
     """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock."""
     likely = result.clip.capture_rate_hz * verdict.slow_by
     reason = NotMeasured(reason=f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
     notice = Notice(
         code="clock-doubted",
         text=(
-            f"the clip's clock seems {_times(verdict.slow_by)}: {rate_hz:.1f} steps a second and this free fall are not possible "
-            f"at {result.clip.capture_rate_hz:.0f} frames a second ({result.clip.capture_rate_from}); the capture rate was likely "
+            f"the clip's clock seems {_times(verdict.slow_by)}: {facts} would not be possible at "
+            f"{result.clip.capture_rate_hz:.0f} frames a second ({result.clip.capture_rate_from}); the capture rate was likely "
             f"{likely:.0f}. Run again with --capture-rate {likely:.0f} if that is right"
         ),
     )
