@@ -1,4 +1,7 @@
-"""One contact from its patches: when the shoe bears, where its toe and heel are, how high the surface is."""
+"""One contact from its patches: when the shoe bears, where its toe and heel are, how high the surface is.
+
+The order of the parts only; the method is told in `shoe_scene`, `shoe_edges`, `shoe_events`, `shoe_onset` and `shoe_angle`.
+"""
 
 from __future__ import annotations
 
@@ -10,25 +13,14 @@ import numpy as np
 
 from penult.core.shoe_angle import sole_angle
 from penult.core.shoe_edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
-from penult.core.shoe_onset import Onset, leaves
-from penult.core.shoe_scene import Box, Pixels, Scene, look
-from penult.model.arrays import Floats
+from penult.core.shoe_events import forefoot_down, heel_down, toe_off
+from penult.core.shoe_onset import Onset
+from penult.core.shoe_scene import Pixels, look
 from penult.model.shoe import RoughContact, ShoeContact, ShoePatches
 
-TOE_BOX_M = (-0.06, 0.02, -0.005, 0.05)
-FOREFOOT_BOX_M = (-0.10, 0.02, -0.005, 0.05)
-HEEL_BOX_M = (-0.02, 0.08, -0.005, 0.06)
-"""Boxes about toe tip and heel (behind, ahead, below, above) that these fill in support: a shoe is 5 cm high at the toes."""
-
-SEARCH_S = 0.05
-"""Instants are looked for this far beyond the rough ones, which are off by up to half of it."""
-
-EARLY_S = (0.010, 0.045)
-"""Time after touchdown in which the heel is low: after the impact, before it rises in the shortest contacts (0.08 s)."""
-
-TURNING_TOE_OFF_PER_S, TURNING_TOUCHDOWN_PER_S = 25.0, 8.0
-"""Usual rates of change of the boxes in place, see `shoe_onset.TURNING_PER_S`: the heel rises at 4 m/s at toe-off and sinks
-at 1 m/s after a forefoot strike."""
+EARLY_S = (0.005, 0.030)
+"""Time after the forefoot is down in which the heel is down too: after the impact, before it rises half way through the
+shortest contacts (0.08 s)."""
 
 DEPTH_SD_M = 0.03
 """How well the depth of a foot is known, one SD, as in `locate`."""
@@ -41,6 +33,11 @@ LENGTH_SD_M = 0.008
 
 SHORTEST_S = 0.05
 """Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer)."""
+
+NOT_SEEN = "the shoe does not stand out clearly enough from the ground"
+
+LEAST_CONTRAST = 5.0
+"""Contrast (see `Onset`) at which the quality is one half."""
 
 
 def refine_all(patches: Sequence[ShoePatches], roughs: Sequence[RoughContact]) -> tuple[ShoeContact, ...]:
@@ -89,63 +86,22 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
         return _nothing(rough, "too few pictures of the place with and without the shoe")
     height = surface(scene, scene.support, _forefoot(rough.toe_x_m), rough.y_m, patches.slope_y)
     toe = toe_tip(scene, rough, height.at_m, patches.slope_x)
-    down = touchdown(scene, rough, toe, height)
-    if down is None:
-        return _nothing(rough, "the shoe does not stand out from the ground")
-    early = np.median(scene.pictures[scene.during(down.at_s + EARLY_S[0], down.at_s + EARLY_S[1])], axis=0)
-    whole = surface(scene, early, (rough.heel_x_m + 0.04, toe.at_m - FOREFOOT_M[1]), rough.y_m, patches.slope_y)
-    if height.at_m > 0.0 and whole.at_m == 0.0:
-        height = whole
-        toe = toe_tip(scene, rough, height.at_m, patches.slope_x)
-        down = touchdown(scene, rough, toe, height) or down
+    fore = forefoot_down(scene, rough, toe, height)
+    if fore is None:
+        return _nothing(rough, NOT_SEEN)
+    early = scene.between(fore.at_s + EARLY_S[0], fore.at_s + EARLY_S[1])
+    if height.at_m > 0.0:
+        whole = surface(scene, early, (rough.heel_x_m + 0.04, toe.at_m - FOREFOOT_M[1]), rough.y_m, patches.slope_y)
+        if whole.at_m == 0.0:  # both must say so
+            height, toe = whole, toe_tip(scene, rough, 0.0, patches.slope_x)
+            fore = forefoot_down(scene, rough, toe, height) or fore
     heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
+    down = heel_down(scene, heel.at_m, height, fore) or fore
     away = toe_off(scene, rough, toe, height)
     if away is None or away.at_s - down.at_s < SHORTEST_S:
-        return _nothing(rough, "the shoe is not seen to leave the ground")
-    ends_m = (heel.at_m, toe.at_m)
-    return _contact(patches, (down, away), (toe, heel, height), sole_angle(scene, down.at_s, ends_m, height))
-
-
-def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
-    """When the toe leaves its place, looked for from mid-support on."""
-    rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
-    until = _nearest(scene.time_s, rough.end_s + SEARCH_S) + 1
-    box = scene.box(toe.at_m, height.at_m, TOE_BOX_M)
-    return leaves(
-        box.pictures[:until],
-        scene.time_s[:until],
-        rest,
-        empty=box.empty,
-        pixel_m=scene.pixel_m,
-        turning_per_s=TURNING_TOE_OFF_PER_S,
-    )
-
-
-def touchdown(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
-    """The first of forefoot and heel to come to rest."""
-    middle = (rough.start_s + rough.end_s) / 2.0
-    fore = _settles(scene, scene.box(toe.at_m, height.at_m, FOREFOOT_BOX_M), rough, middle)
-    if fore is None:
-        return None
-    rear = _settles(scene, scene.box(rough.heel_x_m, height.at_m, HEEL_BOX_M), rough, fore.at_s + EARLY_S[0])
-    if rear is not None and rear.at_s < fore.at_s - math.hypot(fore.sd_s, rear.sd_s):
-        return rear
-    return fore
-
-
-def _settles(scene: Scene, box: Box, rough: RoughContact, rest_s: float) -> Onset | None:
-    """Run backwards in time from support: when does the box's content leave its place?"""
-    start = _nearest(scene.time_s, rough.start_s - SEARCH_S)
-    back = -scene.time_s[start:][::-1]
-    found = leaves(
-        box.pictures[start:][::-1],
-        back,
-        _nearest(back, -rest_s),
-        empty=box.empty,
-        pixel_m=scene.pixel_m,
-        turning_per_s=TURNING_TOUCHDOWN_PER_S,
-    )
-    return None if found is None else Onset(at_s=-found.at_s, sd_s=found.sd_s, contrast=found.contrast)
+        return _nothing(rough, NOT_SEEN)
+    angle = sole_angle(scene, down.at_s, (heel.at_m, toe.at_m), height)
+    return _contact(patches, (down, away), (toe, heel, height), angle)
 
 
 def _toe_is_wrong(
@@ -168,10 +124,6 @@ def _forefoot(toe_x_m: float) -> tuple[float, float]:
     return toe_x_m - FOREFOOT_M[0], toe_x_m - FOREFOOT_M[1]
 
 
-def _nearest(time_s: Floats, at_s: float) -> int:
-    return int(np.abs(time_s - at_s).argmin())
-
-
 def _contact(
     patches: ShoePatches, times: tuple[Onset, Onset], edges: tuple[Edge, Edge, Edge], angle: tuple[float, float]
 ) -> ShoeContact:
@@ -191,7 +143,7 @@ def _contact(
         support_height_sd_m=math.hypot(height.sd_m, deep_y) if height.at_m else 0.0,
         foot_angle_touchdown_deg=angle[0] if heel.seen else math.nan,
         foot_angle_touchdown_sd_deg=angle[1] if heel.seen else math.nan,
-        quality=contrast / (contrast + 5.0),
+        quality=contrast / (contrast + LEAST_CONTRAST),
         toe_seen=toe.seen,
     )
 

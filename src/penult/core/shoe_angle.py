@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from penult.core.shoe_edges import Edge, vertex
-from penult.core.shoe_scene import Pixels, Scene, new_edges
+from penult.core.shoe_scene import Pixels, Scene, largest, new_edges
 from penult.model.arrays import Floats
 
 STEP_DEG = 2.5
@@ -24,6 +24,9 @@ FLAT_SD_DEG = 3.0
 
 LINE_SD_DEG = 1.7
 """SD of a line through the sole's lower border, measured on films with known truth."""
+
+SLOWEST_S = 0.02
+"""With pictures farther apart the sole is flat before it is seen (a heel strike lasts 20 to 30 ms)."""
 
 TURN_SD_DEG = 1.2
 """SD of a turn found by matching, measured the same way on turns of 1 to 11 degrees."""
@@ -41,7 +44,7 @@ class Standing:
 
 
 def sole_angle(scene: Scene, down_s: float, ends_m: tuple[float, float], height: Edge) -> tuple[float, float]:
-    """Return the sole's angle to the runway at touchdown and its SD, degrees, toe up positive.
+    """Return the sole's angle to the runway at touchdown and its SD, degrees, toe up positive; NaN at too low a rate.
 
     Parameters
     ----------
@@ -54,10 +57,11 @@ def sole_angle(scene: Scene, down_s: float, ends_m: tuple[float, float], height:
     height : Edge
         The surface.
     """
-    support = np.median(scene.pictures[scene.during(down_s + STANDING_S[0], down_s + STANDING_S[1])], axis=0)
+    after = min(int(np.searchsorted(scene.time_s, down_s)), len(scene.time_s) - 2)
+    if scene.time_s[after + 1] - scene.time_s[after] > SLOWEST_S:
+        return float("nan"), float("nan")
+    support = scene.between(down_s + STANDING_S[0], down_s + STANDING_S[1])
     standing = _standing(scene, support, ends_m, height.at_m)
-    after = int(np.searchsorted(scene.time_s, down_s))
-    after = min(after, len(scene.time_s) - 2)
     first, pivot_m = _turn(scene, standing, after, ends_m)
     second, _ = _turn(scene, standing, after + 1, (pivot_m,))
     rate = (second - first) / (scene.time_s[after + 1] - scene.time_s[after])
@@ -65,13 +69,13 @@ def sole_angle(scene: Scene, down_s: float, ends_m: tuple[float, float], height:
     line, seen = _line_deg(scene, support, ends_m, height.at_m)
     trust = FLAT_SD_DEG**2 / (FLAT_SD_DEG**2 + LINE_SD_DEG**2) if seen else 0.0
     flat_sd = FLAT_SD_DEG * np.sqrt(1.0 - trust)
-    turn_sd = np.hypot(TURN_SD_DEG, 0.3 * abs(rate) * wait)
+    turn_sd = np.hypot(TURN_SD_DEG, 0.5 * abs(rate) * wait)
     return float(trust * line + first - rate * wait), float(np.hypot(flat_sd, turn_sd))
 
 
 def _standing(scene: Scene, support: Pixels, ends_m: tuple[float, float], height_m: float) -> Standing:
     """Cut the standing shoe out of its picture: what differs from the background by more than noise."""
-    differs = np.abs(support - scene.background).max(axis=-1)
+    differs = largest(np.abs(support - scene.background))
     share = np.clip(differs / (8.0 * scene.noise + 15.0) - 0.3, 0.0, 1.0)
     return Standing(
         layer=np.dstack([support * share[..., None], share]).astype(np.float32),

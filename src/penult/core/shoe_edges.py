@@ -24,14 +24,18 @@ FOREFOOT_M = (0.15, 0.03)
 """Columns behind the toe tip whose sole is flat on the surface in support: the front 3 cm are curved up or missed by the
 rough place (shoes of 0.24 to 0.33 m)."""
 
-REACH_SD = 2.4
-"""How many SD of the rough place an edge may be away from it."""
+REACH_SD, AROUND_M = 2.4, 0.07
+"""How many SD of the rough place an edge may be away from it, and how far around the usual edges are taken from."""
 
 SHARE = 0.10
 """Share of the new edges' energy outside of the shoe's border: shadows and noise together hold less."""
 
-FAINT_SHARE = 0.03
-"""The same, for claiming a mat: nothing, not even a faint edge, may lie at the height of the bare runway."""
+FAINT, AT_RUNWAY_M = 0.2, (0.025, 0.005)
+"""A mat is claimed only if the edges at the height of the bare runway (from below to above it) are weaker than this share of
+the edge at its top: a shoe on the runway shows at least its contact shadow there, even white on white."""
+
+ROUGH_HEIGHT_SD_M = 0.025
+"""How well the joints know the height of the surface, one SD: it may make a mat likelier or less likely."""
 
 CLEAR = 2.5
 """A border's edge is at least this many times the median edge around it."""
@@ -76,12 +80,17 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
     clear = _clear(profile)[::-1]
     if not clear.any():
         return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=False)
-    heights = heights[::-1]
-    lowest = float(heights[_passed(clear, FAINT_SHARE)])
-    border = _peak(profile[::-1], heights, _passed(clear, SHARE))
-    if lowest < THIN_MAT_M or border < THIN_MAT_M:
+    rising, heights = profile[::-1], heights[::-1]
+    at = _climb(rising, _passed(clear, SHARE))
+    bare = (heights > -AT_RUNWAY_M[0]) & (heights < AT_RUNWAY_M[1])
+    quiet = 2.0 * float(np.percentile(rising, 25.0))  # well below the surface there is but noise
+    likelier = (heights[at] * rough_y_m - heights[at] ** 2 / 2.0) / ROUGH_HEIGHT_SD_M**2
+    faint = FAINT * float(np.exp(np.clip(likelier / 2.0, -1.0, 1.0)))
+    if heights[at] < THIN_MAT_M or (bare.any() and rising[bare].max() > faint * rising[at] + quiet):
         return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=True)
-    return Edge(at_m=border - HALF_SOLE_M * slope_y, sd_m=EDGE_SD_M, seen=True)
+    about = slice(max(at - 1, 0), at + 2)
+    border = float(np.average(heights[about], weights=rising[about] ** 2))
+    return Edge(at_m=border - HALF_SOLE_M * slope_y, sd_m=1.5 * EDGE_SD_M, seen=True)
 
 
 def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
@@ -112,12 +121,14 @@ def vertex(profile: Floats, at: int) -> float:
 def _end(scene: Scene, rows: Pixels, rough_m: float, sd_m: float, *, sense: int) -> float | None:
     """The outer border of edges along the run near a rough place, coming from outside (rows in that order)."""
     places = ((scene.x_m[:-1] + scene.x_m[1:]) / 2.0)[::sense]
-    near = np.abs(places - rough_m) <= REACH_SD * sd_m
+    near = np.abs(places - rough_m) <= max(REACH_SD * sd_m, AROUND_M)
     profile, places = rows.mean(axis=0)[near].astype(np.float64), places[near]
-    clear = _clear(profile) * np.exp(-0.5 * ((places - rough_m) / (1.3 * sd_m)) ** 2)
+    away = (places - rough_m) / sd_m
+    clear = _clear(profile) * np.exp(-0.5 * (away / 1.3) ** 2) * (np.abs(away) <= REACH_SD)
     if not clear.any():
         return None
-    return _peak(profile, places, _passed(clear, SHARE))
+    at = _climb(profile, _passed(clear, SHARE))
+    return float(np.interp(at + vertex(profile, at), np.arange(len(places)), places))
 
 
 def _clear(profile: Floats) -> Floats:
@@ -135,11 +146,11 @@ def _passed(clear: Floats, share: float) -> int:
     return int(np.searchsorted(np.cumsum(clear) / clear.sum(), share))
 
 
-def _peak(profile: Floats, places: Floats, at: int) -> float:
-    """Place of the peak that is climbed from a sample on."""
+def _climb(profile: Floats, at: int) -> int:
+    """The peak that is reached from a sample on."""
     while at + 1 < len(profile) and profile[at + 1] > profile[at]:
         at += 1
-    return float(np.interp(at + vertex(profile, at), np.arange(len(places)), places))
+    return at
 
 
 def _seen_from(found: float | None, rough_m: float, sd_m: float, outward: float) -> Edge:
@@ -147,4 +158,4 @@ def _seen_from(found: float | None, rough_m: float, sd_m: float, outward: float)
     if found is None:
         return Edge(at_m=rough_m, sd_m=sd_m, seen=False)
     spread = float(np.hypot(EDGE_SD_M, outward * BLUNT_SD_M))
-    return Edge(at_m=found - outward * BLUNT_M, sd_m=spread, seen=True)
+    return Edge(at_m=float(found - outward * BLUNT_M), sd_m=spread, seen=True)

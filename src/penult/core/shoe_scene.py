@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from penult.model.arrays import Bools, Floats
 from penult.model.shoe import RoughContact, ShoePatches
@@ -16,18 +17,23 @@ from penult.model.shoe import RoughContact, ShoePatches
 Pixels = NDArray[np.float32]
 
 AWAY_S = 0.05
-"""A foot is out of its place 50 ms before and after the contact: it comes and goes at 2 m/s and more, so by then it is 10 cm
-away, and the rough times may be off by half of that."""
+"""A foot is out of its place 50 ms before and after the contact: it comes and goes at 2 m/s and more, so by then it is
+10 cm away, and the rough times may be off by half of that."""
 
 CORE = (0.35, 0.70)
-"""Part of the rough contact in which the forefoot surely bears, for contacts of 0.08 s and longer whose ends are off by 25 ms."""
+"""Part of the rough contact in which the forefoot surely bears, for contacts of 0.08 s and longer with ends off by 25 ms."""
 
 DARK = 12.0
 """Grey levels added before ratios are taken, so that noise (1 to 4 levels in phone films) does not rule in the dark."""
 
-
 LEAK = 0.15
-"""Share of a background edge that may show as new: a picture displaced by 0.1 pixel, or a shadow sharpened by the codec."""
+"""Share of a background edge that may show as new: a picture off by 0.1 pixel, or a shadow sharpened by the codec."""
+
+ALONG_EDGE_M = 0.015
+"""Ratios are averaged over this length along an edge: noise falls, and a shoe's border is straight over it."""
+
+NOT_WORTH_PX = 0.03
+"""Smaller displacements are left: the interpolation would cost more sharpness than it mends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +46,7 @@ class Box:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """Float pictures (n, h, w, 3), the median without the shoe and in support (h, w, 3), noise in grey levels, pixel size."""
+    """One contact's pictures (n, h, w, 3), medians without the shoe and in support, noise in grey levels, pixel size."""
 
     pictures: Pixels
     time_s: Floats
@@ -65,12 +71,12 @@ class Scene:
         columns = self.columns(x_m + reach_m[0], x_m + reach_m[1])
         return Box(pictures=self.pictures[:, rows, columns], empty=self.background[rows, columns])
 
-    def during(self, start_s: float, end_s: float) -> Bools:
-        """Pictures taken between two instants; the one nearest to their middle if there is none."""
+    def between(self, start_s: float, end_s: float) -> Pixels:
+        """Median picture between two instants; the one nearest to their middle if there is none."""
         inside = (self.time_s >= start_s) & (self.time_s <= end_s)
         if not inside.any():
             inside[np.abs(self.time_s - (start_s + end_s) / 2.0).argmin()] = True
-        return inside
+        return median(self.pictures, inside)
 
 
 def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> Scene | None:
@@ -88,25 +94,37 @@ def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = 
     if (background is None and away.sum() < 2) or not core.any():
         return None
     pictures = patches.images.astype(np.float32)
-    empty = np.median(pictures[away], axis=0) if background is None else background.astype(np.float32)
-    support = np.median(pictures[core], axis=0)
+    empty = median(pictures, away) if background is None else background.astype(np.float32)
+    pictures = steadied(pictures, empty)
+    still = away if away.sum() > 2 else core
+    spread = np.abs(pictures[still] - (empty if away.sum() > 2 else median(pictures, core)))
     return Scene(
         pictures=pictures,
         time_s=time,
         x_m=patches.x_m,
         y_m=patches.y_m,
         background=empty,
-        support=support,
-        noise=_noise(pictures[core], pictures[away], empty),
+        support=median(pictures, core),
+        noise=float(max(1.4826 * np.median(spread), 0.3)),  # robust SD; at least the rounding of 8 bits
         pixel_m=float(patches.x_m[1] - patches.x_m[0]),
     )
 
 
-def new_edges(scene: Scene, support: Pixels) -> tuple[Pixels, Pixels]:
-    """Edges that the shoe brings into the picture: steps of the log ratio of support to background between neighbours.
+def median(pictures: Pixels, chosen: Bools) -> Pixels:
+    """Median of the chosen pictures (h, w, 3)."""
+    return np.asarray(np.median(pictures[chosen], axis=0), dtype=np.float32)
 
-    A shadow darkens all colours by one smooth factor, so it has no steps in the log ratio; a shoe has, and also where its own
-    colour is that of the surface but the shadow around it is not. Source: own derivation from the Lambertian model.
+
+def largest(colours: Pixels) -> Pixels:
+    """The largest of the three colours (..., 3), which numpy's own maximum over a short axis takes ten times longer for."""
+    return np.asarray(np.maximum(np.maximum(colours[..., 0], colours[..., 1]), colours[..., 2]))
+
+
+def new_edges(scene: Scene, support: Pixels) -> tuple[Pixels, Pixels]:
+    """Edges that the shoe brings in: steps of the log ratio of support to background between neighbours.
+
+    A shadow darkens all colours by one smooth factor, so it has no steps in the log ratio; a shoe has, and also where its
+    own colour is that of the surface but the shadow around it is not. Source: own derivation from the Lambertian model.
 
     Returns
     -------
@@ -117,18 +135,50 @@ def new_edges(scene: Scene, support: Pixels) -> tuple[Pixels, Pixels]:
     """
     empty = np.log(scene.background + DARK)
     ratio = np.log(support + DARK) - empty
-    return _steps(ratio, empty, 1), _steps(ratio, empty, 0)
+    size = max(round(ALONG_EDGE_M / scene.pixel_m), 1)
+    return _steps(uniform_filter1d(ratio, size, axis=0), empty, 1), _steps(
+        uniform_filter1d(ratio, size, axis=1), empty, 0
+    )
 
 
 def _steps(ratio: Pixels, empty: Pixels, axis: int) -> Pixels:
     """Steps between neighbours, less what an unsteady picture of the background's own edges makes."""
-    own = LEAK * np.abs(np.diff(empty, axis=axis)).max(axis=-1)
-    steps: Pixels = np.clip(np.abs(np.diff(ratio, axis=axis)).max(axis=-1) - own, 0.0, None)
-    return steps
+    own = LEAK * largest(np.abs(np.diff(empty, axis=axis)))
+    return np.asarray(np.clip(largest(np.abs(np.diff(ratio, axis=axis))) - own, 0.0, None))
 
 
-def _noise(core: Pixels, away: Pixels, empty: Pixels) -> float:
-    """Robust SD of a pixel from picture to picture (median absolute deviation x 1.4826), at least the rounding of 8 bits."""
-    frames = away if len(away) > 2 else core
-    spread = np.abs(frames - (empty if len(away) > 2 else np.median(core, axis=0)))
-    return float(max(1.4826 * np.median(spread), 0.3))
+def steadied(pictures: Pixels, empty: Pixels) -> Pixels:
+    """Move every picture by the fraction of a pixel that lays its still parts on the background.
+
+    One step of least squares on the background's gradients (Lucas and Kanade 1981), with the moving parts left out and a
+    displacement of 1 pixel, one SD, as prior: a camera's path is known to some tenths of a pixel only.
+    """
+    gy, gx = np.gradient(empty, axis=(0, 1))
+    rest = pictures - empty
+    differs = largest(np.abs(rest))
+    usual = float(np.median(differs)) + 0.5
+    still = differs < 4.0 * usual + largest(
+        np.abs(gx) + np.abs(gy)
+    )  # a displacement of one pixel makes up to the slope
+    rest *= still[..., None]
+    xx, xy, yy = (np.einsum("nhw,hw->n", still.astype(np.float32), p.sum(-1)) for p in (gx * gx, gx * gy, gy * gy))
+    by_x, by_y = (np.einsum("nk,k->n", rest.reshape(len(rest), -1), g.ravel()) for g in (gx, gy))
+    prior = usual**2
+    whole = (xx + prior) * (yy + prior) - xy**2
+    dx = np.clip(((yy + prior) * by_x - xy * by_y) / whole, -1.0, 1.0)
+    dy = np.clip(((xx + prior) * by_y - xy * by_x) / whole, -1.0, 1.0)
+    steady = pictures.copy()
+    for k in np.flatnonzero(np.maximum(np.abs(dx), np.abs(dy)) > NOT_WORTH_PX):
+        steady[k] = _moved(pictures[k], float(dx[k]), float(dy[k]))
+    return steady
+
+
+def _moved(picture: Pixels, dx: float, dy: float) -> Pixels:
+    """The picture displaced by less than a pixel (linear between neighbours; the border repeated)."""
+    h, w = picture.shape[:2]
+    wide = np.pad(picture, ((1, 1), (0, 0), (0, 0)), mode="edge")
+    from_row = 2 if dy < 0.0 else 0
+    moved = picture * np.float32(1.0 - abs(dy)) + wide[from_row : from_row + h] * np.float32(abs(dy))
+    wide = np.pad(moved, ((0, 0), (1, 1), (0, 0)), mode="edge")
+    from_column = 2 if dx < 0.0 else 0
+    return np.asarray(moved * np.float32(1.0 - abs(dx)) + wide[:, from_column : from_column + w] * np.float32(abs(dx)))
