@@ -32,6 +32,8 @@ class Faults:
         SD of white noise.
     bias_m : float
         SD of each joint centre's constant bias, in both directions.
+    bias_shares : (float, float, float)
+        Shares of its variance that the whole figure, both sides of the body, and one joint alone have.
     drift_m : (float, float)
         SD of a bias that drifts with correlation time `drift_s`: ankles, heels and toes; other joints.
     depth_m : float
@@ -46,6 +48,7 @@ class Faults:
 
     noise_px: float = 0.0
     bias_m: float = 0.0
+    bias_shares: tuple[float, float, float] = (0.0, 0.0, 1.0)
     drift_m: tuple[float, float] = (0.0, 0.0)
     drift_s: float = 0.08
     depth_m: float = 0.0
@@ -147,7 +150,10 @@ def _bias_m(time_s: Floats, faults: Faults, rng: np.random.Generator) -> Floats:
     foot, other = faults.drift_m
     size_m = np.array([foot if name.endswith(("ankle", "heel", "toe")) else other for name in JOINTS])
     drift = lfilter([1.0], [1.0, -keep], shock, axis=0) * size_m[:, None]
-    return np.asarray(drift + faults.bias_m * rng.normal(size=(1, *shape[1:])))
+    figure, both, own = np.sqrt(faults.bias_shares)
+    parts, of_part = np.unique([name.split("_")[-1] for name in JOINTS], return_inverse=True)
+    bias = figure * rng.normal(size=2) + both * rng.normal(size=(len(parts), 2))[of_part]
+    return np.asarray(drift + faults.bias_m * (bias + own * rng.normal(size=shape[1:])))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

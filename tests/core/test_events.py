@@ -1,0 +1,123 @@
+"""Contacts as drawn events: exact value first, stated spread after it, the camera's share on top."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from penult.core.camera import at_depth, fit_lane, project, sample_cameras
+from penult.core.contacts import Support
+from penult.core.draws import Draws
+from penult.core.events import make_event, nearest_camera, rough_contact
+from penult.core.evidence import Event
+from penult.core.synthetic_film import lane_file, square_camera
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.shoe import ShoeContact
+from penult.model.skeleton import JOINTS
+
+COUNT = 4000
+SUPPORT = Support(foot="right", start_s=0.680, end_s=0.820, toe_x_m=-2.2, heel_x_m=-2.42, toe_y_m=0.03, ankle_x_m=-2.38)
+SHOE = ShoeContact(
+    touchdown_s=0.695,
+    touchdown_sd_s=0.002,
+    toe_off_s=0.810,
+    toe_off_sd_s=0.003,
+    toe_x_m=-2.163,
+    toe_x_sd_m=0.009,
+    heel_x_m=None,
+    support_height_m=0.05,
+    support_height_sd_m=0.004,
+    foot_angle_touchdown_deg=-2.0,
+    foot_angle_touchdown_sd_deg=1.5,
+    quality=0.9,
+    toe_seen=True,
+)
+
+
+def draws_of(camera: Camera, seed: int = 0) -> Draws:
+    """Draws that only carry the camera's parameters, as many as a close check of an SD needs (1.1 %)."""
+    rng = np.random.default_rng(seed)
+    theta = rng.multivariate_normal(np.zeros(9), camera.covariance, COUNT, method="eigh")
+    nothing_m = np.zeros((COUNT + 1, 1, len(JOINTS), 2))
+    given = {"camera_theta": theta, "generator": rng}
+    return Draws(**{f.name: given.get(f.name, nothing_m) for f in dataclasses.fields(Draws)})
+
+
+def sd(draws: Floats) -> float:
+    return float(draws[1:].std(ddof=1))
+
+
+def test_the_shoe_s_pictures_count_where_they_answer() -> None:
+    """First the value exactly, then draws with the stated SD, two of a contact not tied to each other."""
+    still = square_camera()
+
+    event = make_event(SUPPORT, SHOE, still, 0.05, draws_of(still))
+
+    assert (event.foot, event.touchdown_s[0], event.toe_off_s[0]) == ("right", 0.695, 0.810)
+    assert (event.toe_x_m[0], event.support_height_m[0], event.foot_angle_deg[0]) == (-2.163, 0.05, -2.0)
+    for values, stated in (
+        (event.touchdown_s, 0.002),
+        (event.toe_off_s, 0.003),
+        (event.toe_x_m, 0.009),
+        (event.support_height_m, 0.004),
+        (event.foot_angle_deg, 1.5),
+    ):
+        assert sd(values) == pytest.approx(stated, rel=0.05)
+        assert values.shape == (COUNT + 1,)
+    assert abs(np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1]) < 0.06
+    assert event.foot_angle_reason == ""
+
+
+@pytest.mark.parametrize("shoe", [None, dataclasses.replace(SHOE, reason="hidden", touchdown_s=np.nan)])
+def test_without_them_the_joints_serve_with_their_larger_spread(shoe: ShoeContact | None) -> None:
+    """Rough instants and toe, corrected by their mean error; height and foot angle are not made up but say why."""
+    still = square_camera()
+
+    event = make_event(SUPPORT, shoe, still, 0.05, draws_of(still))
+
+    assert event.touchdown_s[0] == pytest.approx(SUPPORT.start_s, abs=0.025)
+    assert event.toe_off_s[0] == pytest.approx(SUPPORT.end_s, abs=0.025)
+    assert SUPPORT.toe_x_m < event.toe_x_m[0] < SUPPORT.toe_x_m + 0.06  # the model's toe lies inside the shoe
+    assert sd(event.touchdown_s) > 0.008
+    assert sd(event.toe_x_m) > 0.015
+    assert np.isnan(event.support_height_m).all()
+    assert np.isnan(event.foot_angle_deg).all()
+    assert "cannot be told" in event.foot_angle_reason
+
+
+def test_the_camera_s_share_is_that_of_refitted_cameras() -> None:
+    """The toe's place under cameras drawn from the fit (`sample_cameras`) spreads as the event's linear share does.
+
+    Neighbouring contacts share it: their step length hardly spreads by it. Fails if each contact draws its own camera."""
+    fit = fit_lane(lane_file(square_camera(), 2.0, np.random.default_rng(5)))
+    camera, sure = fit.camera, dataclasses.replace(SHOE, toe_x_sd_m=0.0, support_height_sd_m=0.0)
+    draws = draws_of(camera)
+    other = dataclasses.replace(sure, toe_x_m=SHOE.toe_x_m - 2.2)
+
+    event, before = (make_event(SUPPORT, shoe, camera, 0.05, draws) for shoe in (sure, other))
+
+    pixel = project(camera, [SHOE.toe_x_m, 0.05, 0.05])
+    cameras = sample_cameras(camera, 800, np.random.default_rng(6))
+    refitted = np.array([at_depth(c, pixel, 0.05) for c in cameras])
+    assert sd(event.toe_x_m) == pytest.approx(refitted[:, 0].std(), rel=0.12)
+    assert sd(event.support_height_m) == pytest.approx(refitted[:, 1].std(), rel=0.12)
+    assert sd(event.toe_x_m - before.toe_x_m) < sd(event.toe_x_m) + sd(before.toe_x_m)
+    alone = make_event(SUPPORT, other, camera, 0.05, draws_of(camera, seed=1))
+    assert np.corrcoef(event.toe_x_m[1:], before.toe_x_m[1:])[0, 1] > 0.2
+    assert abs(np.corrcoef(event.toe_x_m[1:], alone.toe_x_m[1:])[0, 1]) < 0.06
+
+
+def test_where_to_look_for_the_shoe_encloses_it_and_the_nearest_row_s_camera_is_taken() -> None:
+    """The shoe reaches beyond the model's toe and heel; a surface never lies below the runway."""
+    rough = rough_contact(SUPPORT, 0.05)
+
+    assert rough.heel_x_m < SUPPORT.heel_x_m < SUPPORT.toe_x_m < rough.toe_x_m
+    assert rough.start_s < rough.end_s
+    assert rough_contact(dataclasses.replace(SUPPORT, toe_y_m=-0.1), 0.05).y_m == 0.0
+    first, second = square_camera(), square_camera(distance_m=13.0)
+    assert nearest_camera((first, second), np.array([0.0, 1.0]), 0.8) is second
+    assert nearest_camera((first,), np.array([0.0, 1.0]), 0.8) is first
+    assert isinstance(make_event(SUPPORT, SHOE, first, 0.05, draws_of(first)), Event)
