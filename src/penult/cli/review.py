@@ -1,0 +1,48 @@
+"""`penult review`: look at a result on a page of this computer, and put it right."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("review")(review)
+
+
+def review(
+    results: Annotated[
+        list[Path], typer.Argument(help="Folder of a result; two or more are shown side by side.", metavar="RESULT...")
+    ],
+    clip: Annotated[
+        Path | None, typer.Option("--clip", help="The film, where it does not lie beside its result.", metavar="FILE")
+    ] = None,
+    port: Annotated[int, typer.Option("--port", help="Of this computer; 0 takes a free one.", metavar="NUMBER")] = 0,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the page at once.")] = True,
+) -> None:
+    """Look at a result frame by frame and put it right; with two or more, compare them side by side."""
+    from penult.app.review import open_result
+    from penult.cli.progress import shown_progress
+    from penult.errors import InputError
+    from penult.review.run import serve
+
+    if clip is not None and len(results) > 1:
+        raise InputError("--clip goes with one result", next_step="keep each film beside its result to compare them")
+    if not 0 <= port <= 65535:
+        raise InputError(f"--port cannot be {port}", "wanted: 0 to 65535")
+    with shown_progress(quiet=False) as progress:
+        opened = [open_result(folder, clip, progress) for folder in results]
+    state = serve(opened, port=port, say=_say, open_browser=browser)
+    if state is not None and not state.is_written:
+        count = len(state.corrections.done)
+        _say(f"{count} corrections are saved, but the files of the result do not hold them yet")
+        _say("  next: press 'Update files' on the page, or analyse the clip again")
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()

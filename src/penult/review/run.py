@@ -1,0 +1,51 @@
+"""Start the page, say where it is, and wait until it is closed."""
+
+from __future__ import annotations
+
+import contextlib
+import webbrowser
+from collections.abc import Callable, Sequence
+
+from penult.app.review import Review, State
+from penult.review.pages import Pages
+from penult.review.server import LocalServer
+
+
+def page_server(reviews: Sequence[Review], *, port: int = 0) -> tuple[LocalServer, Pages]:
+    """Return a server for one result under review or several side by side, and its page, not yet serving."""
+    pages = Pages(reviews)
+    server = LocalServer(pages.routes(), port=port)
+    pages.attach(server)
+    return server, pages
+
+
+def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], open_browser: bool) -> State | None:
+    """Serve until the page is closed or Ctrl-C.
+
+    Parameters
+    ----------
+    reviews : sequence of Review
+        One to be reviewed, more to be compared.
+    port : int
+        0 takes a free one.
+    say : callable
+        Gets the address and what a person should know.
+    open_browser : bool
+        Open the address in the standard browser.
+
+    Returns
+    -------
+    State or None
+        Where the review ended; None after a comparison.
+    """
+    server, pages = page_server(reviews, port=port)
+    say(f"open {server.address}")
+    say("it works once, in one browser on this computer; close the page or press Ctrl-C to end")
+    if open_browser:
+        webbrowser.open(server.address)
+    try:
+        with contextlib.suppress(KeyboardInterrupt):
+            server.serve()
+    finally:
+        pages.close()
+    return reviews[0].state if len(reviews) == 1 else None
