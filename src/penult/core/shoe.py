@@ -92,9 +92,10 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
     early = scene.between(fore.at_s + EARLY_S[0], fore.at_s + EARLY_S[1])
     if height.at_m > 0.0:
         whole = surface(scene, early, (rough.heel_x_m + 0.04, toe.at_m - FOREFOOT_M[1]), rough.y_m, patches.slope_y)
-        if whole.at_m == 0.0:  # both must say so
-            height, toe = whole, toe_tip(scene, rough, 0.0, patches.slope_x)
-            fore = forefoot_down(scene, rough, toe, height) or fore
+        if whole.at_m > 0.0:  # both must say so
+            whole = surface(scene, early, _forefoot(toe.at_m), rough.y_m, patches.slope_y)
+        height, toe = whole, toe_tip(scene, rough, whole.at_m, patches.slope_x)
+        fore = forefoot_down(scene, rough, toe, height) or fore
     heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
     down = heel_down(scene, heel.at_m, height, fore) or fore
     away = toe_off(scene, rough, toe, height)

@@ -34,7 +34,7 @@ FAINT, AT_RUNWAY_M = 0.2, (0.025, 0.005)
 """A mat is claimed only if the edges at the height of the bare runway (from below to above it) are weaker than this share of
 the edge at its top: a shoe on the runway shows at least its contact shadow there, even white on white."""
 
-ROUGH_HEIGHT_SD_M = 0.025
+ROUGH_HEIGHT_SD_M = 0.02
 """How well the joints know the height of the surface, one SD: it may make a mat likelier or less likely."""
 
 CLEAR = 2.5
@@ -86,7 +86,8 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
     quiet = 2.0 * float(np.percentile(rising, 25.0))  # well below the surface there is but noise
     likelier = (heights[at] * rough_y_m - heights[at] ** 2 / 2.0) / ROUGH_HEIGHT_SD_M**2
     faint = FAINT * float(np.exp(np.clip(likelier / 2.0, -1.0, 1.0)))
-    if heights[at] < THIN_MAT_M or (bare.any() and rising[bare].max() > faint * rising[at] + quiet):
+    unlikely = heights[at] < THIN_MAT_M or abs(heights[at] - rough_y_m) > REACH_SD * ROUGH_HEIGHT_SD_M
+    if unlikely or (bare.any() and rising[bare].max() > faint * rising[at] + quiet):
         return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=True)
     about = slice(max(at - 1, 0), at + 2)
     border = float(np.average(heights[about], weights=rising[about] ** 2))
