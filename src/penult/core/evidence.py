@@ -69,6 +69,8 @@ class Event:
     foot_angle_deg: Floats
     by_hand: bool = False
     rough: bool = False
+    touchdown_seen: bool = True
+    toe_off_seen: bool = True
     number: int = 0
     foot_angle_reason: str = ""
 
@@ -202,10 +204,15 @@ def flight_evidence(scene: Scene, toe_off_s: Floats, end_s: float) -> FlightEvid
     start = float(toe_off_s[0])
     rows = (scene.time_s >= start) & (scene.time_s <= min(end_s, start + LONGEST_FLIGHT_S)) & scene.inside
     rows &= _unbroken(rows)
+    rows &= np.isfinite(scene.xy_m[-1]).all(axis=(1, 2))  # a row that was filled in has no draws
     draws = len(scene.xy_m)
     if rows.sum() < 4 or scene.time_s[rows][-1] - scene.time_s[rows][0] < 0.03:
         nothing = np.full((draws, 2), np.nan)
-        why = "the flight is too short for this frame rate" if rows.any() else "the athlete is not wholly in the picture in that flight"
+        short, away = (
+            "the flight is too short for this frame rate",
+            "the athlete is not wholly in the picture in that flight",
+        )
+        why = short if rows.any() else away
         return FlightEvidence(
             position_m=nothing, velocity_m_per_s=nothing, time_s=np.zeros(0), height_m=np.zeros((draws, 0)), reason=why
         )

@@ -77,8 +77,47 @@ def window(time_s: Floats, centre_s: float, before_s: float, after_s: float, lea
     return np.asarray(gap <= reach + 1e-9)
 
 
+DRIFT_M, WHITE_M, DRIFT_TIME_S = 0.003, 0.002, 0.08
+"""How the mass centre errs in time, in a flight: a drift and white noise on top (what the draws of the joints give for their
+weighted sum). Only the ratio of the two matters to the fits here."""
+
+
+def correlated(time_s: Floats) -> Floats:
+    """Covariance (n, n) of the errors of a mass centre: exponentially forgotten drift, and white noise."""
+    gap = np.abs(time_s[:, None] - time_s[None])
+    return np.asarray(DRIFT_M**2 * np.exp(-gap / DRIFT_TIME_S) + WHITE_M**2 * np.eye(len(time_s)))
+
+
+def generalised(design: Floats, values: Floats, covariance: Floats) -> Floats:
+    """Generalised least squares (Aitken 1935), robust to single outliers.
+
+    Parameters
+    ----------
+    design : (n, p) float64
+        Columns of the model.
+    values : (s, n) float64
+        Draws of the samples, first row measured.
+    covariance : (n, n) float64
+        Of the samples' errors, up to a factor; an outlier's own variance is raised by its Huber weight.
+
+    Returns
+    -------
+    (s, p) float64
+        Coefficients of every draw.
+    """
+    robust = np.ones(len(design))
+    solve = np.zeros(design.shape[::-1])
+    for _ in range(6):
+        spread = covariance + np.diag(np.diag(covariance) * (1.0 / robust - 1.0))
+        weighted = np.linalg.solve(spread, design)
+        solve = np.linalg.solve(design.T @ weighted, weighted.T)
+        if len(design) > design.shape[1] + 2:
+            robust = huber_weights(values[0] - design @ (solve @ values[0]))
+    return np.asarray(values @ solve.T)
+
+
 def flight(time_s: Floats, cm_m: Floats) -> tuple[Floats, Floats]:
-    """Ballistic fit of the mass centre: straight line in x, parabola of known g in y (closed form; Newton).
+    """Ballistic fit of the mass centre: straight line in x, parabola of known g in y (Newton), errors correlated in time.
 
     Parameters
     ----------
@@ -92,8 +131,10 @@ def flight(time_s: Floats, cm_m: Floats) -> tuple[Floats, Floats]:
     position_m, velocity_m_per_s : (s, 2) float64
         At time 0.
     """
-    x = polynomial(time_s, cm_m[..., 0], 1)
-    y = polynomial(time_s, cm_m[..., 1] + GRAVITY_M_PER_S2 * time_s**2 / 2.0, 1)
+    design = np.vander(time_s, 2, increasing=True)
+    covariance = correlated(time_s)
+    x = generalised(design, cm_m[..., 0], covariance)
+    y = generalised(design, cm_m[..., 1] + GRAVITY_M_PER_S2 * time_s**2 / 2.0, covariance)
     return np.stack([x[:, 0], y[:, 0]], axis=1), np.stack([x[:, 1], y[:, 1]], axis=1)
 
 
@@ -114,15 +155,12 @@ def free_fall(flights: list[tuple[Floats, Floats]]) -> Floats:
     if not flights:
         return np.full(1, np.nan)
     count = len(flights)
-    design = np.zeros((sum(len(t) for t, _ in flights), 2 * count + 1))
+    total = sum(len(t) for t, _ in flights)
+    design, covariance = np.zeros((total, 2 * count + 1)), np.zeros((total, total))
     row = 0
     for i, (t, _) in enumerate(flights):
         block = slice(row, row + len(t))
         design[block, 2 * i], design[block, 2 * i + 1], design[block, -1] = 1.0, t, -(t**2) / 2.0
+        covariance[block, block] = correlated(t)
         row += len(t)
-    heights = np.concatenate([y for _, y in flights], axis=1)
-    weight = np.ones(len(design))
-    for _ in range(6):
-        solve = _weighted_inverse(design, weight)
-        weight = huber_weights(heights[0] - design @ (solve @ heights[0]))
-    return np.asarray(heights @ solve[-1])
+    return generalised(design, np.concatenate([y for _, y in flights], axis=1), covariance)[:, -1]

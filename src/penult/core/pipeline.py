@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,12 +11,14 @@ import numpy as np
 
 from penult.core import clock
 from penult.core.body import mass_centre, middle, segment_table
-from penult.core.carry import carried
+from penult.core.carry import Flight, airborne
 from penult.core.clean import fill_gaps, smooth_path, trust
 from penult.core.contacts import Support, find_supports
+from penult.core.doubt import Instant, withhold
 from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
 from penult.core.evidence import ContactEvidence, Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.identity import one_body, refuse_cut, without
 from penult.core.locate import inside_picture, joint_depths, to_runway
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.step import StepEvidence, step_measures
@@ -80,9 +82,12 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     Raises
     ------
     NotMeasurableError
-        If no support is found.
+        If no support is found, or the clip has a cut in the run.
     """
     scale = settings.height_m / 1.75 if settings.height_m else 1.0
+    flat = to_runway(track, cameras, joint_depths(0.0))
+    refuse_cut(flat)
+    track = without(track, ~one_body(flat))
     flat = to_runway(track, cameras, joint_depths(0.0))
     supports, swap = find_supports(flat)
     if not supports:
@@ -171,8 +176,8 @@ def measure(
         table=segment_table(settings.sex),
     )
     contacts = [contact_evidence(scene, event) for event in events]
-    steady = dataclasses.replace(scene, xy_m=carried(draws, found.runway.xy_m, trunks)) if trunks else scene
-    flights = _flights(steady, events)
+    flying = airborne(draws, found.runway, _spans(scene, events), trunks)
+    flights = _flights(dataclasses.replace(scene, xy_m=flying), events)
     takeoff = takeoff_index(
         [float(f.velocity_m_per_s[0, 1]) for f in flights], [float(e.toe_x_m[0]) for e in events], fit.lane.board
     )
@@ -180,6 +185,8 @@ def measure(
         takeoff, [float(e.toe_x_m[0]) for e in events], [c.wholly_seen for c in contacts], fit.lane.board
     )
     zero = len(events) - 1 if zero is None else zero
+    if takeoff is None and fit.lane.board:
+        _refuse_early_end(found.runway)
     contacts = [
         dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero)) for i, c in enumerate(contacts)
     ]
@@ -188,6 +195,23 @@ def measure(
     )
     analysis = report.analysis(found, clip, method, notices)
     return Outcome(analysis=analysis, motion=_motion(found, settings))
+
+
+EARLY_END_M = 0.3
+"""A trunk that never gets nearer to the board than this has not passed it (it lies ahead of the last toe by more)."""
+
+
+def _refuse_early_end(track: RunwayTrack) -> None:
+    """Without the board's contact the others have no numbers."""
+    hips = middle(track.xy_m, "hip")[:, 0]
+    seen = np.flatnonzero(np.isfinite(hips))
+    if hips[seen].max(initial=-np.inf) > -EARLY_END_M:
+        return
+    raise NotMeasurableError(
+        "the clip ends before the take-off",
+        f"the athlete is last seen {-hips[seen[-1]]:.1f} m before the board, at {track.time_s[seen[-1]]:.2f} s",
+        next_step='use a clip that shows the run until after the take-off, or a lane file with "board": false',
+    )
 
 
 def _event(found: Located, support: Support, shoe: ShoeContact | None, draws: Draws) -> Event:
@@ -200,9 +224,22 @@ def _in_order(events: list[Event]) -> list[Event]:
     return sorted((e for e in events if e.toe_off_s[0] > e.touchdown_s[0]), key=lambda e: float(e.touchdown_s[0]))
 
 
+def _spans(scene: Scene, events: Sequence[Event]) -> list[Flight]:
+    """Rows of each flight; the last may be the leap, and stands alone."""
+    out = []
+    for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
+        rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
+        out.append(Flight(rows=rows, foot=e.foot, running=i + 1 < len(events)))
+    return out
+
+
+def _ends(scene: Scene, events: Sequence[Event]) -> list[float]:
+    return [float(e.touchdown_s[0]) for e in events[1:]] + [float(scene.time_s[-1])]
+
+
 def _flights(scene: Scene, events: Sequence[Event]) -> list[FlightEvidence]:
     """The flight after each contact, until the next touchdown or the end of the track."""
-    ends = [float(e.touchdown_s[0]) for e in events[1:]] + [float(scene.time_s[-1])]
+    ends = _ends(scene, events)
     return [flight_evidence(scene, e.toe_off_s, end) for e, end in zip(events, ends, strict=True)]
 
 
@@ -253,7 +290,16 @@ class _Report:
             warnings=(*notices, *self._warnings(run)),
             method=method,
         )
-        return clock.apply(result, found.time_scale)
+        return withhold(clock.apply(result, found.time_scale), self._unseen())
+
+    def _unseen(self) -> Iterator[Instant]:
+        """Ends of contacts that were not seen."""
+        for contact in self.contacts:
+            event = contact.event
+            if not event.touchdown_seen:
+                yield event.number, "touchdown"
+            if not event.toe_off_seen:
+                yield event.number, "toe_off"
 
     def _by_number(self) -> dict[int, ContactEvidence]:
         return {c.event.number: c for c in self.contacts}

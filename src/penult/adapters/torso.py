@@ -1,0 +1,80 @@
+"""Pictures of the trunk along a flight, made square in metres (OpenCV remap)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from penult.core.camera import metres_per_px, project
+from penult.core.trunk import chosen
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.clip import Frame
+from penult.model.trunk import TrunkPatches, TrunkWindow
+
+FINEST_M = 0.005
+"""Finest pixel of a patch: what a phone at 1080 lines sees from 10 m."""
+
+REACH = (0.62, 0.85)
+"""Half-width and half-height of a patch over the length shoulder to hip: the trunk leaning by 30 degrees, and what it moves."""
+
+
+class TrunkCollector:
+    """Gathers the patches of every flight while frames pass by once; no frame is kept.
+
+    Parameters
+    ----------
+    windows : sequence of TrunkWindow
+        In any order.
+    """
+
+    def __init__(self, windows: Sequence[TrunkWindow]) -> None:
+        self._piles = [_Pile(window=w, wanted={int(w.rows[i]): int(i) for i in chosen(w)}) for w in windows]
+
+    def wants(self, row: int) -> bool:
+        """Whether any flight needs the frame of this row of the track."""
+        return any(row in pile.wanted for pile in self._piles)
+
+    def add(self, frame: Frame, camera: Camera, row: int) -> None:
+        """Cut the patches that this frame contributes to; `camera` is this very frame's."""
+        for pile in self._piles:
+            if row in pile.wanted:
+                pile.add(frame, camera, pile.wanted[row])
+
+    def patches(self) -> tuple[TrunkPatches, ...]:
+        """Return the patches of each flight, in the order in which the windows were given."""
+        return tuple(pile.patches() for pile in self._piles)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Pile:
+    window: TrunkWindow
+    wanted: dict[int, int]
+    index: list[int] = field(default_factory=list)
+    images: list[NDArray[np.uint8]] = field(default_factory=list)
+    x_m: Floats = field(default_factory=lambda: np.zeros(0))
+    y_m: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def add(self, frame: Frame, camera: Camera, index: int) -> None:
+        import cv2  # heavy: only when pictures are cut
+
+        path_m, w = self.window.path_m[index], self.window
+        if not len(self.x_m):
+            pixel_m = max(FINEST_M, float(metres_per_px(camera, path_m[0], path_m[1], w.z_m)))
+            self.x_m = np.arange(-REACH[0] * w.length_m, REACH[0] * w.length_m, pixel_m)
+            self.y_m = np.arange(REACH[1] * w.length_m, -REACH[1] * w.length_m, -pixel_m)
+        grid = np.stack([*np.meshgrid(path_m[0] + self.x_m, path_m[1] + self.y_m)], axis=-1)
+        place = np.concatenate([grid, np.full((*grid.shape[:2], 1), w.z_m)], axis=-1)
+        at = np.asarray(project(camera, place), dtype=np.float32)
+        self.images.append(np.asarray(cv2.remap(frame.image, at[..., 0], at[..., 1], cv2.INTER_CUBIC), dtype=np.uint8))
+        self.index.append(index)
+
+    def patches(self) -> TrunkPatches:
+        size = (0, len(self.y_m), len(self.x_m), 3)
+        images = np.stack(self.images) if self.images else np.empty(size, dtype=np.uint8)
+        return TrunkPatches(
+            window=self.window, index=np.array(self.index, dtype=np.int64), images=images, x_m=self.x_m, y_m=self.y_m
+        )

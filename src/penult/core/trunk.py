@@ -1,0 +1,284 @@
+"""The trunk's motion in a flight, from its own pixels: all pictures of the flight registered against their mean.
+
+Pose models let hips and shoulders drift with the swinging limbs (0.1 to 0.4 m/s on films with known truth). Cloth and skin
+do not. But what is filmed is the near surface, and the trunk turns about its long axis: the surface then moves along the
+run against the trunk's middle, most where it lies nearest to the camera and not at all at the silhouette. So the model that
+is fitted is a turning body of elliptic cross-section: shift, lean, and turn about the long axis at shoulders and hips.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, map_coordinates
+
+from penult.core.body import middle
+from penult.model.arrays import Bools, Floats, Ints
+from penult.model.skeleton import joint
+from penult.model.track import RunwayTrack
+from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
+
+HALF_DEPTH = 0.26
+"""Half the trunk's breadth from side to side over the length shoulder to hip: 0.13 of 0.50 m, between waist and chest
+(common practice, no source)."""
+
+HALF_WIDTH = 0.22
+"""Half the trunk's depth from back to front, which the camera sees as its width: 0.11 of 0.50 m (common practice, no source)."""
+
+USED_WIDTH, USED_LENGTH = 0.22, (0.30, 1.0)
+"""Pixels used: this far from the trunk's axis, and from a little below the shoulders to the hip joints, as shares of the
+length shoulder to hip; what moves with thigh or shoulder is left out."""
+
+ARM_RADIUS = (0.15, 0.13)
+"""Reach of the near upper arm and forearm, as shares of the same length: limb and error of its joints. Left out."""
+
+HAND_OF_FOREARM = 0.55
+"""Hand with stretched fingers beyond the wrist, over the forearm."""
+
+SURFACE = 0.22
+"""Depth of the surface on average over the pixels used, over the length shoulder to hip (from the ellipse)."""
+
+MOST_PICTURES = 32
+"""Of a longer flight, pictures evenly spaced; the motion between them is smooth."""
+
+ITERATIONS = 12
+LEAST_PIXELS = 150
+LEAST_PICTURES = 5
+MOST_JITTER_M = 0.012
+"""A motion rougher than the white noise of raw joints (0.6 cm, two SD) is worse than theirs."""
+
+STEADY_M = 1e-4
+"""The registration ends when nothing moves by more than this."""
+
+
+def trunk_window(track: RunwayTrack, inside: Bools, start_s: float, end_s: float, lens_m: Floats) -> TrunkWindow | None:
+    """Return where the trunk's pictures of one flight are to be cut, or None if too little of it is in the picture."""
+    good = inside & np.isfinite(track.xy_m).all(axis=(1, 2))
+    rows = np.flatnonzero((track.time_s >= start_s) & (track.time_s <= end_s) & good)
+    breaks = np.flatnonzero(np.diff(rows) > 2)
+    rows = rows[: breaks[0] + 1] if len(breaks) else rows
+    if len(rows) < LEAST_PICTURES:
+        return None
+    shoulder, hip = middle(track.xy_m[rows], "shoulder"), middle(track.xy_m[rows], "hip")
+    t = track.time_s[rows] - track.time_s[rows].mean()
+    fall = np.stack([np.zeros_like(t), 9.81 * t**2 / 2.0], axis=1)
+    path = np.vander(t, 2) @ np.polyfit(t, (shoulder + hip) / 2.0 + fall, 1) - fall
+    length = float(np.median(np.linalg.norm(shoulder - hip, axis=1)))
+    side = 1.0 if lens_m[2] > 0 else -1.0
+    centre = float(track.z_m.mean())
+    return TrunkWindow(
+        rows=rows,
+        time_s=track.time_s[rows],
+        path_m=path,
+        z_m=centre + side * SURFACE * length,
+        centre_z_m=centre,
+        lens_m=lens_m,
+        length_m=length,
+    )
+
+
+def chosen(window: TrunkWindow) -> Ints:
+    """Return which of the window's rows are to be looked at, at most MOST_PICTURES, both ends among them."""
+    count = min(len(window.rows), MOST_PICTURES)
+    return np.asarray(np.unique(np.linspace(0, len(window.rows) - 1, count).round().astype(int)))
+
+
+def follow_trunk(patches: TrunkPatches, track: RunwayTrack) -> TrunkMotion:
+    """Register all pictures of a flight against their mean.
+
+    Parameters
+    ----------
+    patches : TrunkPatches
+        Of one flight.
+    track : RunwayTrack
+        Joints, for the first guess and to leave out the near arm.
+
+    Returns
+    -------
+    TrunkMotion
+        With a reason when the pictures do not carry it.
+    """
+    window, index = patches.window, patches.index
+    if len(index) < LEAST_PICTURES:
+        return _nothing(window, "too few pictures of the trunk")
+    body = _Body.of(patches, track)
+    job = _Registration(patches=patches, body=body, usable=_usable(patches, body))
+    motion = job.run()
+    if motion is None:
+        return _nothing(window, "too little of the trunk is seen")
+    jitter = _jitter_m(window.time_s[index], motion[:, :2])
+    if jitter > MOST_JITTER_M:
+        return _nothing(window, "the pictures of the trunk do not agree")
+    every = np.arange(len(window.rows))
+    full = np.stack([np.interp(every, index, motion[:, k]) for k in range(3)], axis=1)
+    full -= full.mean(axis=0)
+    return TrunkMotion(window=window, shift_m=full[:, :2], turn_rad=full[:, 2], jitter_m=jitter)
+
+
+def _nothing(window: TrunkWindow, reason: str) -> TrunkMotion:
+    return TrunkMotion(window=window, shift_m=np.zeros((0, 2)), turn_rad=np.zeros(0), reason=reason)
+
+
+def _jitter_m(time_s: Floats, shift_m: Floats) -> float:
+    """Scatter about a parabola, the larger of x and y."""
+    t = time_s - time_s.mean()
+    rest = shift_m - np.vander(t, 3) @ np.polyfit(t, shift_m, 2)
+    return float(np.sqrt((rest**2).sum(axis=0) / max(len(t) - 3, 1)).max())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Body:
+    """Joints about the path (n, k, 2), the near side, and the trunk's axis over the flight."""
+
+    joints_m: Floats
+    near: str
+    shoulder_m: Floats
+    hip_m: Floats
+
+    @classmethod
+    def of(cls, patches: TrunkPatches, track: RunwayTrack) -> _Body:
+        window = patches.window
+        joints = track.xy_m[window.rows[patches.index]] - window.path_m[patches.index, None]
+        near = "right" if window.z_m > window.centre_z_m else "left"
+        return cls(joints_m=joints, near=near, shoulder_m=middle(joints, "shoulder"), hip_m=middle(joints, "hip"))
+
+
+def _usable(patches: TrunkPatches, body: _Body) -> Floats:
+    """1 for pixels of the trunk that the near arm does not cover, (n, h, w)."""
+    length = patches.window.length_m
+    place = np.stack(np.meshgrid(patches.x_m, patches.y_m), axis=-1)
+    out = np.zeros(patches.images.shape[:3])
+    for i, joints in enumerate(body.joints_m):
+        along, across = _trunk_axes(place, body.shoulder_m[i], body.hip_m[i])
+        good = (along > USED_LENGTH[0]) & (along < USED_LENGTH[1]) & (np.abs(across) < USED_WIDTH * length)
+        shoulder, elbow, wrist = (joints[joint(body.near, part)] for part in ("shoulder", "elbow", "wrist"))
+        good &= _distance(place, shoulder, elbow) > ARM_RADIUS[0] * length
+        good &= _distance(place, elbow, wrist + HAND_OF_FOREARM * (wrist - elbow)) > ARM_RADIUS[1] * length
+        out[i] = good
+    return out
+
+
+def _trunk_axes(place_m: Floats, shoulder_m: Floats, hip_m: Floats) -> tuple[Floats, Floats]:
+    """Share of the way from shoulders to hips, and metres across, of places (h, w, 2)."""
+    axis = hip_m - shoulder_m
+    length = np.hypot(*axis)
+    away = place_m - shoulder_m
+    return away @ axis / length**2, away @ np.array([-axis[1], axis[0]]) / length
+
+
+def _distance(place_m: Floats, start_m: Floats, end_m: Floats) -> Floats:
+    """Distance of places (h, w, 2) from the line between two points."""
+    line = end_m - start_m
+    share = np.clip((place_m - start_m) @ line / (line @ line + 1e-9), 0.0, 1.0)
+    return np.asarray(np.linalg.norm(place_m - start_m - share[..., None] * line, axis=-1))
+
+
+@dataclass(slots=True, kw_only=True)
+class _Registration:
+    """Gauss-Newton on all pictures in turn, their mean made anew in every round."""
+
+    patches: TrunkPatches
+    body: _Body
+    usable: Floats
+    _pixel_m: float = field(init=False)
+    _images: Floats = field(init=False)
+    _x: Floats = field(init=False)
+    _y: Floats = field(init=False)
+    _turns: Floats = field(init=False)
+    _parallax: Floats = field(init=False)
+
+    def run(self) -> Floats | None:
+        """Shift, lean, and turn at shoulders and hips of every picture, (n, 5); None without enough pixels."""
+        self._prepare()
+        motion = self._first_guess()
+        for _ in range(ITERATIONS):
+            seen, sure = self._warped(motion)
+            counts = sure.sum(axis=0)
+            use = _core(counts >= max(3.0, 0.3 * len(motion)))
+            if use.sum() < LEAST_PIXELS * (0.005 / self._pixel_m) ** 2:
+                return None
+            mean = (seen * sure[..., None]).sum(axis=0) / np.maximum(counts, 1.0)[..., None]
+            design = self._design(mean)
+            change = np.stack(
+                [_step(design, seen[i] - mean, use & (sure[i] > 0), motion[i]) for i in range(len(motion))]
+            )
+            motion = motion + change
+            motion -= motion.mean(axis=0)
+            if np.abs(change[:, :2]).max() < STEADY_M:
+                break
+        return motion
+
+    def _prepare(self) -> None:
+        p, window = self.patches, self.patches.window
+        self._pixel_m = float(p.x_m[1] - p.x_m[0])
+        blur = 0.005 / self._pixel_m
+        self._images = np.stack([gaussian_filter(i.astype(float), (blur, blur, 0)) for i in p.images])
+        self._x, self._y = np.meshgrid(p.x_m, p.y_m)
+        along, across = _trunk_axes(
+            np.stack([self._x, self._y], axis=-1), self.body.shoulder_m.mean(axis=0), self.body.hip_m.mean(axis=0)
+        )
+        bulge = np.sqrt(np.clip(1.0 - (across / (HALF_WIDTH * window.length_m)) ** 2, 0.0, None))
+        depth = HALF_DEPTH * window.length_m * bulge
+        self._turns = np.stack([depth * (1.0 - along), depth * along], axis=-1)
+        away = abs(float(window.lens_m[2]) - window.z_m)
+        way = window.path_m[p.index] - window.path_m[p.index].mean(axis=0)
+        nearer = (depth - abs(window.z_m - window.centre_z_m)) / away
+        self._parallax = way[:, None, None, :] * nearer[..., None]
+
+    def _first_guess(self) -> Floats:
+        t = np.asarray(self.patches.window.time_s[self.patches.index])
+        t = t - float(t.mean())
+        middle_m = (self.body.shoulder_m + self.body.hip_m) / 2.0
+        motion = np.zeros((len(t), 5))
+        motion[:, :2] = np.vander(t, 2) @ np.polyfit(t, middle_m, 1)
+        return np.asarray(motion - motion.mean(axis=0))
+
+    def _warped(self, motion: Floats) -> tuple[Floats, Floats]:
+        """Every picture and its usable pixels, drawn back to the mean trunk."""
+        seen = np.empty_like(self._images)
+        sure = np.empty_like(self.usable)
+        for i, m in enumerate(motion):
+            x = np.cos(m[2]) * self._x - np.sin(m[2]) * self._y + m[0] + self._turns @ m[3:] + self._parallax[i, ..., 0]
+            y = np.sin(m[2]) * self._x + np.cos(m[2]) * self._y + m[1] + self._parallax[i, ..., 1]
+            at = np.array([(self.patches.y_m[0] - y), (x - self.patches.x_m[0])]) / self._pixel_m
+            for c in range(3):
+                seen[i, ..., c] = map_coordinates(self._images[i, ..., c], at, order=1, mode="nearest")
+            sure[i] = map_coordinates(self.usable[i], at, order=1, mode="constant") > 0.99
+        return seen, sure
+
+    def _design(self, mean: Floats) -> Floats:
+        """How the mean picture changes with each part of the motion, (h, w, 3, 5)."""
+        down, right = np.gradient(mean, axis=(0, 1))
+        by_x, by_y = right / self._pixel_m, -down / self._pixel_m
+        x, y = self._x[:, :, None], self._y[:, :, None]
+        turn = np.asarray(by_y * x - by_x * y)
+        twist = np.asarray(by_x)[..., None] * self._turns[:, :, None, :]
+        return np.concatenate([np.stack([by_x, by_y, turn], axis=-1), twist], axis=-1)
+
+
+def _core(use: Bools) -> Bools:
+    """Pixels whose four neighbours are in use too, so that slopes can be taken."""
+    out = np.array(use)
+    out[1:] &= use[:-1]
+    out[:-1] &= use[1:]
+    out[:, 1:] &= use[:, :-1]
+    out[:, :-1] &= use[:, 1:]
+    out[[0, -1]] = out[:, [0, -1]] = False
+    return out
+
+
+TURN_RIDGE = 3.0
+"""Keeps the turn at zero where the pictures say nothing of it: one grey level for a turn of half a radian."""
+
+
+def _step(design: Floats, rest: Floats, use: Bools, motion: Floats) -> Floats:
+    """One robust Gauss-Newton step (5,) of one picture; weights fall with the square of large rests (Geman-McClure like)."""
+    if use.sum() < 20:
+        return np.zeros(5)
+    a, r = design[use].reshape(-1, 5), rest[use].ravel()
+    scale = 2.0 * (1.4826 * float(np.median(np.abs(r))) + 0.5)
+    weight = 1.0 / np.maximum(1.0, np.abs(r) / scale) ** 2
+    ridge = np.array([1e-3, 1e-3, 1e-3, TURN_RIDGE, TURN_RIDGE])
+    left = a.T @ (a * weight[:, None]) + np.diag(ridge)
+    return -np.asarray(np.linalg.solve(left, a.T @ (weight * r) + ridge * np.r_[0.0, 0.0, 0.0, motion[3:]]))
