@@ -179,10 +179,9 @@ def _cell(value: Any) -> str:
 
 
 def _points(blob: bytes) -> str:
-    """Return a hip path as text: time, place and height of a point, nine digits as 32-bit floats need."""
-    path = path_of(blob)
-    rows = zip(path.time_s, path.x_m, path.height_m, strict=True)
-    return ";".join(" ".join(f"{v:.9g}" for v in row) for row in rows)
+    """Return a hip path as text: time, place and height of a point, in the fewest digits that give the same bits."""
+    path_of(blob)
+    return ";".join(" ".join(str(v) for v in row) for row in np.frombuffer(blob, dtype="<f4").reshape(-1, 3))
 
 
 def _blob(text: str) -> bytes:

@@ -14,10 +14,11 @@ from penult.model.comparison import Comparison, Group
 from penult.model.logbook import Choice
 from penult.model.trial import Trial
 from penult.outputs.comparison import comparison_csv, comparison_html
-from penult.outputs.comparison_pictures import INSTANTS, Stills, middle_clip
+from penult.outputs.comparison_pictures import INSTANTS, Stills, by_middle
 from penult.outputs.page_files import write_files
 
 PAGE = "comparison.html"
+_MOST_LOOKED_AT = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,11 +77,15 @@ def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_l
     return _written(groups, _like(groups, repeats), out, f"the logbook {logbook}", across_lanes, _beside(logbook))
 
 
-def stills_of(group: Group, beside: Path) -> Stills:
-    """Return the stills of a group's middle clip, as far as its result folder is still there."""
-    trial = group.trials[middle_clip(group)]
-    folder = beside / trial.folder if trial.folder else None
-    return read_stills(folder, [(contact, instant) for contact, instant, _ in INSTANTS]) if folder else {}
+def stills_of(group: Group, beside: Path) -> tuple[str, Stills]:
+    """Return the stills of the clip nearest the middle of its group whose result folder is still there, and its file."""
+    wanted = [(contact, instant) for contact, instant, _ in INSTANTS]
+    for place in by_middle(group)[:_MOST_LOOKED_AT]:
+        trial = group.trials[place]
+        stills = read_stills(beside / trial.folder, wanted) if trial.folder else {}
+        if stills:
+            return trial.analysis.clip.file, stills
+    return "", {}
 
 
 def _written(

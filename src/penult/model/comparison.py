@@ -172,13 +172,24 @@ class SeasonMeasure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A condition's mean since a date against its mean before it.
+    """The latest session of a condition against the last one on or before a date, each of one lane file.
 
-    `beyond` is None where one side has no clips of that condition.
+    Parameters
+    ----------
+    before, since : tuple of float
+        Values of the clips of both sessions.
+    change : float
+        Mean of the later minus mean of the earlier session.
+    minimal_detectable_change : float
+        With the lane files' uncertainty where there are two.
+    beyond : bool
+        The change is larger than that.
     """
 
     key: MeasureKey
     condition: Condition
+    before_date: str
+    since_date: str
     before: tuple[float, ...]
     since: tuple[float, ...]
     change: float

@@ -17,7 +17,7 @@ from penult.model.trial import MeasureKey, Trial
 from penult.outputs import words
 from penult.outputs.comparison_charts import MOST_CURVES, difference_bar, drawn_clips, hip_chart, strip
 from penult.outputs.comparison_ladder import ladder
-from penult.outputs.comparison_pictures import Stills, middle_clip, pairs
+from penult.outputs.comparison_pictures import Stills, pairs
 from penult.outputs.page_files import MARK
 from penult.outputs.verdicts import CLEARLY, full_words, shown_row, value_text
 
@@ -46,15 +46,17 @@ MOST_COLUMNS = 24
 """Clips up to which the page has a table of all single values; more stand in the CSV file."""
 
 
-def comparison_html(comparison: Comparison, stills: tuple[Stills, Stills], *, source: str) -> str:
+def comparison_html(
+    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str
+) -> str:
     """Return the page.
 
     Parameters
     ----------
     comparison : Comparison
         With hip paths where there are any.
-    stills : (mapping, mapping)
-        Of each group's middle clip.
+    stills : ((str, mapping), (str, mapping))
+        File and stills of the clip that stands for each group.
     source : str
         Where the results came from: folders, or the logbook's place.
 
@@ -80,8 +82,8 @@ def comparison_html(comparison: Comparison, stills: tuple[Stills, Stills], *, so
             charts=charts,
             left_out=_left_out(comparison),
             ladders=[Markup(ladder(comparison, width=w)) for w in (760.0, 370.0)],
-            pairs=[(p.title, Markup(p.picture), Markup(p.note)) for p in pairs(*stills, names)],
-            picture_clips=[g.trials[middle_clip(g)].analysis.clip.file for g in (comparison.first, comparison.second)],
+            pairs=[(p.title, Markup(p.picture), Markup(p.note)) for p in pairs(stills[0][1], stills[1][1], names)],
+            picture_clips=[file or words.DASH for file, _ in stills],
             singles=_singles(comparison),
             clips=_clips(comparison),
             counts=_counts(comparison),

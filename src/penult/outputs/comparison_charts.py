@@ -16,8 +16,8 @@ from penult.model.comparison import ComparedMeasure, Comparison, Group, GroupVal
 from penult.model.measured import Measured
 from penult.model.trial import Trial
 from penult.outputs import words
-from penult.outputs.bars import Scale, scale_for
-from penult.outputs.drawing import Drawing, Point
+from penult.outputs.bars import Scale
+from penult.outputs.drawing import Drawing, Point, scale_of
 from penult.outputs.verdicts import full_words
 
 Over = Literal["distance", "time"]
@@ -38,7 +38,7 @@ def strip(row: ComparedMeasure, *, width: float = 340.0) -> str:
     factor = words.term(row.key.name).scale
     sides = (row.first, row.second)
     ends = [factor * e for s in sides for _, m in s.values for e in (m.value - m.u95, m.value + m.u95)]
-    scale = scale_for(ends or [0.0, 1.0], parts=4 if width > 300.0 else 2)
+    scale = scale_of(ends or [0.0, 1.0], parts=4 if width > 300.0 else 2)
     left, right = 8.0, width - 8.0
     heights = [max(14.0, _ROW_PX * min(len(s.values), _MOST_ROWS) + 6.0) for s in sides]
     picture = Drawing(width, sum(heights) + 26.0, "strip", f"{full_words(row.key)}: values of both groups on one scale")
@@ -264,7 +264,7 @@ def _draw_curve(picture: Drawing, curve: _Curve, frame: _Frame) -> None:
 
 
 def _draw_grid(picture: Drawing, frame: _Frame) -> None:
-    scale = scale_for([100.0 * frame.y_low, 100.0 * frame.y_high], parts=5)
+    scale = scale_of([100.0 * frame.y_low, 100.0 * frame.y_high], parts=5)
     for tick in scale.ticks:
         if 100.0 * frame.y_low <= tick <= 100.0 * frame.y_high:
             y = frame.y(tick / 100.0)
@@ -322,7 +322,7 @@ def _lane_px(count: int) -> float:
 
 
 def _draw_scale(picture: Drawing, frame: _Frame, over: Over, top: float) -> None:
-    scale = scale_for([frame.x_low, frame.x_high], parts=7 if frame.right > 500.0 else 4)
+    scale = scale_of([frame.x_low, frame.x_high], parts=7 if frame.right > 500.0 else 4)
     picture.line((frame.left, top + 4.0), (frame.right, top + 4.0), "axis")
     for tick in scale.ticks:
         if frame.x_low <= tick <= frame.x_high:

@@ -37,15 +37,15 @@ class Pair:
     note: str
 
 
-def middle_clip(group: Group) -> int:
-    """Return the place of the clip with the middle hip drop of its group: the one whose pictures stand for it."""
-    drops = []
+def by_middle(group: Group) -> list[int]:
+    """Return the places of a group's clips, the one with the middle hip drop first: its pictures stand for the group."""
+    drops = {}
     for i, trial in enumerate(group.trials):
         drop = trial.analysis.penultimate.get("penultimate_hip_drop_m")
         if isinstance(drop, Measured):
-            drops.append((drop.value, i))
-    drops.sort()
-    return drops[(len(drops) - 1) // 2][1] if drops else 0
+            drops[i] = drop.value
+    middle = sorted(drops.values())[(len(drops) - 1) // 2] if drops else 0.0
+    return sorted(range(len(group.trials)), key=lambda i: abs(drops.get(i, float("inf")) - middle))
 
 
 def pairs(first: Stills, second: Stills, names: tuple[str, str]) -> list[Pair]:

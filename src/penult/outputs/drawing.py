@@ -6,9 +6,10 @@ Every text goes through `escaped`; nothing else may put a person's words into a 
 from __future__ import annotations
 
 import html
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from penult.core.csv_cells import shown
+from penult.outputs.bars import Scale, scale_for
 
 Point = tuple[float, float]
 
@@ -16,6 +17,16 @@ Point = tuple[float, float]
 def escaped(text: str, most: int = 200) -> str:
     """Return a text for an SVG or HTML attribute or element: no markup, no control or reading-order marks."""
     return html.escape(shown(text, most), quote=True)
+
+
+def scale_of(values: Iterable[float], *, parts: int = 4) -> Scale:
+    """Return a scale with round ends that holds the values; values that (nearly) agree get some room around them."""
+    found = list(values) or [0.0, 1.0]
+    low, high = min(found), max(found)
+    room = max(1e-3, 0.01 * max(abs(low), abs(high)))
+    if high - low < room:
+        low, high = low - room / 2.0, high + room / 2.0
+    return scale_for([low, high], parts=parts)
 
 
 class Drawing:
