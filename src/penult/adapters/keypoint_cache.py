@@ -6,6 +6,7 @@ import hashlib
 import os
 import tempfile
 import zipfile
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -41,9 +42,9 @@ def read(key: str) -> tuple[Ints, Floats] | None:
     try:
         if file.stat().st_size > MOST_ENTRY_BYTES:
             return None
-        with np.load(file, allow_pickle=False) as stored:
+        with file.open("rb") as opened, np.load(opened, allow_pickle=False) as stored:
             frame, joints = np.asarray(stored["frame"]), np.asarray(stored["joints"], dtype=float)
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile, EOFError):
+    except (OSError, ValueError, KeyError, EOFError, NotImplementedError, RuntimeError, zipfile.BadZipFile, zlib.error):
         return None
     sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
     return (frame, joints) if sound else None
