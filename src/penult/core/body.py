@@ -94,8 +94,26 @@ def joint_weights(table: SegmentTable) -> Floats:
     return w / w.sum()
 
 
-def mass_centre(xy_m: Floats, table: SegmentTable) -> Floats:
-    """Whole-body mass centre (..., 2) of joints (..., k, 2), de Leva 1996; NaN where a joint is missing."""
+def weight_draws(sex: str | None, count: int, rng: np.random.Generator) -> Floats:
+    """Weights of the joints (count, k) for draws, first row the table's own.
+
+    Without a sex the body lies anywhere between the two tables (evenly), which is how their difference is counted into the
+    uncertainty of the mass centre.
+    """
+    out = np.repeat(joint_weights(segment_table(sex))[None], count, axis=0)
+    if sex is None:
+        away = rng.uniform(-0.5, 0.5, size=count - 1)
+        out[1:] += away[:, None] * (joint_weights(MALE) - joint_weights(FEMALE))
+    return np.asarray(out)
+
+
+def mass_centre(xy_m: Floats, table: SegmentTable, weights: Floats | None = None) -> Floats:
+    """Whole-body mass centre (..., 2) of joints (..., k, 2), de Leva 1996; NaN where a joint is missing.
+
+    With `weights` (s, k) the joints are draws (s, ..., k, 2), each weighted by its own row.
+    """
+    if weights is not None:
+        return np.asarray(np.einsum("s...kd,sk->s...d", xy_m, weights))
     return np.asarray(np.einsum("...kd,k->...d", xy_m, joint_weights(table)))
 
 

@@ -43,6 +43,8 @@ class Scene:
         The whole body is in the picture.
     table : SegmentTable
         For the mass centre.
+    weights : (s, k) float64, optional
+        Weights of the joints for the mass centre, drawn; without them the table's.
     """
 
     time_s: Floats
@@ -50,6 +52,7 @@ class Scene:
     weight: Floats
     inside: Bools
     table: SegmentTable
+    weights: Floats | None = None
 
     @property
     def interval_s(self) -> float:
@@ -117,7 +120,7 @@ def contact_evidence(scene: Scene, event: Event) -> ContactEvidence:
         toe_off_joints_m=at_toe_off,
         ankle_before_m=before,
         ankle_touchdown_m=landing,
-        mass_centre_touchdown_m=mass_centre(at_touchdown, scene.table),
+        mass_centre_touchdown_m=mass_centre(at_touchdown, scene.table, scene.weights),
         hip_lowest_m=lowest,
         lowest_s=lowest_s,
         knee_min_deg=_knee_min(scene, event),
@@ -217,7 +220,7 @@ def flight_evidence(scene: Scene, toe_off_s: Floats, end_s: float) -> FlightEvid
             position_m=nothing, velocity_m_per_s=nothing, time_s=np.zeros(0), height_m=np.zeros((draws, 0)), reason=why
         )
     t = scene.time_s[rows] - start
-    cm = mass_centre(scene.xy_m[:, rows], scene.table)
+    cm = mass_centre(scene.xy_m[:, rows], scene.table, scene.weights)
     position, velocity = flight(t, cm)
     late = (toe_off_s - start)[:, None]
     fall = np.array([0.0, -9.81])

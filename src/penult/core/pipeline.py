@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from penult.core import clock
-from penult.core.body import mass_centre, middle, segment_table
+from penult.core.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.carry import Flight, airborne
 from penult.core.clean import fill_gaps, smooth_path, trust
 from penult.core.contacts import Support, find_supports
@@ -174,6 +174,7 @@ def measure(
         weight=found.weight,
         inside=found.inside & np.isfinite(found.runway.xy_m).all(axis=(1, 2)),
         table=segment_table(settings.sex),
+        weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
     )
     contacts = [contact_evidence(scene, event) for event in events]
     flying = airborne(draws, found.runway, _spans(scene, events), trunks)

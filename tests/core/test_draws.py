@@ -1,0 +1,127 @@
+"""The Monte Carlo draws of joints: every stated source has its stated size and correlation."""
+
+from __future__ import annotations
+
+import dataclasses
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from penult.core import draws
+from penult.core.locate import DEPTH_SD_M
+from penult.core.synthetic_film import square_camera
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.skeleton import JOINTS, joint
+from penult.model.track import PixelTrack, RunwayTrack
+
+
+def _drawn(pixels: PixelTrack, runway: RunwayTrack, camera: Camera, hand: Floats | None = None) -> draws.Draws:
+    weight = np.ones(runway.xy_m.shape[:2])
+    return draws.draw_track(pixels, (camera,), runway.z_m, runway.xy_m, weight, hand)
+
+
+@pytest.fixture(scope="module")
+def still(camera: Camera) -> Camera:
+    """Return the camera as if it were known exactly."""
+    return dataclasses.replace(camera, covariance=np.zeros_like(camera.covariance))
+
+
+def test_first_draw_is_the_measured_track(pixels: PixelTrack, runway: RunwayTrack, camera: Camera) -> None:
+    """Row 0 is untouched, and the same clip gives the same draws."""
+    first, again = (_drawn(pixels, runway, camera) for _ in range(2))
+
+    assert first.xy_m[0] == pytest.approx(runway.xy_m)
+    assert (first.lasting_m[0] == 0.0).all()
+    assert np.array_equal(first.xy_m, again.xy_m)
+
+
+def test_constant_bias_has_the_spread_of_the_contract(pixels: PixelTrack, runway: RunwayTrack, still: Camera) -> None:
+    """1.5 cm and nothing else in y of the middle of the picture (250 draws of a SD: 4.5 percent); alike in all frames."""
+    lasting = _drawn(pixels, runway, still).lasting_m[1:]
+    row = int(np.abs(runway.xy_m[:, 0, 0] - np.nanmean(runway.xy_m[:, 0, 0])).argmin())
+
+    spread = lasting[:, row].std(axis=0)
+    depth = DEPTH_SD_M * np.sqrt(2.0) / 8.0  # the most that a depth can move a joint a metre or two off the axis
+
+    assert spread[:, 1].mean() == pytest.approx(draws.BIAS_SD_M, rel=0.10)
+    assert spread.max() < 1.25 * np.hypot(draws.BIAS_SD_M, 2.0 * depth)
+
+
+def test_bias_of_left_and_right_is_mostly_one() -> None:
+    """Shares add up to one; correlation 0.85 between sides and 0.5 between joints."""
+    bias = draws._bias(np.random.default_rng(0))[:, 0]
+    many = np.concatenate([draws._bias(np.random.default_rng(i))[:, 0] for i in range(20)])
+    left, right = many[:, joint("left", "hip"), 0], many[:, joint("right", "hip"), 0]
+    knee = many[:, joint("left", "knee"), 0]
+
+    assert sum(draws.BIAS_SHARES) == pytest.approx(1.0)
+    assert bias.shape == (draws.COUNT, len(JOINTS), 2)
+    assert np.corrcoef(left, right)[0, 1] == pytest.approx(0.85, abs=0.02)
+    assert np.corrcoef(left, knee)[0, 1] == pytest.approx(0.50, abs=0.04)
+
+
+def test_drift_forgets_exponentially() -> None:
+    """An Ornstein-Uhlenbeck process: unit variance at all times, autocorrelation exp(-dt / T)."""
+    time_s = np.arange(60) / 240.0
+    path = draws.wandering(time_s, (40,), np.random.default_rng(5))
+
+    assert path[:, 0].std() == pytest.approx(1.0, rel=0.03)
+    assert path[:, -1].std() == pytest.approx(1.0, rel=0.03)
+    for lag in (1, 12, 36):
+        wanted = np.exp(-lag / 240.0 / draws.DRIFT_TIME_S)
+        assert (path[:, 0] * path[:, lag]).mean() == pytest.approx(wanted, abs=0.03)
+
+
+def test_white_noise_is_read_off_the_clip_itself() -> None:
+    """Noise of 3 and 20 mm on a swinging path; the third difference takes away the motion."""
+    time_s = np.arange(400) / 240.0
+    path = np.zeros((400, 2, 2))
+    path[..., 0] = (9.0 * time_s + 0.4 * np.sin(2.0 * np.pi * 2.2 * time_s))[:, None]
+    path += np.random.default_rng(6).normal(size=path.shape) * np.array([0.003, 0.020])[None, :, None]
+
+    assert draws.white_noise_sd_m(path, np.ones((400, 2))) == pytest.approx((0.003, 0.020), rel=0.10)
+
+
+def test_camera_is_carried_through_as_refitted_cameras_would(pixels: PixelTrack, runway: RunwayTrack) -> None:
+    """Linear propagation against mapping every joint with 300 drawn cameras; x of the head, bias and depth taken off."""
+    base = square_camera()
+    sd = np.array([2e-3, 2e-3, 1e-3, 0.02, 0.01, 0.03, 2e-3, 0.0, 0.0])
+    loose = dataclasses.replace(base, covariance=np.diag(sd**2))
+    tight = dataclasses.replace(base, covariance=np.zeros((9, 9)))
+
+    with_camera = _drawn(pixels, runway, loose).lasting_m[1:, :, 0].var(axis=0)
+    without = _drawn(pixels, runway, tight).lasting_m[1:, :, 0].var(axis=0)
+    rng = np.random.default_rng(7)
+    mapped = []
+    for _ in range(300):
+        parameters = np.array(base.parameters) + sd * rng.normal(size=9)
+        one = dataclasses.replace(base, parameters=parameters)
+        mapped.append(draws._map(pixels, (one,), runway.z_m)[:, 0])
+    expected = np.var(mapped, axis=0)
+
+    seen = np.isfinite(expected).all(axis=1)
+    assert np.sqrt((with_camera - without)[seen].mean(axis=0)) == pytest.approx(
+        np.sqrt(expected[seen].mean(axis=0)), rel=0.15
+    )
+
+
+def test_joint_put_by_hand_has_the_spread_of_a_hand(pixels: PixelTrack, runway: RunwayTrack, still: Camera) -> None:
+    """Where a person put the hip, its bias and drift are a hand's (1 cm) in place of the model's; other joints keep theirs."""
+    k = joint("left", "hip")
+    hand = np.zeros(runway.xy_m.shape[:2])
+    hand[:, k] = 1.0
+
+    lasting = _drawn(pixels, runway, still, hand).lasting_m[1:, :, :, 1]
+
+    assert np.median(lasting[:, :, k].std(axis=0)) == pytest.approx(draws.HAND_SD_M, rel=0.15)
+    assert np.median(lasting[:, :, joint("right", "hip")].std(axis=0)) == pytest.approx(draws.BIAS_SD_M, rel=0.15)
+
+
+def test_toe_drifts_more_than_other_joints() -> None:
+    """Sizes as stated: 1.2 cm at the toes, 0.7 elsewhere."""
+    sd = dict(zip(JOINTS, draws.drift_sd_m(), strict=True))
+
+    assert {sd["left_toe"], sd["right_toe"]} == {0.012}
+    assert all(a == b for a, b in pairwise(v for n, v in sd.items() if not n.endswith("toe")))

@@ -1,0 +1,206 @@
+"""The trunk from its pixels: a patterned body of elliptic cross-section, drawn at known places, leans and turns."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from penult.core import trunk
+from penult.core.carry import TRUNK, Flight, airborne, carried
+from penult.core.draws import Draws, draw_track
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.skeleton import JOINTS, joint
+from penult.model.track import PixelTrack, RunwayTrack
+from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
+
+COUNT, LENGTH_M, AWAY_M = 28, 0.5, 12.0
+TIME_S = np.arange(COUNT) / 240.0
+
+
+def _track() -> RunwayTrack:
+    """Joints of a trunk that stands still about (0, 1.25) m, both arms far ahead of it."""
+    body = np.zeros((len(JOINTS), 2))
+    for k, name in enumerate(JOINTS):
+        part = name.split("_")[-1]
+        body[k] = {"shoulder": (0.0, 1.5), "hip": (0.0, 1.0), "head": (0.0, 1.7)}.get(part, (0.9, 1.2))
+    body[[joint(side, "elbow") for side in ("left", "right")]] = (0.5, 1.6)
+    return RunwayTrack(
+        frame=np.arange(COUNT),
+        time_s=TIME_S,
+        xy_m=np.repeat(body[None], COUNT, axis=0),
+        z_m=np.zeros(len(JOINTS)),
+        filled=np.zeros((COUNT, len(JOINTS)), dtype=bool),
+    )
+
+
+def _window() -> TrunkWindow:
+    return TrunkWindow(
+        rows=np.arange(COUNT),
+        time_s=TIME_S,
+        path_m=np.repeat([[0.0, 1.25]], COUNT, axis=0),
+        z_m=trunk.SURFACE * LENGTH_M,
+        centre_z_m=0.0,
+        lens_m=np.array([0.0, 1.2, AWAY_M]),
+        length_m=LENGTH_M,
+    )
+
+
+def _pattern(across: Floats, up: Floats) -> Floats:
+    """A shirt: cloth of many waves, in grey levels."""
+    rng = np.random.default_rng(8)
+    out = np.full(across.shape, 120.0)
+    for _ in range(30):
+        wave = rng.normal(0.0, 60.0, 2)
+        out += rng.normal(0.0, 14.0) * np.cos(wave[0] * across + wave[1] * up + rng.uniform(0.0, 6.3))
+    return out
+
+
+def _picture(x: Floats, y: Floats, motion: Floats) -> Floats:
+    """A turning, leaning, moving elliptic body before a pattern that does not move; the camera far away.
+
+    The surface point seen at v across is found by turning its place on the ellipse back by the turn about the long axis.
+    """
+    shift_x, shift_y, lean, turn = motion
+    gx, gy = np.meshgrid(x, y)
+    c, s = np.cos(lean), np.sin(lean)
+    v, up = c * (gx - shift_x) + s * (gy - shift_y), c * (gy - shift_y) - s * (gx - shift_x)
+    a, b = trunk.HALF_WIDTH * LENGTH_M, trunk.HALF_DEPTH * LENGTH_M
+    depth = b * np.sqrt(np.clip(1.0 - (v / a) ** 2, 0.0, None))
+    body = _pattern(v - turn * depth, up)
+    return np.where(np.abs(v) < a, body, _pattern(gx + 5.0, gy + 5.0))
+
+
+def _patches(motions: Floats) -> TrunkPatches:
+    x, y = np.arange(-0.3, 0.3, 0.005), np.arange(0.42, -0.42, -0.005)
+    grey = np.stack([_picture(x, y, m) for m in motions])
+    images = np.clip(grey, 0, 255).astype(np.uint8)[..., None].repeat(3, axis=-1)
+    return TrunkPatches(window=_window(), index=np.arange(COUNT), images=images, x_m=x, y_m=y)
+
+
+def _motions(turn_rate: float) -> Floats:
+    t = TIME_S - TIME_S.mean()
+    return np.stack([0.15 * t, -0.08 * t, 0.4 * t, turn_rate * t], axis=1)
+
+
+def _slope(values: Floats) -> float:
+    return float(np.polyfit(TIME_S, values, 1)[0])
+
+
+@pytest.mark.parametrize("turn_rate", [0.0, 1.5])
+def test_known_motion_is_found_also_while_the_trunk_turns_about_its_long_axis(turn_rate: float) -> None:
+    """0.15 and -0.08 m/s and 0.4 rad/s; a turn of 1.5 rad/s moves the surface by 0.17 m/s, which must not be taken for a shift."""
+    found = trunk.follow_trunk(_patches(_motions(turn_rate)), _track())
+
+    assert not found.reason
+    assert _slope(found.shift_m[:, 0]) == pytest.approx(0.15, abs=0.03)
+    assert _slope(found.shift_m[:, 1]) == pytest.approx(-0.08, abs=0.01)
+    assert _slope(found.turn_rad) == pytest.approx(0.4, abs=0.08)
+    assert found.jitter_m < 0.002
+
+
+def test_near_arm_before_the_trunk_is_left_out() -> None:
+    """A forearm of other cloth swings across: with the joints that say so the motion is found all the same."""
+    patches, track = _patches(_motions(0.0)), _track()
+    joints = np.array(track.xy_m)
+    images = patches.images.copy()
+    for i in range(COUNT):
+        ahead = -0.10 + 1.8 * TIME_S[i]
+        joints[i, joint("right", "elbow")] = (ahead - 0.10, 1.20)
+        joints[i, joint("right", "wrist")] = (ahead + 0.05, 1.22)
+        joints[i, joint("right", "shoulder")] = joints[i, joint("left", "shoulder")]
+        arm = np.abs(patches.y_m + 0.045) < 0.035
+        along = (patches.x_m > ahead - 0.12) & (patches.x_m < ahead + 0.14)
+        images[i][np.ix_(arm, along)] = 230
+    seen = dataclasses.replace(patches, images=images)
+
+    found = trunk.follow_trunk(seen, dataclasses.replace(track, xy_m=joints))
+
+    assert _slope(found.shift_m[:, 0]) == pytest.approx(0.15, abs=0.03)
+    assert _slope(found.shift_m[:, 1]) == pytest.approx(-0.08, abs=0.015)
+
+
+def test_pictures_that_do_not_agree_are_refused() -> None:
+    """Noise in place of a shirt: no motion is invented."""
+    patches = _patches(_motions(0.0))
+    noise = np.random.default_rng(9).integers(0, 255, patches.images.shape, dtype=np.uint8)
+
+    found = trunk.follow_trunk(dataclasses.replace(patches, images=noise), _track())
+
+    assert found.reason or found.jitter_m < trunk.MOST_JITTER_M
+    few = dataclasses.replace(patches, images=patches.images[:3], index=np.arange(3))
+    assert trunk.follow_trunk(few, _track()).reason == "too few pictures of the trunk"
+
+
+def test_window_follows_a_parabola_and_stops_where_the_body_leaves(runway: RunwayTrack) -> None:
+    """Rows are one unbroken stretch; the path is straight in x and falls with g in y."""
+    inside = np.ones(len(runway.time_s), dtype=bool)
+    start = float(runway.time_s[20])
+    inside[45:50] = False
+
+    window = trunk.trunk_window(runway, inside, start, start + 0.3, np.array([0.0, 1.2, AWAY_M]))
+
+    assert window is not None
+    assert window.rows.tolist() == list(range(20, 45))
+    assert 2.0 * np.polyfit(window.time_s, window.path_m, 2)[0] == pytest.approx((0.0, -9.81), abs=1e-6)
+    assert window.z_m > window.centre_z_m
+    assert trunk.trunk_window(runway, inside, start, start + 0.004, np.array([0.0, 1.2, AWAY_M])) is None
+    assert len(trunk.chosen(window)) == 25
+
+
+@pytest.fixture
+def drawn(pixels: PixelTrack, runway: RunwayTrack, camera: Camera) -> Draws:
+    """Return draws of the synthetic runner."""
+    return draw_track(pixels, (camera,), runway.z_m, runway.xy_m, np.ones(runway.xy_m.shape[:2]))
+
+
+def _moving(runway: RunwayTrack, first: int, speed: tuple[float, float]) -> TrunkMotion:
+    rows = np.arange(first, first + 24)
+    time_s = runway.time_s[rows]
+    mid = np.mean([runway.xy_m[rows, k] for k in TRUNK], axis=0)
+    fitted = np.vander(time_s - time_s.mean(), 2) @ np.polyfit(time_s - time_s.mean(), mid, 1)
+    window = dataclasses.replace(_window(), rows=rows, time_s=time_s, path_m=fitted)
+    shift = (time_s - time_s.mean())[:, None] * np.array(speed)
+    return TrunkMotion(window=window, shift_m=shift, turn_rad=np.zeros(24))
+
+
+def test_carried_joints_move_with_the_trunk_and_keep_their_mean_place(drawn: Draws, runway: RunwayTrack) -> None:
+    """A trunk 0.1 m/s faster than its joints' path: all four joints get that speed, other joints and rows stay."""
+    motion = _moving(runway, 60, (0.1, 0.0))
+    rows = motion.window.rows
+
+    out = carried(drawn.xy_m, drawn, runway.xy_m, [motion])
+
+    wanted = np.polyfit(motion.window.time_s, motion.window.path_m[:, 0], 1)[0] + 0.1
+    for k in TRUNK:
+        assert np.polyfit(runway.time_s[rows], out[0, rows, k, 0], 1)[0] == pytest.approx(wanted, abs=1e-6)
+        assert out[0, rows, k].mean(axis=0) == pytest.approx(runway.xy_m[rows, k].mean(axis=0), abs=0.03)
+    others = np.setdiff1d(np.arange(len(JOINTS)), TRUNK)
+    assert np.array_equal(out[:, :, others], drawn.xy_m[:, :, others])
+    assert np.array_equal(out[:, :60], drawn.xy_m[:, :60])
+
+
+def test_motion_far_from_the_joints_or_with_a_reason_changes_nothing(drawn: Draws, runway: RunwayTrack) -> None:
+    """1 m/s off the joints: the background led the pixels."""
+    far = _moving(runway, 60, (1.0, 0.0))
+    none = dataclasses.replace(far, shift_m=np.zeros((0, 2)), turn_rad=np.zeros(0), reason="too dim")
+
+    assert np.array_equal(carried(drawn.xy_m, drawn, runway.xy_m, [far, none]), drawn.xy_m)
+
+
+def test_drift_of_flight_repeats_in_part_from_step_to_step(drawn: Draws, runway: RunwayTrack) -> None:
+    """Extra drift of two running flights off different feet: the knee that pushed correlates, by the stated share."""
+    flights = [
+        Flight(rows=np.arange(40, 64), foot="left", running=True),
+        Flight(rows=np.arange(100, 124), foot="right", running=True),
+    ]
+
+    extra = airborne(drawn, runway, flights, ()) - drawn.xy_m
+    first, second = extra[1:, 50, joint("left", "knee"), 1], extra[1:, 110, joint("right", "knee"), 1]
+
+    assert (extra[0] == 0.0).all()
+    assert first.std() == pytest.approx(np.sqrt(0.016**2 - 0.007**2), rel=0.12)
+    assert np.corrcoef(first, second)[0, 1] == pytest.approx(0.35, abs=0.15)
+    assert (extra[:, 70] == 0.0).all()
