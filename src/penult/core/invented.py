@@ -19,9 +19,9 @@ from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.trial import HipPath, Said, Trial
 
 _NUMBERS = (-3, -2, -1, 0)
-_STEP_SHARE = {-2: 0.97, -1: 1.04, 0: 0.94}
+_STEP_SHARE = {-2: 0.99, -1: 1.0, 0: 0.99}
 _CONTACT_S = {-3: 0.104, -2: 0.105, -1: 0.112, 0: 0.124}
-_FLIGHT_S = {-2: 0.126, -1: 0.118, 0: 0.084}
+_FLIGHT_S = {-2: 0.142, -1: 0.150, 0: 0.116}
 _START_S = 0.35
 _U95 = {"_m_per_s": 0.06, "_percent": 0.7, "_hz": 0.07, "_deg": 1.2, "_s": 0.004, "_m": 0.012}
 _SPREAD = {"_m_per_s": 0.07, "_percent": 0.9, "_deg": 1.4, "_m": 0.018}

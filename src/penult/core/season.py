@@ -143,7 +143,7 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
     if depends_on_lane(measure.key.name) and before[0].trial.lane != after[0].trial.lane:
         shared = sum(float(np.mean([p.value.u95**2 for p in side])) for side in (before, after))
         limit = math.sqrt(limit**2 + (statistics.NORMAL_95 / 2.0) ** 2 * shared)
-        notes.append("two lane files, whose uncertainty is counted in")
+        notes.append("two lane files, counted in")
     values = [[p.value.value for p in side] for side in (before, after)]
     change = float(np.mean(values[1]) - np.mean(values[0]))
     return Change(

@@ -29,6 +29,15 @@ def scale_of(values: Iterable[float], *, parts: int = 4) -> Scale:
     return scale_for([low, high], parts=parts)
 
 
+def tight_scale(values: Iterable[float], *, parts: int = 5) -> Scale:
+    """Return a scale that begins and ends just beyond the values, with its ticks at round numbers between."""
+    found = list(values) or [0.0, 1.0]
+    low, high = min(found), max(found)
+    step = scale_of(found, parts=parts).step
+    room = max(0.06 * (high - low), 0.3 * step)
+    return Scale(low=low - room, high=high + room, step=step)
+
+
 class Drawing:
     """An SVG picture.
 

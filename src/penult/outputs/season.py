@@ -14,14 +14,14 @@ from markupsafe import Markup
 from penult.core.csv_cells import guarded, shown
 from penult.core.groups import mats_words
 from penult.core.season import HEADLINES, SPEEDS
-from penult.model.comparison import Change, Season, SeasonMeasure
+from penult.model.comparison import Change, Condition, Season, SeasonMeasure
 from penult.model.logbook import Athlete, CoachNote, TapeResult
 from penult.model.measured import Measured
 from penult.model.trial import measures_of
 from penult.outputs import words
 from penult.outputs.drawing import Drawing, escaped
 from penult.outputs.page_files import MARK
-from penult.outputs.season_charts import Kind, date_chart, kinds_of, strides_chart, weeks_chart
+from penult.outputs.season_charts import Kind, change_bar, date_chart, day_text, kinds_of, strides_chart, weeks_chart
 from penult.outputs.season_slopes import own_words, published_for, slope_chart
 from penult.outputs.verdicts import amount, detectable_text, full_words, value_text
 
@@ -121,29 +121,46 @@ def _measure(measure: SeasonMeasure, kinds: dict[str, Kind], span: tuple[date, d
     }
 
 
-def _changes(season: Season) -> list[dict[str, Any]]:
-    return [_change(c) for c in sorted(season.changes, key=lambda c: not c.beyond)]
+def _changes(season: Season) -> dict[str, Any]:
+    """Return the changes as a table: a row a measure, a column a kind and approach."""
+    conditions = list(dict.fromkeys(c.condition for c in season.changes))
+    conditions.sort(key=lambda c: (c.kind, c.approach_strides or 0, c.mats))
+    rows = []
+    for key in dict.fromkeys(c.key for c in season.changes):
+        found = {c.condition: c for c in season.changes if c.key == key}
+        reach = 1.15 * max(max(abs(c.change), c.minimal_detectable_change) for c in found.values())
+        cells = [_change(found[c], reach) if c in found else None for c in conditions]
+        rows.append((words.capitalised(full_words(key)), cells))
+    return {
+        "heads": [_condition_words(c) for c in conditions],
+        "rows": rows,
+        "beyond": sum(c.beyond for c in season.changes),
+        "count": len(season.changes),
+        "some_from_measurement": any(not c.typical_error.from_repeats for c in season.changes),
+    }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def _condition_words(condition: Condition) -> tuple[str, str]:
+    strides = f"{condition.approach_strides} strides" if condition.approach_strides else ""
+    more = [strides, mats_words(condition.mats) if condition.mats else ""]
+    return condition.kind or "kind not given", ", ".join(w for w in more if w)
+
+
+def _change(change: Change, reach: float) -> dict[str, Any]:
     name, limit = change.key.name, change.minimal_detectable_change
-    strides = change.condition.approach_strides
-    parts = [
-        change.condition.kind or "kind not given",
-        f"{strides} strides" if strides else "",
-        mats_words(change.condition.mats),
-    ]
-    sides = [(change.before_date, change.before), (change.since_date, change.since)]
     term = words.term(name)
     places = words.decimals(term.scale * limit)
+    sides = [(change.before_date, change.before), (change.since_date, change.since)]
+    said = [
+        f"{value_text(sum(v) / len(v), limit, name)}, {day_text(date.fromisoformat(day))} ({len(v)})"
+        for day, v in sides
+    ]
     return {
         "beyond": change.beyond,
-        "measure": words.capitalised(full_words(change.key)),
-        "condition": ", ".join(p for p in parts if p and p != "no mats"),
-        "sides": [(day, value_text(sum(v) / len(v), limit, name), len(v)) for day, v in sides],
+        "bar": Markup(change_bar(change, reach)),
         "change": f"{words.number(term.scale * change.change, places, sign=True)}{words.spaced(term.unit)}",
-        "limit": amount(limit, name),
-        "from_repeats": change.typical_error.from_repeats,
+        "limit": f"{amount(limit, name)}{'' if change.typical_error.from_repeats else '*'}",
+        "sides": said,
         "notes": change.notes,
     }
 

@@ -13,16 +13,17 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from penult.model.comparison import Season, SeasonMeasure, SeasonPoint
+from penult.model.comparison import Change, Season, SeasonMeasure, SeasonPoint
 from penult.outputs import words
 from penult.outputs.bars import Scale
-from penult.outputs.drawing import Drawing, Point, scale_of
+from penult.outputs.drawing import Drawing, Point, tight_scale
 from penult.outputs.verdicts import full_words
 
 SHAPES = ("circle", "diamond", "square", "up", "cross", "down")
 MOST_MARKS = 150
 """Clips up to which each has its own mark; more become dots."""
 
+_INSIDE_PX = 24.0  # first and last day from the ends, for marks beside them
 _MOST_NUMBERED = 60  # session means that carry their strides; more of them would cover one another
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -57,7 +58,7 @@ def date_chart(measure: SeasonMeasure, kinds: Mapping[str, Kind], span: tuple[da
 
     def x(day: str, shift: float = 0.0) -> float:
         share = (date.fromisoformat(day) - span[0]).days / days
-        return frame.left + 14.0 + share * (frame.right - frame.left - 28.0) + shift
+        return frame.left + _INSIDE_PX + share * (frame.right - frame.left - 2.0 * _INSIDE_PX) + shift
 
     shifts = _shifts(measure, kinds, width)
     groups = _conditions(measure.points)
@@ -105,6 +106,22 @@ def strides_chart(measure: SeasonMeasure, kinds: Mapping[str, Kind], *, width: f
     return picture.svg()
 
 
+def change_bar(change: Change, reach: float, *, width: float = 120.0) -> str:
+    """Return a change as a dot against the band within which it could be chance; `reach` is where the scale ends."""
+    middle = width / 2.0
+
+    def x(value: float) -> float:
+        return middle + max(-1.0, min(1.0, value / reach)) * (middle - 6.0)
+
+    limit = change.minimal_detectable_change
+    picture = Drawing(width, 20.0, "change", "")
+    picture.box((x(-limit), 3.0), (x(limit) - x(-limit), 14.0), "chance")
+    picture.line((middle, 1.0), (middle, 19.0), "zero")
+    picture.line((middle, 10.0), (x(change.change), 10.0), "interval clear" if change.beyond else "interval unclear")
+    picture.mark((x(change.change), 10.0), "circle", "clear" if change.beyond else "unclear", size=4.4)
+    return picture.svg()
+
+
 def weeks_chart(weeks: Sequence[tuple[str, int]], *, width: float) -> str:
     """Return the take-off contacts filmed in each week as bars."""
     most = max((n for _, n in weeks), default=0) or 1
@@ -124,7 +141,7 @@ def weeks_chart(weeks: Sequence[tuple[str, int]], *, width: float) -> str:
     step = max(1, round(60.0 / each + 0.49))
     for i in range(0, len(weeks), step):
         day = date.fromisoformat(weeks[i][0])
-        picture.text((left + each * (i + 0.5), bottom + 16.0), _day_text(day), "tick", anchor="middle")
+        picture.text((left + each * (i + 0.5), bottom + 16.0), day_text(day), "tick", anchor="middle")
     picture.text((right, bottom + 31.0), "week beginning on", "tick", anchor="end")
     return picture.svg()
 
@@ -147,7 +164,7 @@ def _frame(measure: SeasonMeasure, width: float, bottom: float) -> _Frame:
     factor = words.term(measure.key.name).scale
     values = [factor * p.value.value for p in measure.points]
     error = factor * (measure.typical_error.value if measure.typical_error else 0.0)
-    scale = scale_of([min(values) - error, max(values) + error])
+    scale = tight_scale([min(values) - error, max(values) + error])
     return _Frame(left=40.0, right=width - 6.0, top=10.0, bottom=bottom, scale=scale, factor=factor)
 
 
@@ -253,7 +270,7 @@ def _date_axis(picture: Drawing, frame: _Frame, span: tuple[date, date], x: Call
     picture.line((frame.left, frame.bottom), (frame.right, frame.bottom), "axis")
     for day in _ticks(span, 4 if frame.right < 500.0 else 9):
         picture.line((x(day), frame.bottom), (x(day), frame.bottom + 4.0), "axis")
-        picture.text((x(day), frame.bottom + 16.0), _day_text(day), "tick", anchor="middle")
+        picture.text((x(day), frame.bottom + 16.0), day_text(day), "tick", anchor="middle")
 
 
 def _ticks(span: tuple[date, date], most: int) -> list[date]:
@@ -264,5 +281,6 @@ def _ticks(span: tuple[date, date], most: int) -> list[date]:
     return [span[0] + timedelta(days=d) for d in range(0, days + 1, step)]
 
 
-def _day_text(day: date) -> str:
+def day_text(day: date) -> str:
+    """Return a day as charts write it: '3 Oct'."""
     return f"{day.day} {_MONTHS[day.month - 1]}"

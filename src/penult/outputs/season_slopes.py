@@ -12,7 +12,7 @@ from penult.model.comparison import Slope
 from penult.model.measured import Measured
 from penult.outputs import words
 from penult.outputs.bars import Scale
-from penult.outputs.drawing import Drawing, Point, scale_of
+from penult.outputs.drawing import Drawing, Point, tight_scale
 from penult.outputs.season_charts import Kind
 
 G_M_PER_S2 = 9.81
@@ -90,7 +90,7 @@ def own_words(slope: Slope) -> str:
 def slope_chart(slope: Slope, kinds: Mapping[str, Kind], *, width: float = 370.0) -> str:
     """Return distance against speed: a mark a jump, the athlete's own line, and the published slopes through the mean."""
     xs, ys = np.array([p[0] for p in slope.points]), np.array([p[1] for p in slope.points])
-    x_scale, y_scale = scale_of(xs.tolist(), parts=3), scale_of(ys.tolist(), parts=4)
+    x_scale, y_scale = tight_scale(xs.tolist(), parts=4), tight_scale(ys.tolist())
     left, right, top, bottom = 40.0, width - 8.0, 22.0, 216.0
     alt = f"official distance against {words.term(slope.key.name).words}, {len(xs)} jumps; {own_words(slope)}"
     picture = Drawing(width, 254.0, "slopes", alt)
