@@ -33,6 +33,11 @@ NOISE_TIMES = 5.0
 """Foreground differs from the background by this many grey levels and robust noise SDs: five for one in 10,000 pixels with
 the heavier tails of compressed video, 12 levels for the softest contrast of cloth on a hall wall (common practice)."""
 
+_DARK = 8.0
+"""Grey levels added before a ratio is taken, so that noise in the dark does not look like light."""
+
+_BAND_ROWS = 9
+
 Grey = NDArray[np.uint8]
 
 
@@ -104,10 +109,9 @@ class _Lane:
         """Cover and ground depth of every bin in every picture of a block."""
         sample = pictures[:: max(len(pictures) // BACKGROUND_PICTURES, 1)]
         background = np.median(np.stack(sample), axis=0).astype(np.float32)
-        return [self._one(picture.astype(np.float32) - background) for picture in pictures]
+        return [self._one(_change(picture.astype(np.float32), background)) for picture in pictures]
 
     def _one(self, change: NDArray[np.float32]) -> tuple[Floats, Floats]:
-        change = change - np.median(change)  # lamps flicker, exposure moves: the whole picture changes together
         noise = 1.4826 * float(np.median(np.abs(change)))
         mask = (np.abs(cv2.blur(change, (3, 3))) > max(LEAST_CONTRAST, NOISE_TIMES * noise)).astype(np.uint8)
         mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 3), np.uint8))
@@ -118,6 +122,17 @@ class _Lane:
         last = touched.shape[1] - 1 - touched[:, ::-1].argmax(axis=1)
         z = np.where(touched.any(axis=1), self.z_m[np.arange(len(last)), last], np.nan)
         return cover, z
+
+
+def _change(picture: NDArray[np.float32], background: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What differs from the background besides its brightness: exposure moves, and lamps flicker in bands that roll by.
+
+    A rolling shutter turns flicker into bands of rows; a person covers less than half of a row, so its median ratio is the
+    light's.
+    """
+    light = np.median((picture + _DARK) / (background + _DARK), axis=1)
+    light = cv2.blur(light[:, None].astype(np.float32), (1, _BAND_ROWS))
+    return np.asarray(picture - ((background + _DARK) * light - _DARK), dtype=np.float32)
 
 
 def _towards(camera: Camera) -> float:

@@ -17,6 +17,7 @@ from penult.app.shoes import look_at_shoes
 from penult.core.athlete import Path as AthletePath
 from penult.core.athlete import position_at
 from penult.core.camera import project
+from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import locate
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, Ints
@@ -48,7 +49,9 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     NotMeasurableError
         Nobody runs along the lane, or no foot ever stands on it.
     """
-    joints = _joints(clip_path, scene, settings, pool, progress)
+    run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
+    crossed = crossings(scene.profile, run)
+    joints = _joints(clip_path, scene, run, settings, pool, progress)
     seen = Sighting(
         clip=scene.clip,
         fit=scene.fit,
@@ -57,11 +60,12 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
         joints=joints,
         profile=scene.profile,
         shoes=(),
-        notices=scene.notices,
+        notices=(*scene.notices, *crossing_notices(crossed)),
         method=scene.method,
     )
     found = locate(joints, seen.track_cameras(), scene.clip.size_px, settings)
-    return replace(seen, shoes=look_at_shoes(clip_path, scene.clip, found, progress))
+    shoes = look_at_shoes(clip_path, scene.clip, found, progress)
+    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale))
 
 
 REUSE_SHARE = 0.95
@@ -71,10 +75,11 @@ REUSE_OFF = 0.3
 """... and when the athlete is where they are, within this share of a body's height, in the median frame."""
 
 
-def _joints(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progress: Progress) -> PixelTrack:
-    """Take the joints from the cache, or find the athlete and follow them."""
+def _joints(
+    clip_path: Path, scene: Scene, run: AthletePath, settings: Settings, pool: PosePool, progress: Progress
+) -> PixelTrack:
+    """Take the joints from the cache, or follow the athlete."""
     clip, cameras = scene.clip, scene.cameras
-    run = find_athlete(scene.profile, clip, cameras, settings)
     key = keypoint_cache.key_of(clip.sha256, pose.MODEL_SHA256, CROP_BODIES, settings.run, settings.at)
     kept = keypoint_cache.read(key)
     if kept is not None:

@@ -9,6 +9,7 @@ from penult.adapters import video
 from penult.adapters.patches import PatchCollector
 from penult.app.progress import Progress
 from penult.core.events import nearest_camera, rough_contact
+from penult.core.light import evened
 from penult.core.pipeline import Located
 from penult.core.shoe import refine_all
 from penult.model.clip import Clip
@@ -42,4 +43,4 @@ def look_at_shoes(path: Path, clip: Clip, found: Located, progress: Progress) ->
         camera = nearest_camera(found.cameras, found.runway.time_s, time_s)
         collector.add(dataclasses.replace(frame, time_s=time_s), camera)
         progress("looking at the shoes", (frame.index - wanted[0]) / max(wanted[-1] - wanted[0], 1))
-    return refine_all(collector.patches(), roughs)
+    return refine_all([evened(p) for p in collector.patches()], roughs)

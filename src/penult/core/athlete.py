@@ -73,13 +73,13 @@ def find_runs(profile: LaneProfile, at: tuple[float, float] | None = None) -> tu
     found: list[Path] = []
     elsewhere: list[Path] = []
     for _ in range(12):
-        rows, bins = _best_streak(gain, profile.time_s)
+        rows, bins = best_streak(gain, profile.time_s)
         travel = abs(profile.x_m[bins[-1]] - profile.x_m[bins[0]]) if len(rows) else 0.0
         if travel < MIN_TRAVEL_M:
             break
         path = Path(time_s=profile.time_s[rows], x_m=profile.x_m[bins])
         (found if _on_lane(profile, rows, bins) else elsewhere).append(path)
-        _erase(gain, rows, bins)
+        erase(gain, rows, bins)
     if at is not None:
         return _nearest_to(at, [*found, *elsewhere])
     if not found:
@@ -108,7 +108,7 @@ def _nearest_to(at: tuple[float, float], paths: list[Path]) -> tuple[Path, ...]:
     return (passing[int(np.argmin(gaps))],)
 
 
-def _best_streak(gain: Floats, time_s: Floats) -> tuple[list[int], list[int]]:
+def best_streak(gain: Floats, time_s: Floats) -> tuple[list[int], list[int]]:
     """Rows and bins of the forward-moving path with the greatest summed gain, beginning and ending anywhere."""
     n, width = gain.shape
     total = np.maximum(gain[0], 0.0)
@@ -145,7 +145,7 @@ def _on_lane(profile: LaneProfile, rows: list[int], bins: list[int]) -> bool:
     return len(nearest) > 0 and float(np.percentile(np.abs(nearest), 30)) <= MAX_OFF_LANE_M
 
 
-def _erase(gain: Floats, rows: list[int], bins: list[int]) -> None:
+def erase(gain: Floats, rows: list[int], bins: list[int]) -> None:
     """Take a streak out of the profile, a body's length either side."""
     reach = int(1.5 * BODY_M / BIN_M)
     for i, j in zip(rows, bins, strict=True):
@@ -154,7 +154,7 @@ def _erase(gain: Floats, rows: list[int], bins: list[int]) -> None:
 
 def _nobody(profile: LaneProfile, elsewhere: int) -> NoAthleteError:
     """Say what was seen instead of a run along the lane."""
-    rows, bins = _best_streak(_gain(profile.cover)[:, ::-1], profile.time_s)
+    rows, bins = best_streak(_gain(profile.cover)[:, ::-1], profile.time_s)
     if len(rows) and abs(profile.x_m[bins[-1]] - profile.x_m[bins[0]]) >= MIN_TRAVEL_M:
         return NoAthleteError(
             "nobody runs along the lane in its direction",

@@ -37,13 +37,20 @@ OVERLAP_M = 0.2
 GAP_M = 0.5
 """A foot not seen at its place while the hips cover this much has left it."""
 
+BESIDE_S = 0.02
+"""How far from a support a frame may lie that shows where it begins or ends: about the SD of rough instants."""
+
 MAX_TOE_HEIGHT_M = 0.30
 """A foot higher than this above the runway is in swing, whatever the mat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Support:
-    """One support as the joints show it: foot, first and last row, place of toe, heel and ankle, height of the toe."""
+    """One support as the joints show it: foot, first and last row, place of toe, heel and ankle, height of the toe.
+
+    `start_seen` and `end_seen` say whether the foot is seen just before the first and just after the last row: if not, it
+    may have landed earlier, or left later.
+    """
 
     foot: Foot
     start_s: float
@@ -52,6 +59,8 @@ class Support:
     heel_x_m: float
     toe_y_m: float
     ankle_x_m: float
+    start_seen: bool = True
+    end_seen: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,4 +231,15 @@ def _support(track: RunwayTrack, stay: _Stay, leg: int) -> Support:
         heel_x_m=float(np.median(heel[early, 0])),
         toe_y_m=float(np.median(toe[early, 1])),
         ankle_x_m=float(np.median(ankle[early, 0])),
+        start_seen=_seen_beside(track, int(stay.rows[0]), -1),
+        end_seen=_seen_beside(track, int(stay.rows[-1]), 1),
     )
+
+
+def _seen_beside(track: RunwayTrack, row: int, way: int) -> bool:
+    """Both toes are seen in one of the two rows beside a row, or within BESIDE_S of it, in one sense of time."""
+    gap_s = way * (track.time_s - track.time_s[row])
+    order = row + way * np.array([1, 2])
+    near = (gap_s > 0.0) & (gap_s <= BESIDE_S)
+    near[order[(order >= 0) & (order < len(near))]] = True
+    return bool(np.isfinite(feet_m(track, "toe")[near]).all(axis=(1, 2)).any())

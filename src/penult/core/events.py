@@ -8,6 +8,7 @@ import numpy as np
 
 from penult.core.camera import at_depth, project
 from penult.core.contacts import Support
+from penult.core.crossing import HIDDEN
 from penult.core.draws import Draws, moved
 from penult.core.evidence import Event
 from penult.model.arrays import Floats
@@ -49,10 +50,13 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         times = [(support.start_s + ROUGH_START_S, ROUGH_TIME_S[0]), (support.end_s + ROUGH_END_S, ROUGH_TIME_S[1])]
         toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1])
         height = angle = (float("nan"), float("nan"))
+    told = _told(support, shoe)
     place = _camera_part(camera, draws.camera_theta, (toe[0], 0.0 if np.isnan(height[0]) else height[0], z_m))
     return Event(
         foot=support.foot,
         rough=not seen,
+        touchdown_seen=seen or (told[0] and support.start_seen),
+        toe_off_seen=seen or (told[1] and support.end_seen),
         touchdown_s=_draw(*times[0], count, rng),
         toe_off_s=_draw(*times[1], count, rng),
         toe_x_m=_draw(*toe, count, rng) + np.concatenate([[0.0], place[:, 0]]),
@@ -60,6 +64,19 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         foot_angle_deg=_draw(*angle, count, rng),
         foot_angle_reason="the shoe's edges cannot be told from the pictures" if np.isnan(angle[0]) else "",
     )
+
+
+SHORTEST_S = 0.05
+"""Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer): only a part of it was seen."""
+
+
+def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
+    """Whether the joints can tell touchdown and toe-off: not where somebody crosses, nor of a stay that is too short."""
+    if support.end_s + ROUGH_END_S - support.start_s - ROUGH_START_S < SHORTEST_S:
+        return False, False
+    if shoe is None or shoe.reason != HIDDEN:
+        return True, True
+    return bool(np.isfinite(shoe.touchdown_s)), bool(np.isfinite(shoe.toe_off_s))
 
 
 def _draw(value: float, sd: float, count: int, rng: np.random.Generator) -> Floats:
