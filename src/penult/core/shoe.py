@@ -22,6 +22,9 @@ EARLY_S = (0.005, 0.030)
 """Time after the forefoot is down in which the heel is down too: after the impact, before it rises half way through the
 shortest contacts (0.08 s)."""
 
+LOW_S = (0.025, 0.045)
+"""Time after a rough touchdown (off by up to 25 ms) in which the heel is low."""
+
 DEPTH_SD_M = 0.03
 """How well the depth of a foot is known, one SD, as in `locate`."""
 
@@ -30,6 +33,10 @@ SAME_LENGTH_M = 0.02
 
 LENGTH_SD_M = 0.008
 """How well a toe is known from the heel edge and the length of the same shoes elsewhere in the clip, one SD."""
+
+FAR_M, FAR_S = 0.05, 0.045
+"""No toe is farther than this from where the joints show it, and no instant: they are off by up to 4 cm and 25 ms, and a
+frame more at low rates."""
 
 SHORTEST_S = 0.05
 """Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer)."""
@@ -51,17 +58,11 @@ def refine_all(patches: Sequence[ShoePatches], roughs: Sequence[RoughContact]) -
     patches, roughs : sequences of the same length
         One for every contact of one athlete.
     """
-    found = [refine(p, r) for p, r in zip(patches, roughs, strict=True)]
-    lengths = [c.toe_x_m - c.heel_x_m for c in found if c.heel_x_m is not None and c.toe_seen]
-    if len(lengths) < 3:
-        return tuple(found)
-    length = float(np.median(lengths))
-    for i, (contact, rough) in enumerate(zip(found, roughs, strict=True)):
-        if contact.heel_x_m is None or not _toe_is_wrong(contact, found, roughs, length):
-            continue
-        again = replace(rough, toe_x_m=contact.heel_x_m + length, heel_x_m=contact.heel_x_m, toe_sd_m=LENGTH_SD_M)
-        found[i] = refine(patches[i], again)
-    return tuple(found)
+    found = [_refine(p, r, None) for p, r in zip(patches, roughs, strict=True)]
+    for i, again in enumerate(_second_looks(found, roughs)):
+        if again is not None:
+            found[i] = _refine(patches[i], again, None)
+    return tuple(_plausible(contact, rough) for contact, rough in zip(found, roughs, strict=True))
 
 
 def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> ShoeContact:
@@ -81,6 +82,10 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
     ShoeContact
         With a reason instead of times where the pictures do not support them.
     """
+    return _plausible(_refine(patches, rough, background), rough)
+
+
+def _refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None) -> ShoeContact:
     scene = look(patches, rough, background)
     if scene is None:
         return _nothing(rough, "too few pictures of the place with and without the shoe")
@@ -97,6 +102,9 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
         height, toe = whole, toe_tip(scene, rough, whole.at_m, patches.slope_x)
         fore = forefoot_down(scene, rough, toe, height) or fore
     heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
+    if not heel.seen:  # the forefoot may have been misjudged
+        early = scene.between(rough.start_s + LOW_S[0], rough.start_s + LOW_S[1])
+        heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
     down = heel_down(scene, heel.at_m, height, fore) or fore
     away = toe_off(scene, rough, toe, height)
     if away is None or away.at_s - down.at_s < SHORTEST_S:
@@ -105,20 +113,34 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
     return _contact(patches, (down, away), (toe, heel, height), angle)
 
 
-def _toe_is_wrong(
-    contact: ShoeContact, found: Sequence[ShoeContact], roughs: Sequence[RoughContact], length_m: float
-) -> bool:
-    """Whether toe and heel are not a shoe's length apart and the toe departs more from its rough place than the heel."""
-    assert contact.heel_x_m is not None
-    if contact.toe_seen and abs(contact.toe_x_m - contact.heel_x_m - length_m) <= SAME_LENGTH_M:
-        return False
+def _second_looks(found: Sequence[ShoeContact], roughs: Sequence[RoughContact]) -> list[RoughContact | None]:
+    """Where a toe cannot be right, where to look for it again: a shoe's length from the heel, or where the joints say."""
     pairs = list(zip(found, roughs, strict=True))
-    toes = [c.toe_x_m - r.toe_x_m for c, r in pairs if c.toe_seen]
-    heels = [c.heel_x_m - r.heel_x_m for c, r in pairs if c.heel_x_m is not None]
-    rough = next(r for c, r in pairs if c is contact)
-    toe = abs(contact.toe_x_m - rough.toe_x_m - float(np.median(toes)))
-    heel = abs(contact.heel_x_m - rough.heel_x_m - float(np.median(heels)))
-    return not contact.toe_seen or toe >= heel
+    lengths = [c.toe_x_m - c.heel_x_m for c in found if c.heel_x_m is not None and c.toe_seen]
+    if len(lengths) < 3:
+        return [None] * len(pairs)
+    length = float(np.median(lengths))
+    toe_ahead = float(np.median([c.toe_x_m - r.toe_x_m for c, r in pairs if c.toe_seen]))
+    heel_ahead = float(np.median([c.heel_x_m - r.heel_x_m for c, r in pairs if c.heel_x_m is not None]))
+    looks: list[RoughContact | None] = []
+    for contact, rough in pairs:
+        toe_off_m = abs(contact.toe_x_m - rough.toe_x_m - toe_ahead) if contact.toe_seen else math.inf
+        again = None
+        if contact.heel_x_m is None:
+            if toe_off_m > FAR_M:
+                again = replace(rough, toe_x_m=rough.toe_x_m + toe_ahead, toe_sd_m=FAR_M / 2.0)
+        elif abs(contact.toe_x_m - contact.heel_x_m - length) > SAME_LENGTH_M or not contact.toe_seen:
+            if toe_off_m >= abs(contact.heel_x_m - rough.heel_x_m - heel_ahead):
+                toe_x_m = contact.heel_x_m + length
+                again = replace(rough, toe_x_m=toe_x_m, heel_x_m=contact.heel_x_m, toe_sd_m=LENGTH_SD_M)
+        looks.append(again)
+    return looks
+
+
+def _plausible(contact: ShoeContact, rough: RoughContact) -> ShoeContact:
+    """The contact, or none when its times are farther from the rough ones than these are ever off."""
+    late = max(abs(contact.touchdown_s - rough.start_s), abs(contact.toe_off_s - rough.end_s))
+    return _nothing(rough, NOT_SEEN) if not contact.reason and late > FAR_S else contact
 
 
 def _forefoot(toe_x_m: float) -> tuple[float, float]:

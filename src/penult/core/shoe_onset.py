@@ -32,9 +32,8 @@ TURNING_SD_LOG = 0.6
 """Speed of a box's content while in place, and the SD of its log about the usual one: a shoe that turns about its toe or
 heel at up to 18 rad/s moves by up to 0.5 m/s 3 cm away from it."""
 
-LEAVING_SHARE, MORE_THAN_TURNING = 0.4, 1.25
-"""An interval with at least this share of the largest rate, and this many times the usual rate of turning as far as rates
-go, is one in which the content leaves: half a partial interval, and a little above what turning does."""
+MORE_THAN_TURNING = 1.25
+"""An interval in which content leaves has this many times the usual rate of turning, as far as rates go."""
 
 MEMORY_S = 0.010
 """How long a speed of turning lasts: a foot's angular speed changes in about a tenth of a contact."""
@@ -57,7 +56,7 @@ def unlike(pictures: Pixels, other: Pixels) -> Floats:
     return np.asarray(largest(np.abs(pictures - other)).mean(axis=(1, 2)), dtype=np.float64)
 
 
-def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float) -> Onset | None:
+def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, share: float) -> Onset | None:
     """Return when the box's content leaves its place.
 
     The unlikeness to a picture shortly before grows as c (1 - exp(-s d)), where s is the unlikeness per metre of this very
@@ -75,6 +74,8 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float) 
         Size of a pixel.
     turning_m_per_s : float
         Usual speed of the content just before it leaves.
+    share : float
+        An interval with this share of the largest rate is one in which the content leaves.
 
     Returns
     -------
@@ -91,7 +92,7 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float) 
         return None
     rates = -np.log1p(-np.clip((steps - floor) / full, 0.0, 0.9)) / np.diff(time_s)
     per_m = unlike_per_m(pictures[int(rates.argmax())], box.empty, pixel_m)
-    first = _first_leaving(rates, MORE_THAN_TURNING * turning_m_per_s * per_m)
+    first = _first_leaving(rates, share, MORE_THAN_TURNING * turning_m_per_s * per_m)
     anchor = max(first - 1, 0)
     before = max(float(rates[anchor - 1]) / per_m, TURNING_M_PER_S[0]) if anchor else turning_m_per_s
     trust = float(np.exp(-(time_s[anchor + 1] - time_s[anchor]) / MEMORY_S))
@@ -107,10 +108,10 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float) 
     return Onset(at_s=mean + float(time_s[anchor]), sd_s=spread, contrast=full / floor)
 
 
-def _first_leaving(rates: Floats, turning: float) -> int:
+def _first_leaving(rates: Floats, share: float, turning: float) -> int:
     """First interval of the unbroken run of strong rates that holds the strongest; strong is more than turning, if it can."""
     most = float(rates.max())
-    strong = rates >= max(LEAVING_SHARE * most, min(turning, 0.9 * most))
+    strong = rates >= max(share * most, min(turning, 0.9 * most))
     at = int(rates.argmax())
     while at > 0 and strong[at - 1]:
         at -= 1
