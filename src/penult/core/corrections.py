@@ -140,7 +140,7 @@ def apply(
     contacts = sorted(desk.contacts, key=lambda c: c.shoe.touchdown_s)
     return Corrected(
         found=dataclasses.replace(found, supports=tuple(c.support for c in contacts)),
-        shoes=tuple(c.shoe for c in contacts),
+        shoes=tuple(c.result() for c in contacts),
         hand=hand,
         unused=unused,
     )

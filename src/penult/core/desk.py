@@ -42,11 +42,16 @@ NEAREST_S = 0.06
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Contact:
-    """One contact on the desk: its shoe as corrected, and as it was read from the pictures or the joints."""
+    """One contact on the desk: its shoe as corrected, as it was read from the pictures or the joints, and as it came."""
 
     support: Support
     shoe: ShoeContact
     read: ShoeContact
+    came: ShoeContact | None
+
+    def result(self) -> ShoeContact | None:
+        """Return the shoe as it came, with its reason, unless somebody changed it."""
+        return self.came if self.shoe is self.read else self.shoe
 
 
 class Desk:
@@ -58,7 +63,8 @@ class Desk:
         self._interval_s = float(np.median(np.diff(self._frame_s)))
         timed = [_timed(s, shoe) for s, shoe in zip(found.supports, shoes, strict=True)]
         self.contacts = [
-            _Contact(support=s, shoe=shoe, read=shoe) for s, shoe in zip(found.supports, timed, strict=True)
+            _Contact(support=s, shoe=shoe, read=shoe, came=came)
+            for s, shoe, came in zip(found.supports, timed, shoes, strict=True)
         ]
         self.joints = HandTrack(tuple(found.pixels.frame.tolist()))
 
@@ -175,7 +181,7 @@ class Desk:
             toe_off_s=span[1],
             toe_off_sd_s=self._hand_sd_s(),
         )
-        self.contacts.append(_Contact(support=support, shoe=shoe, read=shoe))
+        self.contacts.append(_Contact(support=support, shoe=shoe, read=shoe, came=shoe))
         return True
 
     def _seen_support(self, foot: Foot, span_s: tuple[float, float]) -> Support | None:
