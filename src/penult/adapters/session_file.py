@@ -103,7 +103,9 @@ def template(files: Sequence[str]) -> bytes:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS[:9])
     writer.writerows([guarded(f), *[""] * 8] for f in files)
-    return ("﻿" + out.getvalue()).encode("utf-8", errors="replace")  # the mark lets spreadsheets read accents right
+    return ("\ufeff" + out.getvalue()).encode(
+        "utf-8", errors="replace"
+    )  # the mark lets spreadsheets read accents right
 
 
 class _Reading:

@@ -1,0 +1,292 @@
+"""A whole session in one go: every clip of a folder, one failure never stopping the rest, resumed where it stopped."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from penult import __version__
+from penult.adapters import session_state as state
+from penult.adapters.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
+from penult.adapters.session_file import SessionFile, SessionRow, read_session, template
+from penult.errors import InputError, OutputError, PenultError
+from penult.model.analysis import Analysis
+from penult.model.logbook import Athlete
+from penult.model.session import ClipOutcome, Session
+from penult.model.settings import Settings
+from penult.model.trial import Said, Trial
+from penult.outputs.page_files import write_files
+from penult.outputs.session import session_html
+
+AnalyseOne = Callable[[Path, Settings, Path], Analysis]
+"""Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
+
+Progress = Callable[[str, float], None]
+PAGE = "session.html"
+TABLE = "session.csv"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What is to be done with one clip."""
+
+    clip: Path
+    result: Path
+    settings: Settings
+    said: Said
+    sha256: str
+    key: str
+
+
+def write_template(folder: Path) -> Path:
+    """Write `session.csv` for the clips of a folder, to be filled in.
+
+    Raises
+    ------
+    InputError
+        If there are no clips.
+    OutputError
+        If there is one already: what a coach typed is never overwritten.
+    """
+    path = folder / TABLE
+    names = [c.name for c in _clips(folder)]
+    if path.exists():
+        raise OutputError(f"{path} is there already and was left as it is", next_step="fill it in, or move it away")
+    state.write_bytes(path, template(names))
+    return path
+
+
+def run_session(
+    folder: Path,
+    lane: Path,
+    analyse_one: AnalyseOne,
+    *,
+    table: Path | None = None,
+    date: str = "",
+    logbook: Path | None = None,
+    pool: Callable[[], Executor] | None = None,
+    progress: Progress = lambda what, share: None,
+) -> Session:
+    """Analyse every clip of a folder and write the session's page.
+
+    Parameters
+    ----------
+    folder : Path
+        With the clips; results and `session.html` are written there.
+    lane : Path
+        Lane file.
+    analyse_one : callable
+        (clip, settings, result folder) -> Analysis.
+    table : Path, optional
+        `session.csv`; else the one in the folder, if there is one.
+    date : str
+        ISO date for clips without one of their own.
+    logbook : Path, optional
+        Where each result is added as soon as it is there.
+    pool : callable, optional
+        Makes an executor; without it the clips are analysed one after the other.
+    progress : callable
+        Told which clip is done, and the share of the session.
+
+    Returns
+    -------
+    Session
+        Its exit status is 0 only if every clip has a result.
+
+    Raises
+    ------
+    InputError
+        No clips, a faulty session file or logbook; nothing is analysed then.
+    """
+    plans = _plans(folder, lane, table, date, logbook)
+    done: dict[Path, ClipOutcome] = {}
+    try:
+        for plan, outcome in _outcomes(folder, plans, analyse_one, pool):
+            done[plan.clip] = outcome
+            progress(f"{len(done)} of {len(plans)} clips done", len(done) / len(plans))
+            if outcome.analysis is not None:
+                _record(folder, plan, outcome, logbook)
+    finally:  # an interrupted session leaves its page as well
+        session = Session(
+            name=folder.resolve().name, folder=str(folder), clips=tuple(done[p.clip] for p in plans if p.clip in done)
+        )
+        if done:
+            _write_page(folder, session)
+    return session
+
+
+def _clips(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        raise InputError(f"{folder} is not a folder of clips", "there is no such folder")
+    clips = state.clips_in(folder)
+    if not clips:
+        endings = " ".join(sorted(state.CLIP_ENDINGS))
+        raise InputError(f"there are no clips in {folder}", f"looked for files that end in {endings}")
+    return clips
+
+
+def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Path | None) -> list[Plan]:
+    clips = _clips(folder)
+    path = table or folder / TABLE
+    said = read_session(path, [c.name for c in clips]) if table or path.exists() else SessionFile()
+    known = _athletes(logbook)
+    lane_sha256 = _hash_of_lane(lane)
+    results = state.result_folders(clips)
+    plans = []
+    for clip in clips:
+        row = said.row(clip.name)
+        settings = _settings(row, known.get(row.athlete.casefold()))
+        plans.append(
+            Plan(
+                clip=clip,
+                result=results[clip],
+                settings=settings,
+                said=_said(row, folder, date),
+                sha256=state.sha256_of(clip),
+                key=state.request_key(settings, lane_sha256, __version__),
+            )
+        )
+    return plans
+
+
+def _hash_of_lane(lane: Path) -> str:
+    try:
+        return hashlib.sha256(lane.read_bytes()).hexdigest()
+    except OSError as error:
+        raise InputError(f"the lane file {lane} cannot be read", error.strerror or str(error)) from error
+
+
+def _athletes(logbook: Path | None) -> dict[str, Athlete]:
+    """Return the profiles in the logbook, which fill in what a session does not say; makes the logbook where there is none."""
+    if logbook is None:
+        return {}
+    from penult.adapters.logbook import opened
+
+    with opened(logbook, create=True) as log:
+        return {a.label.casefold(): a for a, _ in log.contents().athletes}
+
+
+def _settings(row: SessionRow, known: Athlete | None) -> Settings:
+    sex = row.sex or (known.sex if known else None) or None
+    return Settings(
+        capture_rate_hz=row.capture_rate_hz,
+        kind=row.kind,
+        athlete=known.label if known else row.athlete,
+        sex=sex,
+        height_m=row.height_m or (known.height_m if known else None),
+        leg_length_m=known.leg_length_m if known else None,
+        mats=row.mats,
+        run=row.run,
+    )
+
+
+def _said(row: SessionRow, folder: Path, date: str) -> Said:
+    return Said(
+        date=row.date or date,
+        session=folder.resolve().name,
+        approach_strides=row.approach_strides,
+        official_distance_m=row.official_distance_m,
+        note=row.note,
+    )
+
+
+def _outcomes(
+    folder: Path, plans: Sequence[Plan], analyse_one: AnalyseOne, pool: Callable[[], Executor] | None
+) -> Iterator[tuple[Plan, ClipOutcome]]:
+    """Return each clip's outcome as it becomes known: first what is there already, then what is analysed now."""
+    known = state.read_state(folder)
+    todo = []
+    for plan in plans:
+        analysis = state.finished(known.get(plan.clip.name), plan.sha256, plan.key, plan.result)
+        if analysis is None:
+            todo.append(plan)
+        else:
+            yield plan, replace(_outcome(plan, analysis), is_new=False)
+    yield from _in_turn(todo, analyse_one) if pool is None else _in_processes(todo, analyse_one, pool)
+
+
+def _in_turn(plans: Iterable[Plan], analyse_one: AnalyseOne) -> Iterator[tuple[Plan, ClipOutcome]]:
+    for plan in plans:
+        yield plan, _tried(plan, analyse_one)
+
+
+def _tried(plan: Plan, analyse_one: AnalyseOne) -> ClipOutcome:
+    try:
+        return _outcome(plan, analyse_one(plan.clip, plan.settings, plan.result))
+    except Exception as error:  # whatever happens to one clip, the others go on
+        return _failure(plan, error)
+
+
+def _in_processes(
+    plans: Sequence[Plan], analyse_one: AnalyseOne, pool: Callable[[], Executor]
+) -> Iterator[tuple[Plan, ClipOutcome]]:
+    """Analyse clips at the same time; where a process dies, the clips it took along are tried again one by one."""
+    left = list(plans)
+    with pool() as executor:
+        futures: dict[Future[Analysis], Plan] = {
+            executor.submit(analyse_one, p.clip, p.settings, p.result): p for p in plans
+        }
+        for future in as_completed(futures):
+            plan = futures[future]
+            error = future.exception()
+            if isinstance(error, BrokenExecutor):
+                continue
+            left.remove(plan)
+            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+    for plan in left:
+        with pool() as executor:
+            future = executor.submit(analyse_one, plan.clip, plan.settings, plan.result)
+            error = future.exception()
+            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+
+
+def _outcome(plan: Plan, analysis: Analysis) -> ClipOutcome:
+    return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, analysis=analysis)
+
+
+def _failure(plan: Plan, error: BaseException) -> ClipOutcome:
+    if isinstance(error, PenultError):
+        text, status = str(error), error.exit_status
+    elif isinstance(error, BrokenExecutor):
+        text, status = "the process that analysed it died", 1
+    else:
+        text, status = f"our own fault: {type(error).__name__}: {error}", 1
+    return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, error=text, exit_status=status)
+
+
+def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None) -> None:
+    """Write down what was said and that this clip is done, and add it to the logbook."""
+    if outcome.analysis is None:
+        return
+    try:
+        state.write_bytes(plan.result / SAID, said_bytes(plan.said))
+    except OSError as error:
+        raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
+    if logbook is not None:
+        from penult.adapters.logbook import opened
+
+        path = plan.result / "hip_path.csv"
+        trial = Trial(
+            analysis=outcome.analysis,
+            said=plan.said,
+            folder=str(plan.result.resolve()),
+            hip_path=read_hip_path(path) if path.exists() else None,
+        )
+        with opened(logbook, create=True) as log:
+            log.put_trials([trial], session_folder=str(folder.resolve()), corrections=[read_corrections(plan.result)])
+    clips = state.read_state(folder)
+    clips[plan.clip.name] = {"sha256": plan.sha256, "key": plan.key}
+    state.write_state(folder, clips)
+
+
+def _write_page(folder: Path, session: Session) -> None:
+    stills = {
+        c.file: still
+        for c in session.clips
+        if c.analysis and (still := next(iter(read_stills(folder / c.folder, [(-1, "lowest")]).values()), None))
+    }
+    page = session_html(session, stills)
+    write_files(folder, {PAGE: page.encode("utf-8", errors="replace")})

@@ -1,0 +1,150 @@
+"""`penult session`: every clip of a folder in one go."""
+
+from __future__ import annotations
+
+import os
+import sys
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from concurrent.futures import Executor
+
+    from penult.model.analysis import Analysis
+    from penult.model.session import Session
+    from penult.model.settings import Settings
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("session")(session)
+
+
+def session(
+    folder: Annotated[Path, typer.Argument(help="Folder with the clips of a session.", metavar="FOLDER")],
+    calib: Annotated[
+        Path | None, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")
+    ] = None,
+    table: Annotated[
+        Path | None,
+        typer.Option("--session", help="What you say of the clips (else session.csv in the folder).", metavar="CSV"),
+    ] = None,
+    template: Annotated[bool, typer.Option("--template", help="Only write a session.csv to be filled in.")] = False,
+    date: Annotated[str, typer.Option("--date", help="Day of the session, year-month-day.", metavar="DATE")] = "",
+    log: Annotated[bool, typer.Option("--log", help="Add the results to the logbook.")] = False,
+    logbook: Annotated[
+        Path | None, typer.Option("--logbook", help="Which logbook (with --log).", metavar="FILE")
+    ] = None,
+    jobs: Annotated[int, typer.Option("--jobs", help="Clips at the same time; 0: one for each core.", metavar="N")] = 1,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
+) -> None:
+    """Analyse every clip of a folder; an interrupted session goes on where it stopped."""
+    from penult.cli.choices import day, refuse
+
+    if template:
+        from penult.app.session import write_template
+
+        sys.stdout.write(f"written: {write_template(folder)}\n")
+        return
+    if calib is None:
+        refuse("--calib", "", "the lane file, such as lane3.json")
+    place = None
+    if log or logbook:
+        from penult.adapters.logbook import default_place
+
+        place = logbook or default_place()
+    done = analyse_folder(
+        folder, calib, table=table, date=day(date) if date else "", logbook=place, jobs=jobs, quiet=quiet
+    )
+    if done.exit_status:
+        raise typer.Exit(done.exit_status)
+
+
+def analyse_folder(
+    folder: Path,
+    calib: Path,
+    *,
+    table: Path | None = None,
+    date: str = "",
+    logbook: Path | None = None,
+    jobs: int = 1,
+    quiet: bool = False,
+) -> Session:
+    """Analyse a session's folder with one progress display and print what came of it."""
+    from penult.app.session import run_session
+    from penult.cli.progress import shown_progress
+
+    with shown_progress(quiet=quiet) as progress:
+        status = ["first clip"]
+
+        def tell(what: str, share: float) -> None:
+            status[0] = what
+            progress(what, share)
+
+        # in one process the clip under way is shown; from several only how many are done
+        one = partial(_analyse_one, calib) if jobs != 1 else _shown_one(calib, status, progress)
+        done = run_session(folder, calib, one, table=table, date=date, logbook=logbook, pool=_pool(jobs), progress=tell)
+    if not quiet:
+        _print(done, logbook)
+    return done
+
+
+def _pool(jobs: int) -> Callable[[], Executor] | None:
+    if jobs == 1:
+        return None
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # a fresh process each: decoders and the pose model do not survive a fork
+    return partial(ProcessPoolExecutor, jobs or os.cpu_count() or 1, mp_context=get_context("spawn"))
+
+
+def _analyse_one(calib: Path, clip: Path, settings: Settings, out: Path) -> Analysis:
+    from penult.app.analyse import analyse
+
+    return analyse(clip, calib, settings, out, lambda what, share: None).analysis
+
+
+def _shown_one(
+    calib: Path, status: list[str], progress: Callable[[str, float], None]
+) -> Callable[[Path, Settings, Path], Analysis]:
+    def one(clip: Path, settings: Settings, out: Path) -> Analysis:
+        from penult.app.analyse import analyse
+        from penult.core.csv_cells import shown
+
+        name = shown(clip.name, 40)
+        return analyse(
+            clip, calib, settings, out, lambda what, share: progress(f"{status[0]}; {name}: {what}", share)
+        ).analysis
+
+    return one
+
+
+def _print(done: Session, logbook: Path | None) -> None:
+    from rich.console import Console
+
+    from penult.core.csv_cells import shown
+    from penult.outputs import words
+
+    console = Console(highlight=False, markup=False, soft_wrap=True)
+    console.print(f"{shown(done.name)}: {len(done.clips)} clips", style="bold")
+    for clip in done.clips:
+        if clip.analysis is None:
+            first = clip.error.split("\n")[0]
+            console.print(f"  {shown(clip.file, 40)}: no result: {shown(first, 300)}")
+            continue
+        drop = words.shown("penultimate_hip_drop_m", clip.analysis.penultimate.get("penultimate_hip_drop_m"))
+        flags = ", ".join(shown(w.code, 40) for w in clip.analysis.warnings)
+        there = "" if clip.is_new else " (was there already)"
+        console.print(f"  {shown(clip.file, 40)}: hip drop {drop.text}{there}{f'; {flags}' if flags else ''}")
+    if any(c.analysis is not None and not c.said.date for c in done.clips):
+        console.print(
+            "note: clips without a date do not appear in a season; give --date, or a date column in session.csv"
+        )
+    if logbook is not None:
+        console.print(f"\nlogbook: {logbook}")
+    console.print(f"\nfiles: {Path(done.folder) / 'session.html'}")
