@@ -9,7 +9,7 @@ starts. Pictures are handed on one by one; nothing but numbers is kept.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain
@@ -110,8 +110,36 @@ def frames(path: Path, clip: Clip, *, first: int = 0, last: int | None = None, t
     ClipError
         If the file is not the one that the clip was read from.
     """
-    for index, pixels in _upright(Path(path), clip, _Span.of(clip, first, last), threads, Colour.rgb):
-        yield Frame(index=index, time_s=float(clip.time_s[index]), image=pixels)
+    for raw in raw_frames(path, clip, first=first, last=last, threads=threads):
+        yield raw.frame()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Raw:
+    """A decoded frame that is no picture yet: making one of it can be left to another thread, or left alone."""
+
+    index: int
+    time_s: float
+    decoded: Any
+    colour: Colour
+    way: Turn
+
+    def frame(self) -> Frame:
+        """Return the upright RGB picture in full size."""
+        return Frame(index=self.index, time_s=self.time_s, image=self.way.apply(self.colour.rgb(self.decoded)))
+
+    def small(self, size_px: tuple[int, int]) -> Frame:
+        """Return the upright RGB picture reduced to a width and height, at half the cost of the full size."""
+        stored = self.way.size_px(size_px)  # swapping the axes twice is no swap
+        image = replace(self.colour, size_px=stored).rgb(self.decoded)
+        return Frame(index=self.index, time_s=self.time_s, image=self.way.apply(image))
+
+
+def raw_frames(path: Path, clip: Clip, *, first: int = 0, last: int | None = None, threads: int = 0) -> Iterator[Raw]:
+    """Yield frames as they come from the decoder; parameters and errors as for `frames`."""
+    path = Path(path)
+    for index, frame, colour, way in _placed(path, clip, _Span.of(clip, first, last), threads):
+        yield Raw(index=index, time_s=float(clip.time_s[index]), decoded=frame, colour=colour, way=way)
 
 
 def grey_frames(
@@ -131,8 +159,8 @@ def grey_frames(
     (int, float, (height // reduce, width // reduce) uint8)
         Luma as stored (16 to 235 in most clips).
     """
-    for index, pixels in _upright(Path(path), clip, _Span.of(clip, first, last), threads, Colour.grey):
-        yield index, float(clip.time_s[index]), reduced(pixels, reduce)
+    for index, frame, colour, way in _placed(Path(path), clip, _Span.of(clip, first, last), threads):
+        yield index, float(clip.time_s[index]), reduced(way.apply(colour.grey(frame)), reduce)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,9 +174,8 @@ class _Span:
         return cls(first=max(first, 0), last=end if last is None else min(last, end))
 
 
-def _upright(
-    path: Path, clip: Clip, span: _Span, threads: int, convert: Callable[[Colour, Any], Grey]
-) -> Iterator[tuple[int, Grey]]:
+def _placed(path: Path, clip: Clip, span: _Span, threads: int) -> Iterator[tuple[int, Any, Colour, Turn]]:
+    """Yield index and decoded frame, and how it becomes an upright picture."""
     colour, way = None, Turn()
     for index, frame, stream in _wanted(path, clip, span, threads):
         if colour is None:
@@ -156,7 +183,7 @@ def _upright(
             if way.size_px(square_px) != clip.size_px:
                 raise _other_file(path)
             colour = Colour(size_px=square_px)
-        yield index, way.apply(convert(colour, frame))
+        yield index, frame, colour, way
 
 
 def _wanted(path: Path, clip: Clip, span: _Span, threads: int) -> Iterator[_Place]:

@@ -37,7 +37,10 @@ class Colour:
         width, height = self.size_px
         matrix, is_full = _matrix(frame), _is_full(frame)
         transfer = int(frame.color_trc)
-        if frame.format.name == "yuv420p10le":  # by way of 8 bits, the scaler takes half the time
+        if width < frame.width and height < frame.height:  # in two steps, the scaler takes two thirds of the time
+            kind = "yuv420p" if frame.format.name == "yuv420p10le" else frame.format.name
+            frame = frame.reformat(width=width, height=height, format=kind, interpolation="BILINEAR", threads=1)
+        elif frame.format.name == "yuv420p10le":  # by way of 8 bits, the scaler takes half the time
             frame = frame.reformat(format="yuv420p", threads=1)
         picture = frame.reformat(
             width=width,

@@ -103,8 +103,9 @@ def draw_ground(image: Image, view: View, camera: Camera, x_range_m: tuple[float
     """
     x_m = np.linspace(*x_range_m, 60)
     ink.stroke(image, view.project(camera, on_plane(np.stack([x_m, 0 * x_m], 1))), ink.RUNWAY, 3.0, outline=ink.WHITE)
-    for whole in range(int(np.ceil(x_range_m[0])), int(np.floor(x_range_m[1])) + 1):
-        at = view.project(camera, np.array([[float(whole), 0.0, 0.0]]))[0]
+    metres = np.arange(np.ceil(x_range_m[0]), np.floor(x_range_m[1]) + 1.0)
+    places = view.project(camera, on_plane(np.stack([metres, 0 * metres], 1))) if len(metres) else ()
+    for whole, at in zip(metres.astype(int).tolist(), places, strict=True):
         if not np.isfinite(at).all():
             continue
         long = 14.0 if whole else 22.0

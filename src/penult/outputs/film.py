@@ -7,6 +7,7 @@ film plays is the caller's choice too.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -57,13 +58,13 @@ def film_frames(frames: Iterable[Frame], analysis: Analysis, motion: Motion) -> 
     (h, w, 3) uint8
         RGB, at most 1280 wide, all of one size.
     """
-    painter = _Painter(analysis, motion)
+    painter = Painter(analysis, motion)
     for frame in frames:
         yield painter.paint(frame)
 
 
-class _Painter:
-    """Draws one frame after the other; keeps what stays the same from frame to frame."""
+class Painter:
+    """Draws frames in any order and from several threads; keeps what stays the same from frame to frame."""
 
     def __init__(self, analysis: Analysis, motion: Motion) -> None:
         self._analysis = analysis
@@ -75,13 +76,17 @@ class _Painter:
         self._bars = {c.number: bar for c in analysis.contacts if (bar := _bar_m(c)) is not None}
 
     def paint(self, frame: Frame) -> Image:
-        height, width = frame.image.shape[:2]
-        size = film_size_px((width, height))
-        view = View(origin_px=(0.0, 0.0), scale=size[0] / width, size_px=size)
-        how = cv2.INTER_AREA if view.scale < 1.0 else cv2.INTER_LINEAR
-        image = np.asarray(cv2.resize(frame.image, size, interpolation=how)) if view.scale < 1.0 else frame.image.copy()
+        """Return the annotated picture of a frame."""
+        size = film_size_px((frame.image.shape[1], frame.image.shape[0]))
+        return self.draw_on(replace(frame, image=_reduced(frame.image, size)))
+
+    def draw_on(self, frame: Frame) -> Image:
+        """Annotate a picture of the film's size itself, and return it."""
         row = self._row_of.get(frame.index)
         camera = self._motion.camera_of(row if row is not None else self._nearest_row(frame.index))
+        size = film_size_px(camera.image_size_px)
+        view = View(origin_px=(0.0, 0.0), scale=size[0] / camera.image_size_px[0], size_px=size)
+        image = frame.image
         draw_ground(image, view, camera, self._range_m(view, camera), text_px=15)
         self._draw_contacts(image, view, camera, frame.time_s)
         if row is not None:
@@ -150,6 +155,13 @@ class _Painter:
         width, height = ink.text_size(text, 20)
         ink.plate(image, (0, 0, width + 24, height + 10), ink.BLACK, 0.8)
         ink.write(image, text, (12, 5), 20, ink.WHITE)
+
+
+def _reduced(image: Image, size_px: tuple[int, int]) -> Image:
+    """Return a copy of the film's size."""
+    if image.shape[1::-1] == size_px:
+        return image.copy()
+    return np.asarray(cv2.resize(image, size_px, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def _bar_m(contact: Contact) -> Floats | None:

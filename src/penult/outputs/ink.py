@@ -151,7 +151,9 @@ def _face(size: int, bold: bool) -> ImageFont.FreeTypeFont:
 
 def _unbroken(points: Floats) -> list[Floats]:
     """Return the stretches of two and more points without a NaN between them."""
-    good: Bools = np.asarray(np.isfinite(points).all(axis=1) & (np.abs(points) < 1e5).all(axis=1))
+    good: Bools = np.asarray((np.abs(points) < 1e5).all(axis=1))  # False for NaN too
+    if good.all():
+        return [points] if len(points) > 1 else []
     edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
     return [run for run, ok in zip(np.split(points, edges), good[np.r_[0, edges]], strict=True) if ok and len(run) > 1]
 
