@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 import typer
 
 from penult.cli import analyse as _analyse
+from penult.cli.fault import STOPPED, StoppedError, fault_text, stop_politely
 
 PARTS = ("calibrate", "compare", "season", "log", "session", "review", "share", "cache")
 """Modules of further commands, each with `register(app)`; one that is not there yet is passed over."""
@@ -48,14 +51,29 @@ def analyse_main(arguments: Sequence[str] | None = None) -> None:
 
 
 def run(arguments: list[str]) -> None:
-    """Run the command line, turning our own errors into a message and an exit status."""
+    """Run the command line, turning every error into a message and an exit status: 2, 3, 1 (see penult.errors) or 130."""
     from penult.errors import PenultError
 
     try:
+        stop_politely()
         build()(joined_negative(arguments), standalone_mode=True)
     except PenultError as error:
-        print(f"error: {error}", file=sys.stderr)  # noqa: T201
-        sys.exit(error.exit_status)
+        _end(str(error), error.exit_status)
+    except StoppedError:
+        _end("stopped; nothing that was there before has been changed", STOPPED)
+    except BrokenPipeError:  # the reader of our table has closed it: nobody is there to be told
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    except Exception as error:  # the one place where the unforeseen becomes words
+        _end(fault_text(error), 1)
+
+
+def _end(words: str, status: int) -> NoReturn:
+    """Say why on standard error, whatever its encoding, and leave."""
+    out = sys.stderr
+    text = f"error: {words}\n"
+    out.write(text.encode(out.encoding or "utf-8", errors="backslashreplace").decode(out.encoding or "utf-8"))
+    sys.exit(status)
 
 
 def joined_negative(arguments: list[str]) -> list[str]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from penult.core.athlete import BIN_M, BODY_M, MIN_COVER, MIN_TRAVEL_M, Path, best_streak, erase, position_at
+from penult.core.athlete import BIN_M, BODY_M, MIN_COVER, Path, best_streak, erase, position_at
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
 from penult.model.lane_profile import LaneProfile
@@ -17,6 +17,9 @@ from penult.model.shoe import ShoeContact
 
 NEAR_M = 1.0
 """Two runners whose middles are this near in the picture overlap: a stride reaches half a metre either way."""
+
+TRAVEL_M = 0.8
+"""Somebody who strolls covers this in the time that a run takes; who moves less has become part of the background."""
 
 APART_M = 1.3
 """Somebody who never gets this far from the athlete is the athlete's own shadow, mirror image or leg."""
@@ -54,7 +57,7 @@ def crossings(profile: LaneProfile, run: Path) -> tuple[Crossing, ...]:
     for towards_m, view in ((profile.x_m, gain), (profile.x_m[::-1], gain[:, ::-1].copy())):
         for _ in range(6):
             rows_o, bins_o = best_streak(view, profile.time_s)
-            if len(rows_o) < 2 or abs(towards_m[bins_o[-1]] - towards_m[bins_o[0]]) < MIN_TRAVEL_M:
+            if len(rows_o) < 2 or abs(towards_m[bins_o[-1]] - towards_m[bins_o[0]]) < TRAVEL_M:
                 break
             found += _overlaps(profile.time_s, np.array(rows_o), towards_m[bins_o], athlete_m)
             erase(view, rows_o, bins_o)

@@ -1,0 +1,166 @@
+"""Every error that penult can raise, read from its source, as the table in the README.
+
+`python tests/error_table.py` prints the table; with --write it goes into README.md between its markers.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from penult import errors
+
+ROOT = Path(__file__).resolve().parents[1]
+BEGIN, END = "<!-- errors -->", "<!-- /errors -->"
+CLASSES = {
+    name: kind for name, kind in vars(errors).items() if isinstance(kind, type) and issubclass(kind, errors.PenultError)
+}
+TITLES = {
+    2: "Exit 2: what was handed over is at fault",
+    3: "Exit 3: the clip cannot answer",
+    1: "Exit 1: our own fault",
+}
+_WORDS = re.compile(r"[a-z_]+")
+
+
+@dataclass(frozen=True, order=True)
+class Said:
+    """One place that makes an error: class, first line, what next, and where it is."""
+
+    status: int
+    what: str
+    next_step: str
+    kind: str
+    place: str
+
+
+def errors_of(root: Path = ROOT / "src" / "penult") -> list[Said]:
+    """Return every error that the source makes, in the order of file and line."""
+    out = []
+    for file in sorted(root.rglob("*.py")):
+        if file.name == "errors.py":
+            continue
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        texts = _constants(tree)
+        for node in ast.walk(tree):
+            name = node.func.id if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) else ""
+            if name not in CLASSES or not isinstance(node, ast.Call) or not node.args:
+                continue
+            told = next((k.value for k in node.keywords if k.arg == "next_step"), None)
+            out.append(
+                Said(
+                    status=CLASSES[name].exit_status,
+                    what=_text(node.args[0], texts),
+                    next_step=_text(told, texts) if told else "",
+                    kind=name,
+                    place=f"{file.relative_to(root)}:{node.lineno}",
+                )
+            )
+    return out
+
+
+def _constants(tree: ast.Module) -> dict[str, str]:
+    """Return the module's text constants."""
+    out = {}
+    for node in ast.walk(tree):
+        targets = (
+            node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+        )
+        value = node.value if isinstance(node, ast.Assign | ast.AnnAssign) else None
+        if isinstance(value, ast.Constant) and isinstance(value.value, str):
+            out.update({t.id: value.value for t in targets if isinstance(t, ast.Name)})
+    return out
+
+
+def _text(node: ast.expr, texts: dict[str, str]) -> str:
+    """Return a message with its facts as words in capitals."""
+    match node:
+        case ast.Constant():
+            out = str(node.value)
+        case ast.Name():
+            out = texts.get(node.id) or _fact(node)
+        case ast.JoinedStr():
+            parts = [v for v in node.values if not _is_plural(v)]
+            out = "".join(str(v.value) if isinstance(v, ast.Constant) else _fact(v.value) for v in parts)
+        case ast.BoolOp():
+            out = _text(node.values[-1], texts)
+        case ast.IfExp():
+            out = f"{_text(node.body, texts)} / {_text(node.orelse, texts)}"
+        case ast.BinOp():
+            out = _text(node.left, texts) + _text(node.right, texts)
+        case _:
+            out = _fact(node)
+    return out
+
+
+def _is_plural(node: ast.expr) -> bool:
+    return isinstance(node, ast.FormattedValue) and isinstance(node.value, ast.IfExp) and "'s'" in ast.dump(node.value)
+
+
+def _fact(node: ast.expr) -> str:
+    """Name a fact by the last telling word of its expression: FILE, FOLDER, COUNT."""
+    if any(isinstance(n, ast.BinOp) for n in ast.walk(node)):
+        return "N"
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in {"len", "int", "float"}:
+        return "N"
+    words = [w for n in ast.walk(node) for w in _names(n) if w not in {"self", "name", "str", "error"}]
+    word = words[0] if words else "REASON"
+    word = {"path": "file", "clip_path": "clip", "lane_path": "lane file", "there": "file"}.get(word, word)
+    return word.strip("_").replace("_", " ").upper()
+
+
+def _names(node: ast.AST) -> list[str]:
+    if isinstance(node, ast.Name):
+        return [node.id]
+    return [node.attr] if isinstance(node, ast.Attribute) else []
+
+
+def table() -> str:
+    """Return the README's text: one table for each exit status."""
+    said = errors_of()
+    parts = []
+    for status, title in TITLES.items():
+        rows: dict[str, str] = {}
+        for error in sorted(e for e in said if e.status == status):
+            rows[error.what] = rows.get(error.what) or error.next_step
+        lines = [f"**{title}**", "", "| what it says | what next |", "| --- | --- |"]
+        lines += [
+            f"| {_cell(what)} | {_cell(step) or 'the lines under it say what was found and wanted'} |"
+            for what, step in rows.items()
+        ]
+        if status == 1:
+            lines.append(
+                "| something unexpected went wrong inside penult | send us the lines it prints; never the film |"
+            )
+        parts.append("\n".join(lines))
+    return "\n\n".join(parts)
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|").replace("<", "&lt;").replace("\n", " ").strip()
+
+
+def in_readme() -> str | None:
+    """Return what the README holds between the markers, or None."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    if BEGIN not in text or END not in text:
+        return None
+    return text.split(BEGIN, 1)[1].split(END, 1)[0].strip()
+
+
+def main() -> None:
+    """Print the table, or write it."""
+    if "--write" not in sys.argv:
+        sys.stdout.write(table() + "\n")
+        return
+    readme = ROOT / "README.md"
+    text = readme.read_text(encoding="utf-8")
+    head, rest = text.split(BEGIN, 1)
+    readme.write_text(f"{head}{BEGIN}\n{table()}\n{END}{rest.split(END, 1)[1]}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
