@@ -55,10 +55,19 @@ def analyse(
     ignore_corrections: Annotated[
         bool, typer.Option("--ignore-corrections", help="Leave out what was put right by hand in an earlier result.")
     ] = False,
+    session: Annotated[
+        Path | None,
+        typer.Option(
+            "--session", help="For a folder: what you say of its clips (else session.csv in it).", metavar="CSV"
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
-    """Measure the last contacts and steps, the penultimate and the take-off of one clip."""
+    """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
+    if clip.is_dir():
+        _whole_session(clip, calib, session, quiet=quiet)
+        return
     from rich.console import Console
 
     from penult.app.analyse import analyse as job
@@ -73,6 +82,15 @@ def analyse(
         sys.stdout.write(analysis_to_json(result.analysis) + "\n")
     elif not quiet:
         print_result(result.analysis, result.folder, Console())
+
+
+def _whole_session(folder: Path, calib: Path, table: Path | None, *, quiet: bool) -> None:
+    """Analyse a folder of clips, the same as `penult session`."""
+    from penult.cli.session import analyse_folder
+
+    done = analyse_folder(folder, calib, table=table, quiet=quiet)
+    if done.exit_status:
+        raise typer.Exit(done.exit_status)
 
 
 def _settings(
