@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -25,6 +26,8 @@ def review(
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the page at once.")] = True,
 ) -> None:
     """Look at a result frame by frame and put it right; with two or more, compare them side by side."""
+    # The matrices here are small: a second thread in their solver costs more than it gives, most of all on a busy machine.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from penult.app.review import open_result
     from penult.cli.progress import shown_progress
     from penult.errors import InputError

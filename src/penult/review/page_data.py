@@ -13,7 +13,7 @@ from penult.model.analysis import Analysis, Contact
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.clip import Clip
-from penult.model.corrections import Correction, InstantConfirmed
+from penult.model.corrections import Correction, InstantConfirmed, InstantMoved
 from penult.model.measured import Measure, Measured, Measures
 from penult.model.skeleton import EDGES, JOINTS
 from penult.model.track import Motion
@@ -118,8 +118,10 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
     frames = [frame_position(clip, s) for s in span]
     mats = {m.number: m.thickness_m for m in analysis.run.mats}
     surface = contact.measures.get("support_height_m")
-    confirmed = {
-        c.instant for c in done if isinstance(c, InstantConfirmed) and frames[0] - 2 <= c.near_frame <= frames[1] + 2
+    looked_at = {
+        c.instant
+        for c in done
+        if isinstance(c, InstantConfirmed | InstantMoved) and frames[0] - 2 <= c.near_frame <= frames[1] + 2
     }
     return {
         "number": contact.number,
@@ -135,7 +137,7 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
         "wholly_seen": contact.wholly_seen,
         "by_hand": contact.by_hand,
         "lowest_s": contact.lowest_s,
-        "confirmed": sorted(confirmed),
+        "looked_at": sorted(looked_at),
     }
 
 

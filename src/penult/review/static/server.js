@@ -1,0 +1,49 @@
+// Speaks with the server: data, changes, and the news that keep several pages of one result together.
+
+export class Refusal extends Error {
+  constructor(status, content) {
+    const said = (content && content.error) || { what: "the server does not answer", details: [], next_step: "" };
+    super(said.what);
+    this.status = status;
+    this.said = said;
+    this.content = content;
+  }
+}
+
+async function answered(answer) {
+  const content = await answer.json().catch(() => null);
+  if (!answer.ok) throw new Refusal(answer.status, content);
+  return content;
+}
+
+export async function load(clip) {
+  return answered(await fetch(`/api/clip/${clip}`));
+}
+
+export async function post(name, body) {
+  let answer;
+  try {
+    answer = await fetch(`/api/${name}`, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(body),
+    });
+  } catch {
+    throw new Refusal(0, {
+      error: {
+        what: "the page has lost its program",
+        details: ["what was saved before is safe"],
+        next_step: "start penult review again",
+      },
+    });
+  }
+  return answered(answer);
+}
+
+export function listen(onNews, onLost) {
+  const source = new EventSource("/news");
+  source.onmessage = (event) => onNews(JSON.parse(event.data));
+  source.onerror = () => onLost();
+  source.onopen = () => onNews({ here: true });
+  return source;
+}
