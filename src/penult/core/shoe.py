@@ -129,9 +129,9 @@ def _second_looks(found: Sequence[ShoeContact], roughs: Sequence[RoughContact]) 
         if contact.heel_x_m is None:
             if toe_off_m > FAR_M:
                 again = replace(rough, toe_x_m=rough.toe_x_m + toe_ahead, toe_sd_m=FAR_M / 2.0)
-        elif abs(contact.toe_x_m - contact.heel_x_m - length) > SAME_LENGTH_M or not contact.toe_seen:
-            if toe_off_m >= abs(contact.heel_x_m - rough.heel_x_m - heel_ahead):
-                toe_x_m = contact.heel_x_m + length
+        elif toe_off_m >= abs(contact.heel_x_m - rough.heel_x_m - heel_ahead):
+            toe_x_m = contact.heel_x_m + length
+            if not contact.toe_seen or abs(contact.toe_x_m - toe_x_m) > SAME_LENGTH_M:
                 again = replace(rough, toe_x_m=toe_x_m, heel_x_m=contact.heel_x_m, toe_sd_m=LENGTH_SD_M)
         looks.append(again)
     return looks

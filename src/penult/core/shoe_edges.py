@@ -91,7 +91,7 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
         return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=True)
     about = slice(max(at - 1, 0), at + 2)
     border = float(np.average(heights[about], weights=rising[about] ** 2))
-    return Edge(at_m=border - HALF_SOLE_M * slope_y, sd_m=1.5 * EDGE_SD_M, seen=True)
+    return Edge(at_m=border + HALF_SOLE_M * abs(slope_y), sd_m=1.5 * EDGE_SD_M, seen=True)
 
 
 def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
