@@ -1,0 +1,249 @@
+"""compare, season, log and session from the command line: what is printed, where files go, which status bad input gets."""
+
+from __future__ import annotations
+
+import csv
+import io
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner, Result
+
+from penult.adapters.logbook import opened
+from penult.adapters.result_folder import said_bytes
+from penult.cli import build
+from penult.core.invented import Form, trial
+from penult.errors import PenultError
+from penult.model.analysis import Mat
+from penult.model.trial import Said, Trial
+from penult.outputs.result import analysis_to_json
+
+EVIL = "<b>A&1</b>\u202e"
+
+
+@pytest.fixture(autouse=True)
+def _own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Keep logbook, cache and output of every test to itself."""
+    monkeypatch.setenv("PENULT_LOGBOOK", str(tmp_path / "book" / "log.sqlite"))
+    monkeypatch.setenv("PENULT_CACHE", str(tmp_path / "cache"))
+    monkeypatch.chdir(tmp_path)
+    return
+
+
+def penult(*arguments: str, typed: str = "") -> Result:
+    return CliRunner().invoke(build(), list(arguments), input=typed)
+
+
+def failure(result: Result) -> PenultError:
+    """Return our error that a command ended with."""
+    assert isinstance(result.exception, PenultError), result.exception
+    return result.exception
+
+
+def clips(
+    n: int, kind: str, *, athlete: str = "A1", date: str = "2026-10-03", seed: int = 1, strides: int = 18
+) -> list[Trial]:
+    rng = np.random.default_rng(seed)
+    form = Form(
+        athlete=athlete,
+        kind=kind,
+        mats=(Mat(number=-1, thickness_m=0.05),) if "mat" in kind else (),
+        drop_m=0.01 if "mat" in kind else 0.05,
+    )
+    said = Said(date=date, session="hall", approach_strides=strides)
+    return [trial(rng, form, said, file=f"{kind}_{i}.mp4") for i in range(n)]
+
+
+def folders(tmp_path: Path, trials: Sequence[Trial]) -> Path:
+    """Write result folders as `analyse` and a session leave them."""
+    for i, one in enumerate(trials):
+        folder = tmp_path / "results" / f"{i}_{one.analysis.run.kind[:4].strip()}_analysis"
+        folder.mkdir(parents=True)
+        (folder / "analysis.json").write_text(analysis_to_json(one.analysis), encoding="utf-8")
+        (folder / "said.json").write_bytes(said_bytes(one.said))
+        assert one.hip_path is not None
+        rows = zip(one.hip_path.time_s, one.hip_path.x_m, one.hip_path.height_m, strict=True)
+        text = "time_s,x_m,hip_height_m\n" + "".join(f"{t},{x},{h}\n" for t, x, h in rows)
+        (folder / "hip_path.csv").write_text(text, encoding="utf-8")
+    return tmp_path / "results"
+
+
+def test_folders_are_compared_by_kind(tmp_path: Path) -> None:
+    """Page and tables are written where asked, the terminal says the headline verdict."""
+    place = folders(tmp_path, [*clips(4, "mat drill"), *clips(4, "full approach", seed=2)])
+
+    result = penult("compare", str(place), "--out", "out")
+
+    assert result.exit_code == 0, result.output
+    assert "hip drop, penultimate" in result.output
+    assert "clearly different" in result.output
+    assert "The mats differ" in result.output
+    page = (tmp_path / "out" / "comparison.html").read_text(encoding="utf-8")
+    assert 'class="curve second"' in page
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "out" / "comparison.csv").read_text(encoding="utf-8"))))
+    assert {r["verdict"] for r in rows} >= {"clearly different"}
+
+
+def test_folders_and_logbook_give_the_same_numbers(tmp_path: Path) -> None:
+    """The way over the logbook changes no digit of the table, the result folder's column aside."""
+    place = folders(tmp_path, [*clips(4, "mat drill"), *clips(4, "full approach", seed=2)])
+    assert penult("log", "add", str(place)).exit_code == 0
+
+    assert penult("compare", str(place), "--out", "one").exit_code == 0
+    result = penult(
+        "compare", "--athlete", "a1", "--first", "kind=mat drill", "--second", "kind=full approach", "--out", "two"
+    )
+
+    assert result.exit_code == 0, result.output
+    assert (tmp_path / "one" / "comparison.csv").read_bytes() == (tmp_path / "two" / "comparison.csv").read_bytes()
+
+
+def test_one_group_from_folders_one_from_the_logbook(tmp_path: Path) -> None:
+    """Today's clips against the last month."""
+    with opened(tmp_path / "old.sqlite", create=True) as log:
+        log.put_trials(clips(5, "full approach", date="2026-09-01", seed=7))
+    place = folders(tmp_path, clips(4, "full approach"))
+
+    result = penult("compare", "--first", "to=2026-09-30", "--second", str(place), "--logbook", "old.sqlite")
+
+    assert result.exit_code == 0, result.output
+    assert "5 clips) against results (4 clips)" in result.output
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("compare", "nowhere"), "nowhere"),
+        (("compare", "--athlete", "A1"), "no logbook"),
+        (("compare", "--first", "kind=x"), "both --first and --second"),
+        (("compare", "--first", "colour=red", "--second", "kind=x"), "key=value"),
+        (("compare", "--first", "strides=many", "--second", "kind=x"), "12-15"),
+        (("compare", ".", "--by", "mood"), "kind, athlete"),
+        (("season", "--athlete", "A1"), "no logbook"),
+        (("season", "--athlete", "A1", "--since", "yesterday"), "2026-10-03"),
+        (("log", "show"), "no logbook"),
+        (("log", "athlete", "A1", "--height", "17"), "0.8 to 2.5"),
+        (("log", "import", "."), "not an exported logbook"),
+        (("session", "."), "lane file"),
+    ],
+)
+def test_bad_input_is_named_with_status_2(arguments: tuple[str, ...], words: str) -> None:
+    """What, where, got and wanted; never a traceback."""
+    error = failure(penult(*arguments))
+
+    assert error.exit_status == 2
+    assert words in str(error)
+
+
+def test_an_unknown_athlete_a_foreign_and_a_damaged_logbook_are_named(tmp_path: Path) -> None:
+    """Three logbooks that cannot answer, three different sentences."""
+    with opened(tmp_path / "log.sqlite", create=True) as log:
+        log.put_trials(clips(3, "full approach"))
+    assert "known: A1" in str(failure(penult("season", "--athlete", "A11", "--logbook", "log.sqlite")))
+    with closing(sqlite3.connect(tmp_path / "other.sqlite")) as other:
+        other.execute("CREATE TABLE t (a)")
+        other.commit()
+    assert "not a logbook" in str(failure(penult("compare", "--athlete", "A1", "--logbook", "other.sqlite")))
+    (tmp_path / "torn.sqlite").write_bytes((tmp_path / "log.sqlite").read_bytes()[:9000])
+    assert "damaged" in str(failure(penult("season", "--athlete", "A1", "--logbook", "torn.sqlite")))
+
+
+def test_clips_that_do_not_fall_into_two_groups_are_counted(tmp_path: Path) -> None:
+    """One kind only, three kinds: both say which groups there are."""
+    place = folders(tmp_path, [*clips(2, "a"), *clips(2, "b", seed=2), *clips(1, "c", seed=3)])
+    text = str(failure(penult("compare", str(place))))
+    assert "3 groups by kind" in text
+    assert "b: 2 clips" in text
+
+
+def test_a_foreign_file_in_the_output_folder_is_left_alone(tmp_path: Path) -> None:
+    """Our own pages are replaced, anybody else's never."""
+    place = folders(tmp_path, [*clips(3, "mat drill"), *clips(3, "full approach", seed=2)])
+    assert penult("compare", str(place)).exit_code == 0
+    assert penult("compare", str(place)).exit_code == 0
+    (tmp_path / "comparison" / "comparison.html").write_text("<p>my thesis</p>", encoding="utf-8")
+    assert "left as it is" in str(failure(penult("compare", str(place))))
+    assert (tmp_path / "comparison" / "comparison.html").read_text(encoding="utf-8") == "<p>my thesis</p>"
+
+
+def test_the_logbook_from_the_command_line(tmp_path: Path) -> None:
+    """add, athlete, tape, note, show, export, import, check, forget; each says where the logbook is."""
+    place = folders(tmp_path, clips(3, "full approach"))
+    for words in (
+        ("log", "add", str(place), "--strides", "18"),
+        ("log", "athlete", "A1", "--sex", "female", "--height", "1.71", "--leg-length", "0.9"),
+        ("log", "tape", "A1", "13.2", "--event", "four bounds and a jump", "--date", "2026-10-04"),
+        ("log", "note", "A1", "flat at last", "--date", "2026-10-04"),
+        ("log", "show"),
+        ("log", "export", "out"),
+        ("log", "import", "out", "--logbook", "second.sqlite"),
+        ("log", "check", "--logbook", "second.sqlite"),
+    ):
+        result = penult(*words)
+        assert result.exit_code == 0, result.output
+        assert "logbook: " in result.output
+    season = penult("season", "--athlete", "A1", "--logbook", "out")
+    assert season.exit_code == 0, season.output
+    assert "four bounds and a jump" in (tmp_path / "season" / "season.html").read_text(encoding="utf-8")
+
+    assert penult("log", "forget", "A1", "--logbook", "second.sqlite", typed="n\n").exit_code == 1
+    assert "A1" in penult("log", "show", "--logbook", "second.sqlite").output
+    result = penult("log", "forget", "A1", "--yes")
+    assert result.exit_code == 0, result.output
+    assert "stands in 0 texts" in result.output
+    assert not list(place.iterdir())
+    assert "A1" not in penult("log", "show").output
+
+
+def test_forgetting_leaves_results_of_others_alone(tmp_path: Path) -> None:
+    """A folder that was named by mistake, of somebody else, stays and is listed."""
+    place = folders(tmp_path, [*clips(1, "full approach"), *clips(1, "mat drill", athlete="A2", seed=2)])
+    assert penult("log", "add", str(place)).exit_code == 0
+
+    result = penult("log", "forget", "A1", "--yes", "--results", str(place))
+
+    assert result.exit_code == 0, result.output
+    assert "somebody else" in result.output
+    assert len(list(place.iterdir())) == 1
+
+
+def test_names_with_markup_reach_terminal_and_page_as_text(tmp_path: Path) -> None:
+    """Also as a label: a season of somebody called like a tag."""
+    with opened(tmp_path / "log.sqlite", create=True) as log:
+        log.put_trials(clips(4, "full approach", athlete=EVIL))
+
+    result = penult("season", "--athlete", EVIL, "--logbook", "log.sqlite")
+
+    assert result.exit_code == 0, result.output
+    assert "<b>A&1</b>:" in result.output
+    page = (tmp_path / "season" / "season.html").read_text(encoding="utf-8")
+    assert "<b>A&1" not in page
+    assert "\u202e" not in page + result.output
+
+
+def test_the_demo_season_answers(samples: Path) -> None:
+    """The command of the README: two months of an invented athlete, what the drill does to the full approach."""
+    logbook = samples / "season" / "logbook"
+    season = penult("season", "--athlete", "A1", "--logbook", str(logbook))
+    assert season.exit_code == 0, season.output
+    assert "on 9 days" in season.output
+
+    compared = penult(
+        "compare",
+        "--logbook",
+        str(logbook),
+        "--athlete",
+        "A1",
+        "--first",
+        "kind=mat drill",
+        "--second",
+        "kind=full approach",
+    )
+    assert compared.exit_code == 0, compared.output
+    page = Path("comparison/comparison.html").read_text(encoding="utf-8")
+    assert page.count("data:image/jpeg;base64,") == 8
+    assert len(page) < 3_000_000
