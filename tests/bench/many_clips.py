@@ -1,6 +1,6 @@
 """How long compare and season take: ten clips from folders, and a logbook of 20 athletes x 40 sessions x 12 clips.
 
-Run with `pytest -m bench -s tests/bench/test_many_clips.py`. Bars: 3 s for ten clips, 2 s for the logbook, a whole
+Run with `pytest -s tests/bench/many_clips.py`. Bars: 3 s for ten clips, 2 s for the logbook, a whole
 command each, on a two-core machine.
 """
 
