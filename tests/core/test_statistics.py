@@ -176,6 +176,28 @@ def test_widening_adds_the_measurement_uncertainty_of_both_groups_in_quadrature(
     assert "lane files" in found.how
 
 
+@given(
+    st.lists(st.floats(-50.0, 50.0), min_size=3, max_size=9),
+    st.lists(st.floats(-50.0, 50.0), min_size=3, max_size=9),
+)
+def test_welch_and_the_straight_line_agree_with_scipy(first: list[float], second: list[float]) -> None:
+    """scipy.stats.ttest_ind(equal_var=False) and scipy.stats.linregress give the same intervals."""
+    if np.ptp(first) < 0.01 or np.ptp(second) < 0.01:
+        return
+    result = stats.ttest_ind(second, first, equal_var=False)
+    ends = result.confidence_interval(0.95)
+    found = statistics.welch_difference(first, second)
+    n = min(len(first), len(second))
+    fit = stats.linregress(first[:n], second[:n]) if np.ptp(first[:n]) > 0.01 else None
+
+    assert (found.low, found.high) == (pytest.approx(ends.low, abs=1e-8), pytest.approx(ends.high, abs=1e-8))
+    assert found.freedom == pytest.approx(result.df, rel=1e-9)
+    if fit is not None and n > 3:
+        slope, intercept, half = statistics.straight_line(first[:n], second[:n])
+        assert (slope, intercept) == (pytest.approx(fit.slope, abs=1e-7), pytest.approx(fit.intercept, abs=1e-6))
+        assert half == pytest.approx(stats.t.ppf(0.975, n - 2) * fit.stderr, rel=1e-4, abs=1e-6)
+
+
 RUNS = 4000
 
 

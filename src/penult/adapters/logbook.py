@@ -150,7 +150,9 @@ class Logbook:
             row = (self._athlete_id(note.athlete), note.date, note.text)
             self.connection.execute("INSERT OR IGNORE INTO note (athlete_id, date, text) VALUES (?, ?, ?)", row)
 
-    def trials(self, choice: Choice, *, last: int = -3, names: Sequence[str] | None = None) -> list[Trial]:
+    def trials(
+        self, choice: Choice, *, last: int = -3, names: Sequence[str] | None = None, without: Iterable[Trial] = ()
+    ) -> list[Trial]:
         """Return the chosen clips by date, session and file.
 
         Parameters
@@ -161,6 +163,8 @@ class Logbook:
             Contacts and steps before this number are left out.
         names : sequence of str, optional
             Only these measures.
+        without : iterable of Trial
+            Clips that are at hand already.
 
         Returns
         -------
@@ -169,7 +173,9 @@ class Logbook:
         """
         if choice.athlete:
             self.athlete(choice.athlete)
-        return self._read(self._ids(choice), last, names)
+        known = {(t.analysis.clip.sha256, run_number(t.analysis)) for t in without}
+        ids = [i for i, sha256, run in self._chosen(choice) if (sha256, run) not in known]
+        return self._read(ids, last, names)
 
     def hip_path(self, trial: Trial) -> HipPath | None:
         """Return the stored hip path of a clip, or None."""
@@ -195,7 +201,7 @@ class Logbook:
         ).fetchone()
         if row:
             return Athlete(label=row[0], sex=row[1], height_m=row[2], leg_length_m=row[3])
-        known = [str(r[0]) for r in self.connection.execute("SELECT label FROM athlete ORDER BY label")]
+        known = self.labels()
         near = difflib.get_close_matches(label, known, n=3) or known[:10]
         raise LogbookError(
             f"there is no athlete {label!r} in the logbook",
@@ -203,6 +209,10 @@ class Logbook:
             f"known: {', '.join(near) if near else 'nobody yet'}",
             next_step="'penult log show' lists the athletes",
         )
+
+    def labels(self) -> list[str]:
+        """Return the labels of all athletes."""
+        return [str(r[0]) for r in self.connection.execute("SELECT label FROM athlete ORDER BY label")]
 
     def tape(self, label: str) -> list[TapeResult]:
         """Return an athlete's tape-measured results by date."""
@@ -268,7 +278,7 @@ class Logbook:
                 f"{self.path} is damaged", f"a row cannot be read: {error}", next_step=DAMAGED_NEXT
             ) from error
 
-    def _ids(self, choice: Choice) -> list[int]:
+    def _chosen(self, choice: Choice) -> list[tuple[int, str, int]]:
         tests: list[tuple[str, Any]] = [
             ("label = ? COLLATE NOCASE", choice.athlete or None),
             ("kind = ? COLLATE NOCASE", choice.kind or None),
@@ -282,11 +292,11 @@ class Logbook:
         used = [(sql, value) for sql, value in tests if value is not None]
         where = " AND ".join(sql for sql, _ in used) or "1"
         rows = self.connection.execute(
-            "SELECT clip.id FROM clip LEFT JOIN athlete ON athlete.id = athlete_id"
+            "SELECT clip.id, sha256, run FROM clip LEFT JOIN athlete ON athlete.id = athlete_id"
             f" LEFT JOIN session ON session.id = session_id WHERE {where} ORDER BY date, session.name, file, run",
             [value for _, value in used],
         )
-        return [int(r[0]) for r in rows]
+        return [(int(r[0]), str(r[1]), int(r[2])) for r in rows]
 
     def _athlete_id(self, label: str) -> int:
         self.connection.execute("INSERT OR IGNORE INTO athlete (label) VALUES (?)", (label,))

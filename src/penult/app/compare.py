@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from penult.adapters.result_folder import read_stills
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
@@ -16,6 +17,9 @@ from penult.model.trial import Trial
 from penult.outputs.comparison import comparison_csv, comparison_html
 from penult.outputs.comparison_pictures import INSTANTS, Stills, by_middle
 from penult.outputs.page_files import write_files
+
+if TYPE_CHECKING:
+    from penult.adapters.logbook import Logbook
 
 PAGE = "comparison.html"
 _MOST_LOOKED_AT = 500
@@ -62,8 +66,8 @@ def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, acro
             Group(name=n, trials=tuple(from_folders(w.places) if w.choice is None else from_logbook(log, w.choice)))
             for n, w in zip(names, wanted, strict=True)
         ]
-        repeats = _repeats(log.trials(Choice(athlete=a)) for a in _athletes(groups))
-    return _written(groups, _like(groups, repeats), out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+        repeats = _repeats(log, groups)
+    return _written(groups, repeats, out, f"the logbook {logbook}", across_lanes, _beside(logbook))
 
 
 def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
@@ -73,8 +77,8 @@ def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_l
         return _written(groups, (), out, _places((wanted,)), across_lanes, Path())
     with logbook_at(logbook) as log:
         groups = split(from_logbook(log, wanted.choice), by)
-        repeats = _repeats(log.trials(Choice(athlete=a)) for a in _athletes(groups))
-    return _written(groups, _like(groups, repeats), out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+        repeats = _repeats(log, groups)
+    return _written(groups, repeats, out, f"the logbook {logbook}", across_lanes, _beside(logbook))
 
 
 def stills_of(group: Group, beside: Path) -> tuple[str, Stills]:
@@ -99,18 +103,14 @@ def _written(
     return Compared(comparison=comparison, folder=out, files=tuple(files), source=source)
 
 
-def _athletes(groups: Iterable[Group]) -> list[str]:
-    return sorted({t.analysis.run.athlete for g in groups for t in g.trials} - {""})
-
-
-def _repeats(found: Iterable[Sequence[Trial]]) -> list[Trial]:
-    return [t for trials in found for t in trials]
-
-
-def _like(groups: Iterable[Group], repeats: Sequence[Trial]) -> list[Trial]:
-    """Return the clips that are repeats of a clip in the groups: of its athlete, kind, strides, mats and method."""
-    conditions = {(t.analysis.run.athlete, condition_of(t)) for g in groups for t in g.trials}
-    return [t for t in repeats if (t.analysis.run.athlete, condition_of(t)) in conditions]
+def _repeats(log: Logbook, groups: Sequence[Group]) -> list[Trial]:
+    """Return further clips of the logbook that are repeats of one in the groups: of its athlete, kind, strides, mats, method."""
+    trials = [t for g in groups for t in g.trials]
+    alike = {(t.analysis.run.athlete, condition_of(t)) for t in trials}
+    labels = set(log.labels())
+    named = sorted({(a, c.kind) for a, c in alike if a in labels})
+    found = [t for a, kind in named for t in log.trials(Choice(athlete=a, kind=kind), without=trials)]
+    return [t for t in found if (t.analysis.run.athlete, condition_of(t)) in alike]
 
 
 def _places(wanted: Iterable[Wanted]) -> str:

@@ -98,6 +98,7 @@ class _Comparer:
         known = {_identity(t) for t in (*first.trials, *second.trials)}
         more = (t for t in repeats if t.analysis.run.athlete in athletes and _identity(t) not in known)
         self.pool = [*self.sides[0], *self.sides[1], *_keyed(more)]
+        self.cells = _cells(t for t, _ in self.pool)
 
     def wanted(self) -> list[MeasureKey]:
         """Return the measures to be compared, in the order in which they are read."""
@@ -130,13 +131,12 @@ class _Comparer:
 
     def typical_error(self, key: MeasureKey) -> TypicalError | None:
         """Return the typical error from the athletes' own repeats, where there are enough."""
-        cells: dict[tuple[object, ...], list[float]] = defaultdict(list)
-        for trial, measures in self.pool:
+        cells: dict[int, list[float]] = defaultdict(list)
+        of_lane = depends_on_lane(key.name)
+        for (_, measures), (with_lane, without) in zip(self.pool, self.cells, strict=True):
             measure = measures.get(key)
             if isinstance(measure, Measured):
-                lane = trial.lane if depends_on_lane(key.name) else ""
-                day = (trial.said.date, trial.said.session)
-                cells[(trial.analysis.run.athlete, condition_of(trial), day, lane)].append(measure.value)
+                cells[with_lane if of_lane else without].append(measure.value)
         return statistics.typical_error(list(cells.values()))
 
     def _judged(self, row: ComparedMeasure, error: TypicalError | None) -> ComparedMeasure:
@@ -229,6 +229,16 @@ class _Comparer:
 
 def _keyed(trials: Iterable[Trial]) -> list[Keyed]:
     return [(trial, measures_of(trial.analysis)) for trial in trials]
+
+
+def _cells(trials: Iterable[Trial]) -> list[tuple[int, int]]:
+    """Return, for each clip, the number of the cell of repeats that it belongs to, told by lane file and not."""
+    numbers: dict[object, int] = {}
+    found = []
+    for t in trials:
+        cell = (t.analysis.run.athlete, condition_of(t), t.said.date, t.said.session)
+        found.append((numbers.setdefault((cell, t.lane), len(numbers)), numbers.setdefault(cell, len(numbers))))
+    return found
 
 
 def _place(key: MeasureKey) -> int | None:

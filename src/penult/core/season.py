@@ -13,7 +13,6 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
-from scipy import stats
 
 from penult.core import statistics
 from penult.core.groups import condition_of, depends_on_lane, lane_names
@@ -183,9 +182,8 @@ def _slope(key: MeasureKey, trials: Iterable[Trial]) -> Slope:
     line = Slope(key=key, points=tuple(points), slope_s=None, half_width_s=None, intercept_m=None)
     if len(points) < statistics.FEWEST or len({p[0] for p in points}) < statistics.FEWEST:
         return line
-    fit = stats.linregress([p[0] for p in points], [p[1] for p in points])
-    half = statistics.t_half_width(float(fit.stderr), len(points) - 2)
-    return replace(line, slope_s=float(fit.slope), half_width_s=half, intercept_m=float(fit.intercept))
+    slope, intercept, half = statistics.straight_line([p[0] for p in points], [p[1] for p in points])
+    return replace(line, slope_s=slope, half_width_s=half, intercept_m=intercept)
 
 
 def _takeoffs_a_week(trials: Sequence[Trial]) -> tuple[tuple[str, int], ...]:

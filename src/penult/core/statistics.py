@@ -1,4 +1,7 @@
-"""Intervals, typical error and minimal detectable change: numbers in, numbers out, by scipy.
+"""Intervals, typical error and minimal detectable change: numbers in, numbers out.
+
+Student's t comes from scipy.special; scipy.stats, whose import alone takes longer than a comparison, is what the tests
+check the formulas against.
 
 What belongs here: formulas with a published source, on plain sequences of values. Which values may be put together is
 decided in `compare` and `season`.
@@ -10,7 +13,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from penult.model.comparison import Interval, TypicalError
 
@@ -18,13 +21,17 @@ CONFIDENCE = 0.95
 FEWEST = 3
 """Clips that a group, or repeats that a typical error, must have (MEASURES section 7)."""
 
+NORMAL_975 = 1.959963984540054
+"""The limit of Student's t for many degrees of freedom."""
+
 NORMAL_95 = 1.96
 """As Hopkins (2000) and MEASURES section 7 write it."""
 
 
 def t_half_width(standard_error: float, freedom: float) -> float:
     """Return half the 95 % interval of an estimate with a Student t distribution (Student 1908)."""
-    return float(stats.t.ppf(0.5 + CONFIDENCE / 2.0, freedom)) * standard_error
+    quantile = NORMAL_975 if math.isinf(freedom) else float(stdtrit(freedom, 0.5 + CONFIDENCE / 2.0))
+    return quantile * standard_error
 
 
 def mean_interval(values: Sequence[float]) -> Interval:
@@ -58,14 +65,33 @@ def welch_difference(first: Sequence[float], second: Sequence[float]) -> Interva
     Interval
         Degrees of freedom after Welch and Satterthwaite.
     """
-    result = stats.ttest_ind(second, first, equal_var=False)
-    ends = result.confidence_interval(CONFIDENCE)
+    parts = [float(np.var(v, ddof=1)) / len(v) for v in (first, second)]
+    error = math.sqrt(sum(parts))
+    freedom = sum(parts) ** 2 / sum(p**2 / (len(v) - 1) for p, v in zip(parts, (first, second), strict=True))
     return Interval(
         value=float(np.mean(second) - np.mean(first)),
-        half_width=float(ends.high - ends.low) / 2.0,
-        freedom=float(result.df),
+        half_width=t_half_width(error, freedom),
+        freedom=freedom,
         how="spread of the clips in each group",
     )
+
+
+def straight_line(x: Sequence[float], y: Sequence[float]) -> tuple[float, float, float]:
+    """Return slope, intercept and half the 95 % interval of the slope by least squares.
+
+    Parameters
+    ----------
+    x, y : sequence of float
+        At least three points, not all at one x.
+    """
+    across, up = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    off = across - across.mean()
+    squares = float(off @ off)
+    slope = float(off @ up) / squares
+    intercept = float(up.mean() - slope * across.mean())
+    left = up - intercept - slope * across
+    freedom = len(across) - 2
+    return slope, intercept, t_half_width(math.sqrt(float(left @ left) / freedom / squares), freedom)
 
 
 def known_error_difference(first: Sequence[float], second: Sequence[float], error: TypicalError) -> Interval:
