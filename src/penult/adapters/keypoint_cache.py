@@ -36,6 +36,11 @@ def key_of(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:40]
 
 
+def is_kept(key: str) -> bool:
+    """Whether there is an entry, sound or not."""
+    return (cache_folder() / f"{key}.npz").exists()
+
+
 def read(key: str) -> tuple[Ints, Floats] | None:
     """Return frames (t,) and joints (t, k, 3: x, y, score), or None when there is no sound entry."""
     file = cache_folder() / f"{key}.npz"

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Any
 
-import cv2
 import numpy as np
 
 from penult.errors import PenultError
@@ -128,6 +127,8 @@ class PoseModel:
         (k, 3) float64 or None
             x, y in picture pixels and visibility, in the order of `JOINTS`; None when nobody fits.
         """
+        import cv2  # heavy, and the name of the model is needed without it
+
         scale = CROP_PX / crop.side_px
         shift = CROP_PX / 2.0 - scale * np.array(crop.centre_px)
         matrix = np.array([[scale, 0.0, shift[0]], [0.0, scale, shift[1]]])

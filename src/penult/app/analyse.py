@@ -1,4 +1,4 @@
-"""The main job: a clip and a lane file in, a result folder out."""
+"""The main job: a clip and a lane file in, a result folder out. A result still good is found before anything heavy loads."""
 
 from __future__ import annotations
 
@@ -18,23 +18,12 @@ from penult.adapters.corrections_text import to_plain
 from penult.adapters.lane_file import read_lane
 from penult.adapters.result_file import read_analysis
 from penult.adapters.sighting_file import NAME as SIGHTING
-from penult.adapters.sighting_file import sighting_to_bytes
-from penult.app.cameras import scan
-from penult.app.pictures import write_pictures
-from penult.app.poses import PosePool
+from penult.app.job import Job
 from penult.app.progress import Progress
-from penult.app.see import Scene, see
-from penult.core.camera import check_view
-from penult.core.corrections import applicable, clip_with, picks_of, settings_with
-from penult.core.lane import fit_lane
-from penult.core.outcome import outcome_of
-from penult.errors import CalibrationError, NotMeasurableError, ResultError
+from penult.errors import ResultError
 from penult.model.analysis import Analysis
-from penult.model.calibration import LaneFile
-from penult.model.clip import Clip
 from penult.model.corrections import Correction
 from penult.model.settings import Settings
-from penult.outputs.save import building, check_place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,29 +77,10 @@ def analyse(
     kept = unchanged(folder, clip_path, {**method, "corrections": record or None})
     if kept is not None:
         return Result(analysis=kept, folder=folder)
-    fit = fit_lane(lane)
-    view = check_view(fit)
-    clip = video.open_clip(clip_path, capture_rate_hz=settings.capture_rate_hz)
-    _check_size(clip, lane, clip_path, lane_path)
-    _check_rate(clip_with(clip, done), clip_path)
-    check_place(folder, clip.sha256)
-    with PosePool() as pool:
-        first_look = scan(clip_path, clip, fit, lane_path, progress)
-        scene = Scene(
-            clip=clip,
-            fit=fit,
-            cameras=first_look.cameras,
-            profile=first_look.profile,
-            notices=(*clip.notices, *((view,) if view else ()), *first_look.notices),
-            method=method,
-        )
-        sighting = see(clip_path, scene, settings_with(settings, picks_of(done), clip), pool, progress)
-    progress("measuring", 0.0)
-    outcome = outcome_of(sighting, done, record=record)
-    with building(folder, sha256=clip.sha256) as new:
-        write_pictures(new, clip_path, clip_with(clip, done), outcome, progress)
-        new.write(SIGHTING, sighting_to_bytes(sighting))
-    return Result(analysis=outcome.analysis, folder=folder)
+    from penult.app.fresh import fresh  # heavy: only when there is something to measure
+
+    job = Job(clip_path=clip_path, lane_path=lane_path, lane=lane, settings=settings, done=done, method=method)
+    return Result(analysis=fresh(job, folder, progress), folder=folder)
 
 
 def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[Correction, ...]:
@@ -129,20 +99,9 @@ def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[
             f"the corrections in {folder} belong to another clip",
             next_step="move corrections.json away, or leave it out with --ignore-corrections",
         )
+    from penult.core.corrections import applicable
+
     return applicable(history, settings)
-
-
-SLOWEST_HZ = 24.0
-"""Fewer frames a second give a support of 0.1 s two frames at most, and a foot at rest cannot be told from one in passing."""
-
-
-def _check_rate(clip: Clip, clip_path: Path) -> None:
-    if clip.capture_rate_hz < SLOWEST_HZ:
-        raise NotMeasurableError(
-            f"the frame rate of {clip_path.name} is too low to see a contact",
-            f"it has {clip.capture_rate_hz:.3g} frames a second; {SLOWEST_HZ:.0f} are the least, 120 or 240 are good",
-            next_step="film with the phone's slow-motion setting",
-        )
 
 
 WHOLE = (
@@ -168,17 +127,6 @@ def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analy
         return None
     same = all(known.method.get(name) == value for name, value in json.loads(json.dumps(method)).items())
     return known if same and known.clip.sha256 == video.sha256_of(clip_path) else None
-
-
-def _check_size(clip: Clip, lane: LaneFile, clip_path: Path, lane_path: Path) -> None:
-    """A lane file belongs to one picture size; rescaling in silence would hide another zoom or crop."""
-    if clip.size_px != lane.image_size_px:
-        raise CalibrationError(
-            f"{lane_path.name} does not fit {clip_path.name}",
-            f"it was made for {lane.image_size_px[0]} x {lane.image_size_px[1]} px; "
-            f"the clip is {clip.size_px[0]} x {clip.size_px[1]} px",
-            next_step="calibrate from this camera setting (penult calibrate), or pass the lane file made for it",
-        )
 
 
 def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:

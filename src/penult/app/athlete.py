@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 
 from penult.adapters.pose import Crop
-from penult.app.poses import PosePool, Stretch
-from penult.app.progress import Progress
 from penult.core.athlete import Path as AthletePath
 from penult.core.athlete import find_runs, position_at
 from penult.core.camera import at_depth, project
@@ -18,7 +15,6 @@ from penult.model.calibration import Camera
 from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
-from penult.model.track import PixelTrack
 
 BODY_M = 1.8
 CROP_BODIES = 2.75
@@ -59,29 +55,8 @@ def rows_of(path: AthletePath, clip: Clip) -> tuple[int, int]:
     return int(rows[0]), int(rows[-1])
 
 
-def follow_joints(
-    path: Path, clip: Clip, run: AthletePath, cameras: Sequence[Camera], pool: PosePool, progress: Progress
-) -> PixelTrack:
-    """Run the pose model on a square around the athlete in every frame of the run."""
-    first, last = rows_of(run, clip)
-    x_m = position_at(run, clip.time_s)
-    rows = np.arange(first, last + 1)
-    placed = [_crop(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in rows.tolist()]
-    stretch = Stretch(
-        first=first, crops=tuple(crop for crop, _ in placed), height_px=tuple(height for _, height in placed)
-    )
-    joints = pool.joints(path, clip, stretch, lambda share: progress("following the joints", share))
-    return PixelTrack(
-        frame=rows,
-        time_s=clip.time_s[rows],
-        xy_px=joints[..., :2],
-        score=joints[..., 2],
-        filled=np.zeros(joints.shape[:2], dtype=bool),
-    )
-
-
-def _crop(camera: Camera, x_m: float) -> tuple[Crop | None, float]:
-    """The square to be looked at when the athlete is at x, and how tall a standing athlete would be there."""
+def crop_at(camera: Camera, x_m: float) -> tuple[Crop | None, float]:
+    """Return the square to be looked at when the athlete is at x, and how tall a standing athlete would be there."""
     if not np.isfinite(x_m):
         return None, 0.0
     feet, hips = project(camera, np.array([[x_m, 0.0, 0.0], [x_m, HIP_M, 0.0]]))

@@ -60,13 +60,20 @@ def trust(track: RunwayTrack) -> Floats:
 
 def _jumps(track: RunwayTrack) -> Bools:
     """Samples far from the running median of five, relative to the hips (which never jump)."""
-    hips = (track.xy_m[:, INDEX["left_hip"]] + track.xy_m[:, INDEX["right_hip"]]) / 2.0
-    relative = track.xy_m - hips[:, None]
+    out = np.zeros(track.xy_m.shape[:2], dtype=bool)
+    rows = np.flatnonzero(np.isfinite(track.xy_m).any(axis=(1, 2)))  # the pose model may not have looked at all of them
+    if len(rows) < 2:
+        return out
+    xy_m, time_s = track.xy_m[rows], track.time_s[rows]
+    hips = (xy_m[:, INDEX["left_hip"]] + xy_m[:, INDEX["right_hip"]]) / 2.0
+    relative = xy_m - hips[:, None]
     filled = np.where(np.isfinite(relative), relative, 0.0)
     centre = median_filter(filled, size=(5, 1, 1), mode="nearest")
-    usual = float(np.median(np.diff(track.time_s))) if len(track.time_s) > 1 else 0.0
+    step_s = np.diff(time_s)
+    usual = np.maximum(np.median(step_s), np.minimum(np.r_[step_s[0], step_s], np.r_[step_s, step_s[-1]]))
     swing_m = 12.0 * 2.0 * usual  # a swing foot moves up to 12 m/s against the hips; two frames to the median's edge
-    return np.asarray(np.linalg.norm(filled - centre, axis=2) > JUMP_M + swing_m)
+    out[rows] = np.linalg.norm(filled - centre, axis=2) > JUMP_M + swing_m[:, None]
+    return out
 
 
 def fill_gaps(track: RunwayTrack, weight: Floats) -> RunwayTrack:

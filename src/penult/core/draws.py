@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.signal import lfilter
@@ -48,6 +49,9 @@ HAND_SD_M = 0.01
 
 DRIFT_TIME_S = 0.08
 """About a third of a step: the time in which a leg changes its shape to the pose model."""
+
+WIDEST_GAP = 9
+"""Frames from one sample to the next that count as a row: as far apart as the pose model looks in the fastest films (1 kHz)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,11 +123,13 @@ def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
 
     The variance of a third difference of white noise is 20 times that of the noise (binomial coefficients 1, 3, 3, 1).
     """
-    third = np.diff(xy_m, n=3, axis=0) / np.sqrt(20.0)
-    used = np.lib.stride_tricks.sliding_window_view(weight > 0, 4, axis=0).all(axis=-1)
     sd = np.empty(xy_m.shape[1])
     for k in range(xy_m.shape[1]):
-        values = np.abs(third[used[:, k], k]).ravel()
+        rows = np.flatnonzero(weight[:, k] > 0)  # the pose model may have looked at every second frame only
+        third = np.diff(xy_m[rows, k], n=3, axis=0) / np.sqrt(20.0)
+        gaps = np.lib.stride_tricks.sliding_window_view(np.diff(rows), 3) if len(rows) > 3 else np.empty((0, 3))
+        even = (gaps == gaps[:, :1]).all(axis=1) & (gaps <= WIDEST_GAP).all(axis=1)
+        values = np.abs(third[even]).ravel()
         values = values[np.isfinite(values)]
         sd[k] = 1.4826 * np.median(values) if len(values) >= 20 else 0.02
     return sd
@@ -171,8 +177,8 @@ def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) ->
     step = np.where(sd > 0, np.maximum(sd, 1e-9), 0.0)
     by_camera = np.zeros((*track.xy_px.shape, len(sd)))
     for p in np.flatnonzero(step):
-        ahead = _map(track, cameras, z_m, lambda c, p=p: moved(c, p, step[p]))
-        behind = _map(track, cameras, z_m, lambda c, p=p: moved(c, p, -step[p]))
+        ahead = _map(track, cameras, z_m, partial(moved, parameter=int(p), step=float(step[p])))
+        behind = _map(track, cameras, z_m, partial(moved, parameter=int(p), step=-float(step[p])))
         by_camera[..., p] = (ahead - behind) / (2.0 * step[p])
     near, far = _map(track, cameras, z_m - 0.05), _map(track, cameras, z_m + 0.05)
     return by_camera, np.asarray((far - near) / 0.1)

@@ -1,0 +1,98 @@
+"""Measure a clip and write its result folder; the order of the stages, and what goes on beside what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from penult.adapters import keypoint_cache, video
+from penult.adapters.corrections_text import to_plain
+from penult.adapters.sighting_file import NAME as SIGHTING
+from penult.app.job import Job
+from penult.app.progress import Progress
+from penult.errors import CalibrationError, NotMeasurableError
+from penult.model.analysis import Analysis
+from penult.model.calibration import LaneFile
+from penult.model.clip import Clip
+
+
+def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
+    """Measure a clip and write all files of its result.
+
+    Raises
+    ------
+    InputError
+        The clip, the lane file or the output place is at fault.
+    NotMeasurableError
+        The clip cannot answer.
+    """
+    with ThreadPoolExecutor(1, thread_name_prefix="opening") as beside:
+        opening = beside.submit(video.open_clip, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
+        return _measured(job, opening.result, folder, progress)
+
+
+def _measured(job: Job, opened: Callable[[], Clip], folder: Path, progress: Progress) -> Analysis:
+    # these take as long to load as the clip takes to open, which goes on meanwhile
+    from penult.adapters.sighting_file import sighting_to_bytes
+    from penult.app.cameras import scan
+    from penult.app.joints import cache_key
+    from penult.app.pictures import write_pictures
+    from penult.app.poses import PosePool
+    from penult.app.see import Scene, see
+    from penult.core.camera import check_view
+    from penult.core.corrections import clip_with, picks_of, settings_with
+    from penult.core.lane import fit_lane
+    from penult.core.outcome import outcome_of
+    from penult.outputs.save import building, check_place
+
+    fit = fit_lane(job.lane)
+    view = check_view(fit)
+    clip = opened()
+    _check_size(clip, job.lane, job.clip_path, job.lane_path)
+    _check_rate(clip_with(clip, job.done), job.clip_path)
+    check_place(folder, clip.sha256)
+    settings = settings_with(job.settings, picks_of(job.done), clip)
+    with PosePool() as pool:
+        if not keypoint_cache.is_kept(cache_key(clip.sha256, settings)):
+            pool.warm_up()
+        first_look = scan(job.clip_path, clip, fit, job.lane_path, progress)
+        scene = Scene(
+            clip=clip,
+            fit=fit,
+            cameras=first_look.cameras,
+            profile=first_look.profile,
+            notices=(*clip.notices, *((view,) if view else ()), *first_look.notices),
+            method=job.method,
+        )
+        sighting = see(job.clip_path, scene, settings, pool, progress)
+    progress("measuring", 0.0)
+    outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
+    with building(folder, sha256=clip.sha256) as new:
+        write_pictures(new, job.clip_path, clip_with(clip, job.done), outcome, progress)
+        new.write(SIGHTING, sighting_to_bytes(sighting))
+    return outcome.analysis
+
+
+SLOWEST_HZ = 24.0
+"""Fewer frames a second give a support of 0.1 s two frames at most, and a foot at rest cannot be told from one in passing."""
+
+
+def _check_rate(clip: Clip, clip_path: Path) -> None:
+    if clip.capture_rate_hz < SLOWEST_HZ:
+        raise NotMeasurableError(
+            f"the frame rate of {clip_path.name} is too low to see a contact",
+            f"it has {clip.capture_rate_hz:.3g} frames a second; {SLOWEST_HZ:.0f} are the least, 120 or 240 are good",
+            next_step="film with the phone's slow-motion setting",
+        )
+
+
+def _check_size(clip: Clip, lane: LaneFile, clip_path: Path, lane_path: Path) -> None:
+    """A lane file belongs to one picture size; rescaling in silence would hide another zoom or crop."""
+    if clip.size_px != lane.image_size_px:
+        raise CalibrationError(
+            f"{lane_path.name} does not fit {clip_path.name}",
+            f"it was made for {lane.image_size_px[0]} x {lane.image_size_px[1]} px; "
+            f"the clip is {clip.size_px[0]} x {clip.size_px[1]} px",
+            next_step="calibrate from this camera setting (penult calibrate), or pass the lane file made for it",
+        )
