@@ -58,12 +58,21 @@ def segment_table(sex: str | None) -> SegmentTable:
         return FEMALE
     if sex == "male":
         return MALE
-    mixed = {}
-    for name in SegmentTable.__slots__:
-        a, b = np.atleast_1d(getattr(FEMALE, name)), np.atleast_1d(getattr(MALE, name))
-        mean = tuple(float(v) for v in (a + b) / 2.0)
-        mixed[name] = mean if len(mean) > 1 else mean[0]
-    return SegmentTable(**mixed)
+
+    def mean(part: str) -> tuple[float, float]:
+        (m, c), (n, d) = getattr(FEMALE, part), getattr(MALE, part)
+        return (m + n) / 2.0, (c + d) / 2.0
+
+    return SegmentTable(
+        head=(FEMALE.head + MALE.head) / 2.0,
+        trunk=mean("trunk"),
+        upper_arm=mean("upper_arm"),
+        forearm=mean("forearm"),
+        hand=mean("hand"),
+        thigh=mean("thigh"),
+        shank=mean("shank"),
+        foot=mean("foot"),
+    )
 
 
 def joint_weights(table: SegmentTable) -> Floats:
@@ -91,7 +100,7 @@ def joint_weights(table: SegmentTable) -> Floats:
         beyond = c * HAND_OF_FOREARM
         w[joint(side, "wrist")] += m * (1.0 + beyond)
         w[joint(side, "elbow")] -= m * beyond
-    return w / w.sum()
+    return np.asarray(w / w.sum())
 
 
 def weight_draws(sex: str | None, count: int, rng: np.random.Generator) -> Floats:

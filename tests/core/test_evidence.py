@@ -1,0 +1,117 @@
+"""What contacts and flights show, from joints whose motion is known in closed form."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from penult.core import evidence
+from penult.core.body import segment_table
+from penult.core.evidence import Event, Scene
+from penult.core.synthetic import Runner
+from penult.model.arrays import Floats
+from penult.model.skeleton import JOINTS, joint
+from penult.model.track import RunwayTrack
+
+DRAWS = 31
+
+
+def _scene(time_s: Floats, xy_m: Floats) -> Scene:
+    return Scene(
+        time_s=time_s,
+        xy_m=np.repeat(xy_m[None], DRAWS, axis=0),
+        weight=np.ones(xy_m.shape[:2]),
+        inside=np.ones(len(time_s), dtype=bool),
+        table=segment_table(None),
+    )
+
+
+@pytest.fixture(scope="module")
+def scene(runway: RunwayTrack) -> Scene:
+    """Return the synthetic runner without any noise."""
+    seen = np.isfinite(runway.xy_m).all(axis=(1, 2))
+    return _scene(runway.time_s[seen], runway.xy_m[seen])
+
+
+def _event(runner: Runner, number: int) -> Event:
+    """Return the true instants of a contact, drawn with an SD of 2 ms."""
+    stance = 2 * (runner.zero + number)
+    off = np.concatenate([[0.0], 0.002 * np.random.default_rng(0).normal(size=DRAWS - 1)])
+    nothing = np.zeros(DRAWS)
+    return Event(
+        foot=runner.stances[runner.zero + number].foot,
+        touchdown_s=runner.knots_s[stance] + off,
+        toe_off_s=runner.knots_s[stance + 1] + off,
+        toe_x_m=nothing,
+        support_height_m=nothing,
+        foot_angle_deg=nothing,
+    )
+
+
+@pytest.mark.parametrize("number", [-2, -1, 0])
+def test_flight_has_the_velocity_that_the_run_was_planned_with(scene: Scene, runner: Runner, number: int) -> None:
+    """Speed and place of the mass centre at toe-off, in every draw at its own instant."""
+    event = _event(runner, number)
+    knot = 2 * (runner.zero + number) + 1
+    end = runner.knots_s[knot + 1] if knot + 1 < len(runner.knots_s) else runner.knots_s[knot] + 0.3
+
+    found = evidence.flight_evidence(scene, event.toe_off_s, float(end))
+
+    late = (event.toe_off_s - event.toe_off_s[0])[:, None]
+    assert not found.reason
+    assert found.velocity_m_per_s == pytest.approx(
+        runner.velocity_m_per_s[knot] + late * np.array([0.0, -9.81]), abs=0.02
+    )
+    assert found.position_m[0] == pytest.approx(runner.mass_centre_m[knot], abs=0.005)
+
+
+def test_flight_out_of_the_picture_or_too_short_says_so(scene: Scene, runner: Runner) -> None:
+    """No body in the picture, and a flight of 20 ms."""
+    off = _event(runner, -1).toe_off_s
+    away = Scene(time_s=scene.time_s, xy_m=scene.xy_m, weight=scene.weight, inside=~scene.inside, table=scene.table)
+
+    assert "picture" in evidence.flight_evidence(away, off, float(off[0]) + 0.1).reason
+    assert "short" in evidence.flight_evidence(scene, off, float(off[0]) + 0.02).reason
+
+
+def test_row_that_was_filled_in_does_not_enter_a_flight(scene: Scene, runner: Runner) -> None:
+    """Draws of such a row are not numbers; the flight is fitted without it."""
+    event = _event(runner, 0)
+    row = int(np.searchsorted(scene.time_s, event.toe_off_s[0])) + 5
+    xy = scene.xy_m.copy()
+    xy[1:, row] = np.nan
+    holed = Scene(time_s=scene.time_s, xy_m=xy, weight=scene.weight, inside=scene.inside, table=scene.table)
+
+    whole = evidence.flight_evidence(scene, event.toe_off_s, float(event.toe_off_s[0]) + 0.3)
+    found = evidence.flight_evidence(holed, event.toe_off_s, float(event.toe_off_s[0]) + 0.3)
+
+    assert np.isfinite(found.velocity_m_per_s).all()
+    assert len(found.time_s) == len(whole.time_s) - 1
+
+
+def test_joints_at_an_instant_between_frames_follow_a_quadratic_exactly() -> None:
+    """x = 9 t, y = 1 + t - 4.9 t^2 at 1.2 ms after a frame; every draw at its own instant."""
+    time_s = np.arange(60) / 240.0
+    path = np.stack([9.0 * time_s, 1.0 + time_s - 4.9 * time_s**2], axis=-1)
+    scene = _scene(time_s, np.repeat(path[:, None], len(JOINTS), axis=1))
+    instant = time_s[30] + np.linspace(0.0012, 0.005, DRAWS)
+
+    found = evidence.joints_at(scene, instant)
+
+    assert found[..., 0] == pytest.approx(np.repeat(9.0 * instant[:, None], len(JOINTS), axis=1))
+    assert found[:, 3, 1] == pytest.approx(1.0 + instant - 4.9 * instant**2)
+    assert np.isnan(evidence.joints_at(scene, instant + 1.0)).all()
+
+
+def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner, runway: RunwayTrack) -> None:
+    """Against the least of the very samples in the support (no noise): within 3 mm and 1 degree."""
+    event = _event(runner, -1)
+    inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
+    hips = scene.xy_m[0][inner][:, [joint("left", "hip"), joint("right", "hip")], 1].mean(axis=1)
+
+    found = evidence.contact_evidence(scene, event)
+
+    assert found.hip_lowest_m[0] == pytest.approx(hips.min(), abs=0.003)
+    assert found.wholly_seen
+    assert event.touchdown_s[0] <= found.lowest_s <= event.toe_off_s[0]
+    assert 90.0 < found.knee_min_deg[0] < 180.0
