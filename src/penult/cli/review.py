@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from penult.cli.fault import StoppedError
+
+if TYPE_CHECKING:
+    from penult.app.review import Review
 
 
 def register(app: typer.Typer) -> None:
@@ -39,11 +46,20 @@ def review(
         raise InputError(f"--port cannot be {port}", "wanted: 0 to 65535")
     with shown_progress(quiet=False) as progress:
         opened = [open_result(folder, clip, progress) for folder in results]
-    state = serve(opened, port=port, say=_say, open_browser=browser)
-    if state is not None and not state.is_written:
-        count = len(state.corrections.done)
-        _say(f"{count} corrections are saved, but the files of the result do not hold them yet")
-        _say("  next: press 'Update files' on the page, or analyse the clip again")
+    with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
+        serve(opened, port=port, say=_say, open_browser=browser)
+    _last_words(opened)
+
+
+def _last_words(opened: Sequence[Review]) -> None:
+    """Say what is saved where, so that nobody takes old numbers for new ones."""
+    if len(opened) > 1 or opened[0].state.is_written:
+        return
+    count = len(opened[0].state.corrections.done)
+    _say(
+        f"{count} {'correction is' if count == 1 else 'corrections are'} saved; the files of the result do not hold this yet"
+    )
+    _say("  next: open it again and press 'Update files', or analyse the clip again")
 
 
 def _say(text: str) -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import webbrowser
 from collections.abc import Callable, Sequence
 
-from penult.app.review import Review, State
+from penult.app.review import Review
 from penult.review.pages import Pages
 from penult.review.server import LocalServer
 
@@ -19,8 +18,8 @@ def page_server(reviews: Sequence[Review], *, port: int = 0) -> tuple[LocalServe
     return server, pages
 
 
-def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], open_browser: bool) -> State | None:
-    """Serve until the page is closed or Ctrl-C.
+def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], open_browser: bool) -> None:
+    """Serve until the page is closed. Ctrl-C ends it too, and is the caller's to hear.
 
     Parameters
     ----------
@@ -32,11 +31,6 @@ def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], o
         Gets the address and what a person should know.
     open_browser : bool
         Open the address in the standard browser.
-
-    Returns
-    -------
-    State or None
-        Where the review ended; None after a comparison.
     """
     server, pages = page_server(reviews, port=port)
     say(f"open {server.address}")
@@ -44,8 +38,6 @@ def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], o
     if open_browser:
         webbrowser.open(server.address)
     try:
-        with contextlib.suppress(KeyboardInterrupt):
-            server.serve()
+        server.serve()
     finally:
         pages.close()
-    return reviews[0].state if len(reviews) == 1 else None

@@ -188,7 +188,10 @@ class LocalServer:
         self._is_over = threading.Event()
 
     def serve(self) -> None:
-        """Answer until the last page has gone, `stop` is called, or Ctrl-C (which is raised again)."""
+        """Answer until the last page has gone or `stop` is called.
+
+        The server runs beside, so that Ctrl-C reaches the caller as it always does; the server ends with it.
+        """
         import uvicorn  # noqa: PLC0415 - only needed once a page is really opened
 
         config = uvicorn.Config(
@@ -201,31 +204,24 @@ class LocalServer:
             timeout_keep_alive=30,
         )
         self._server = uvicorn.Server(config)
-        watch = threading.Thread(target=self._watch, daemon=True)
-        watch.start()
+        beside = threading.Thread(target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True)
+        beside.start()
         try:
-            self._server.run(sockets=[self._socket])
+            while beside.is_alive() and not self._is_over.wait(0.2) and not self.presence.has_ended():
+                pass
         finally:
             self._is_over.set()
+            self._server.should_exit = True
+            beside.join(5.0)
             self._socket.close()
 
     def stop(self) -> None:
         """End the server; may be called from any thread."""
         self._is_over.set()
 
-    def _watch(self) -> None:
-        while not self._is_over.wait(0.2):
-            if self.presence.has_ended() or self._server.should_exit:
-                break
-        self._is_over.set()
-        self._server.should_exit = True
-
     async def _news(self, request: Request) -> Response:
-        stream = self.presence.stream(request, self._has_ended)
+        stream = self.presence.stream(request, self._is_over.is_set)
         return StreamingResponse(stream, media_type="text/event-stream")
-
-    def _has_ended(self) -> bool:
-        return self._is_over.is_set() or bool(self._server and self._server.should_exit)
 
 
 async def json_body(request: Request) -> dict[str, Any]:

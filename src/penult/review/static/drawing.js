@@ -87,11 +87,15 @@ export function drawGround(pen, xRange, hasLine) {
   const points = [];
   for (let i = 0; i <= 40; i += 1) points.push(pen.at([xRange[0] + ((xRange[1] - xRange[0]) * i) / 40, 0, 0]));
   pen.line(points, COLOURS.track, 3);
+  const [a, b] = [pen.at([Math.round((xRange[0] + xRange[1]) / 2), 0, 0]), pen.at([Math.round((xRange[0] + xRange[1]) / 2) + 1, 0, 0])];
+  const metre = a && b ? Math.abs(b[0] - a[0]) : 100;
+  const every = metre > 48 ? 1 : metre > 24 ? 2 : 5;
   for (let x = Math.ceil(xRange[0]); x <= xRange[1]; x += 1) {
     const at = pen.at([x, 0, 0]);
     if (!at) continue;
     const isLine = x === 0;
     pen.line([at, [at[0], at[1] + (isLine ? 16 : 9)]], isLine ? COLOURS.ink : COLOURS.track, isLine ? 5 : 2);
+    if (x % every) continue;
     const text = isLine && hasLine ? "line" : `${x} m`.replace("-", "−");
     pen.plate(text, at[0], at[1] + (isLine ? 19 : 12), { size: 12, align: "middle" });
   }

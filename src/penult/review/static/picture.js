@@ -18,6 +18,7 @@ export class Picture {
     this.dragged = null;
     this.pointers = new Map();
     this.shown = -1;
+    this.follows = "whole";
     this.queued = false;
     new ResizeObserver(() => this.draw()).observe(canvas);
     for (const name of ["pointerdown", "pointermove", "pointerup", "pointercancel", "wheel"]) {
@@ -57,24 +58,36 @@ export class Picture {
     return [(event.clientX - box.left) / view.scale + view.left - 0.5, (event.clientY - box.top) / view.scale + view.top - 0.5];
   }
 
-  setZoom(zoom, at = null) {
+  setZoom(zoom, at = null, follows = "") {
     this.zoom = clamp(zoom, 1, MOST_ZOOM);
     if (at) this.centre = at;
     else if (this.zoom > 1 && !this.centre) this.centre = this.desk.data.clip.size.map((v) => v / 2);
+    this.follows = follows || (this.zoom <= 1.01 ? "whole" : "");
     this.canvas.dataset.zoomed = String(this.zoom > 1.01);
+    this.canvas.dataset.follows = this.follows;
+    this.desk.resized(this.follows);
     this.draw();
   }
 
+  lookAtAll() {
+    this.setZoom(1);
+  }
+
   lookAtBody() {
-    // The whole athlete with room for what is drawn.
+    // The whole athlete with room for what is drawn, wherever they run.
+    const place = this.bodyPlace();
+    if (place) this.setZoom(place.zoom, place.at, "body");
+    return Boolean(place);
+  }
+
+  bodyPlace() {
     const { motion, frame } = this.desk;
-    const row = motion.row(frame);
-    const hip = row < 0 ? null : motion.hipM(row);
+    const row = motion.nearestRow(frame);
+    const hip = motion.hipM(row);
     const ends = hip && [-0.55, 2.3].map((y) => project(motion.camera(row), [hip[0], y, 0]));
-    if (!ends || !ends[0] || !ends[1]) return false;
+    if (!ends || !ends[0] || !ends[1]) return null;
     const height = Math.abs(ends[0][1] - ends[1][1]);
-    this.setZoom(this.canvas.clientHeight / (this.fit() * height), [ends[0][0], (ends[0][1] + ends[1][1]) / 2]);
-    return true;
+    return { zoom: this.canvas.clientHeight / (this.fit() * height), at: [ends[0][0], (ends[0][1] + ends[1][1]) / 2] };
   }
 
   lookAtFoot(contact) {
@@ -86,7 +99,7 @@ export class Picture {
     const side = x === null ? null : project(camera, [x + 1, 0.1, 0]);
     if (!at || !side) return false;
     const metre = Math.hypot(side[0] - at[0], side[1] - at[1]);
-    this.setZoom(this.canvas.clientWidth / (this.fit() * metre * 1.9), at);
+    this.setZoom(this.canvas.clientWidth / (this.fit() * metre * 1.9), at, "foot");
     return true;
   }
 
@@ -117,6 +130,11 @@ export class Picture {
     c.fillStyle = "#1d2022";
     c.fillRect(0, 0, w, h);
     if (!picture) return;
+    const place = this.follows === "body" ? this.bodyPlace() : null;
+    if (place) {
+      this.zoom = clamp(place.zoom, 1, MOST_ZOOM);
+      this.centre = place.at;
+    }
     const view = this.view();
     const [cw, ch] = desk.data.clip.size;
     c.imageSmoothingQuality = "medium";
@@ -235,7 +253,7 @@ export class Picture {
       const [x, y] = this.toClip(event);
       this.dragged.px = [x + this.dragged.off[0], y + this.dragged.off[1]];
       this.draw();
-    } else if (this.start.moved && this.zoom > 1.01 && !event.shiftKey) {
+    } else if (this.start.moved && this.zoom > 1.01 && this.follows !== "body" && !event.shiftKey) {
       const { scale } = this.view();
       this.centre = [this.start.centre[0] - dx / scale, this.start.centre[1] - dy / scale];
       this.draw();

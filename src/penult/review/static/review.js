@@ -23,7 +23,7 @@ const KEYS = [
   ["[ ]", "slower, faster"],
   ["1 to 5", "layers on and off"],
   ["+ − 0", "larger, smaller, whole picture"],
-  ["V", "the foot of the contact, large"],
+  ["B, V", "the athlete, the foot of the contact"],
   ["C", "check six instants"],
   ["T", "touchdown here: this is the first picture in which the shoe bears"],
   ["O", "toe-off here: this is the last picture in which the shoe bears"],
@@ -86,6 +86,7 @@ class Desk {
       });
       this.frame = data.first_frame;
       this.frames.want(this.frame);
+      if (window.innerWidth <= 900) this.picture.lookAtBody();
     }
     if (!this.motion.contact(this.chosen)) this.chosen = (this.motion.contact(-1) || data.contacts[data.contacts.length - 1] || {}).number;
     if (this.look) this.look = this.lookFor(this.look.id);
@@ -339,7 +340,17 @@ class Desk {
     if (row.frame !== null) this.step(row.frame);
     const kind = this.look && this.look.draw.kind;
     const isClose = SMALL.has(kind) ? this.picture.lookAtFoot(this.motion.contact(this.look.draw.contact)) : kind && !LONG.has(kind) && this.picture.lookAtBody();
-    if (!isClose) this.picture.setZoom(1);
+    if (!isClose) this.picture.lookAtAll();
+  }
+
+  lookAgain(follows) {
+    if (follows !== "body" || !this.picture.lookAtBody()) this.picture.lookAtAll();
+  }
+
+  resized(follows) {
+    for (const [id, name] of [["zoom-fit", "whole"], ["zoom-body", "body"], ["zoom-foot", "foot"]]) {
+      $(id).setAttribute("aria-pressed", String(follows === name));
+    }
   }
 
   setMode(mode) {
@@ -360,7 +371,11 @@ class Desk {
 
   guided(isOn) {
     document.body.classList.toggle("guided", isOn);
-    if (!isOn) this.picture.setZoom(1);
+    if (isOn) this.before = this.before || this.picture.follows;
+    else {
+      this.lookAgain(this.before);
+      this.before = null;
+    }
     this.strip.render();
   }
 
@@ -478,7 +493,8 @@ function wire(desk) {
     "keys-close": () => $("keys").close(),
     "zoom-in": () => desk.picture.setZoom(desk.picture.zoom * 1.5),
     "zoom-out": () => desk.picture.setZoom(desk.picture.zoom / 1.5),
-    "zoom-fit": () => desk.picture.setZoom(1),
+    "zoom-fit": () => desk.picture.lookAtAll(),
+    "zoom-body": () => desk.picture.lookAtBody(),
     "zoom-foot": () => desk.picture.lookAtFoot(desk.motion.contact(desk.chosen)),
     "contact-back": () => desk.stepContact(-1),
     "contact-on": () => desk.stepContact(1),
@@ -506,6 +522,8 @@ function wire(desk) {
     });
   }
   $("guide").tabIndex = -1;
+  // On a narrow page the picture stays in sight while the rest scrolls below it: others must know how tall it is.
+  new ResizeObserver(() => document.documentElement.style.setProperty("--screen", `${$("screen").offsetHeight}px`)).observe($("screen"));
   document.addEventListener("keydown", (event) => desk.data && keyed(desk, event));
 }
 
@@ -574,7 +592,8 @@ const letterKeys = (desk) => {
     "+": () => desk.picture.setZoom(desk.picture.zoom * 1.5),
     "=": () => desk.picture.setZoom(desk.picture.zoom * 1.5),
     "-": () => desk.picture.setZoom(desk.picture.zoom / 1.5),
-    0: () => desk.picture.setZoom(1),
+    0: () => desk.picture.lookAtAll(),
+    b: () => desk.picture.lookAtBody(),
     v: () => desk.picture.lookAtFoot(desk.motion.contact(desk.chosen)),
     c: () => desk.guide.start(),
     t: () => desk.setHere("touchdown"),
