@@ -75,7 +75,7 @@ def trunk_m(track: RunwayTrack) -> Floats:
 
 
 def refuse_cut(track: RunwayTrack) -> None:
-    """Refuse a clip in which the athlete jumps for good.
+    """Refuse a clip in which the athlete jumps ahead for good (a jump back is somebody who follows, see `one_body`).
 
     Raises
     ------
@@ -99,10 +99,10 @@ def refuse_cut(track: RunwayTrack) -> None:
             slopes.append(slope)
         jump = float(ends[1] - ends[0])
         alike = abs(slopes[1] - slopes[0]) < 0.5 * max(abs(slopes[0]), abs(slopes[1]))
-        if abs(jump) > CUT_M and noise < CUT_M / 6.0 and alike and slopes[0] > 0.0:
+        if jump > CUT_M and noise < CUT_M / 6.0 and alike and slopes[0] > 0.0:
             raise NotMeasurableError(
                 "the clip has a cut in the run",
-                f"the athlete jumps by {abs(jump):.1f} m between two frames at {time[i]:.2f} s",
+                f"the athlete jumps ahead by {jump:.1f} m between two frames at {time[i]:.2f} s",
                 next_step="use the clip as it came from the camera, or cut the whole run out of it in one piece",
             )
 

@@ -1,0 +1,226 @@
+"""A copy of a result that is fit to send: nobody can be known in it, and nothing tells who, where or with which phone."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from penult.adapters import video
+from penult.adapters.result_file import read_analysis, read_motion
+from penult.adapters.sighting_file import read_sighting
+from penult.adapters.veil import Body, empty_scene, runway_strip, veiled
+from penult.adapters.video_writer import write_film
+from penult.app.athlete import find_athlete
+from penult.app.pictures import FILM_RATE_HZ
+from penult.app.progress import Progress
+from penult.app.review import film_of
+from penult.core.camera import metres_per_px, position_m
+from penult.core.crossing import Crossing, crossings
+from penult.errors import InputError, PenultError
+from penult.model.analysis import Analysis
+from penult.model.arrays import Floats, Image
+from penult.model.clip import Clip, Frame
+from penult.model.sighting import Sighting
+from penult.model.skeleton import INDEX
+from penult.model.track import Motion
+from penult.outputs.film import film_frames, film_size_px
+from penult.outputs.folder import FILM, result_files, wanted_frames
+from penult.outputs.save import Building, building, check_place
+
+KINDS = ("full approach", "short approach", "mat drill", "run-through", "run through")
+"""Other kinds are the coach's own words, which may hold a name."""
+
+LABEL = "A"
+CLIP_NAME = "clip.mp4"
+DROPPED = frozenset({"motion.npz"})
+EMPTY_PICTURES = 25
+
+AROUND_S = 0.1
+"""Before and after a crossing the athlete's body is made coarse too."""
+
+HEAD_REACH_S = 0.05
+"""A head is hidden wherever it is seen this near in time: a misplaced head in one frame shows nothing."""
+
+_PLAIN_LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}\Z")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shared:
+    """Where the copy is, and what it holds."""
+
+    folder: Path
+    files: tuple[str, ...]
+
+
+def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = None, progress: Progress) -> Shared:
+    """Write a copy of a result that is fit to send.
+
+    Parameters
+    ----------
+    result : Path
+        A result folder; its film must be at hand, because every picture is drawn anew from coarse frames.
+    out : Path
+        Folder of the copy.
+    label : str
+        Stands for the athlete: letters and digits.
+    clip : Path, optional
+        The film, where it does not lie beside the result.
+    progress : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Shared
+
+    Raises
+    ------
+    InputError
+        The label is not plain, the film is missing, or the place cannot be written.
+    PenultError
+        A name is left in a file; then nothing is written.
+    """
+    if not _PLAIN_LABEL.match(label):
+        raise InputError(
+            "the label cannot stand for a person", f"got {label[:40]!r}, wanted letters and digits, 20 at most"
+        )
+    analysis, motion, sighting = read_analysis(result), read_motion(result), read_sighting(result)
+    film = film_of(result, sighting.clip, clip)
+    plain = without_names(analysis, label)
+    check_place(out, plain.clip.sha256)
+    scene = _Veil(film, sighting, motion, progress)
+    with building(out, sha256=plain.clip.sha256) as new:
+        files = _write(new, scene, plain, motion)
+        _refuse_names(new, files, _names(analysis, result))
+    return Shared(folder=out, files=tuple(files))
+
+
+def without_names(analysis: Analysis, label: str) -> Analysis:
+    """Return the analysis with labels for names: of the athlete, the film, the lane file, and the coach's own words."""
+    digest = hashlib.sha256(f"shared {analysis.clip.sha256}".encode()).hexdigest()
+    run = analysis.run
+    kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
+    kept = {k: v for k, v in analysis.method.items() if k in {"penult", "pose_model", "pose_model_sha256", "libraries"}}
+    said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind"}}
+    return dataclasses.replace(
+        analysis,
+        clip=dataclasses.replace(analysis.clip, file=CLIP_NAME, sha256=digest),
+        run=dataclasses.replace(run, athlete=label if run.athlete else "", kind=kind),
+        warnings=tuple(
+            dataclasses.replace(w, text=w.text.replace(analysis.clip.file, CLIP_NAME)) for w in analysis.warnings
+        ),
+        method={**kept, "settings": said, "shared": True},
+    )
+
+
+class _Veil:
+    """Coarse frames of one film."""
+
+    def __init__(self, film: Path, sighting: Sighting, motion: Motion, progress: Progress) -> None:
+        self.film, self.clip, self._motion, self._progress = film, sighting.clip, motion, progress
+        self._crossed = _crossings(sighting)
+        rows = motion.pixels.frame
+        x_m = sighting.profile.x_m
+        self._moving = len(motion.cameras) > 1
+        self._x_m = np.linspace(float(x_m.min()) - 3.0, float(x_m.max()) + 3.0, 40)
+        self._strip = runway_strip(motion.cameras[0], self._x_m)
+        self._empty = _empty(film, self.clip)
+        self._heads = _heads(motion)
+        self._row = {int(frame): i for i, frame in enumerate(rows)}
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield the frames of the run, each coarse but for the athlete's body and the runway."""
+        rows = self._motion.pixels.frame
+        for frame in video.frames(self.film, self.clip, first=int(rows[0]), last=int(rows[-1])):
+            row = self._row.get(frame.index)
+            if row is None:
+                continue
+            self._progress("making coarse", row / len(rows))
+            yield dataclasses.replace(frame, image=self._veiled(frame.image, row))
+
+    def _veiled(self, image: Image, row: int) -> Image:
+        camera = self._motion.camera_of(row)
+        time_s = float(self._motion.pixels.time_s[row])
+        hip = self._motion.hip_m[row]
+        x_m = float(hip[0]) if np.isfinite(hip).all() else float(np.median(self._x_m))
+        alone = not any(c.start_s - AROUND_S <= time_s <= c.end_s + AROUND_S for c in self._crossed)
+        body = Body(
+            joints_px=self._motion.pixels.xy_px[row],
+            metre_px=1.0 / float(metres_per_px(camera, x_m, 1.0)),
+            alone=alone
+            and not self._moving,  # without a fixed scene nobody tells the athlete from who stands before them
+        )
+        strip = runway_strip(camera, self._x_m) if self._moving else self._strip
+        near = np.abs(self._motion.pixels.time_s - time_s) <= HEAD_REACH_S
+        return veiled(image, self._empty, strip, body, self._heads[near])
+
+
+def _crossings(sighting: Sighting) -> tuple[Crossing, ...]:
+    run = find_athlete(sighting.profile, sighting.clip, sighting.cameras, sighting.settings)
+    return crossings(sighting.profile, run, float(position_m(sighting.cameras[0])[2]))
+
+
+def _empty(film: Path, clip: Clip) -> Image:
+    step = max(len(clip.time_s) // EMPTY_PICTURES, 1)
+    return empty_scene(f.image for f in video.frames(film, clip) if f.index % step == 0)
+
+
+def _heads(motion: Motion) -> Floats:
+    """Where the head is in every row (t, 2), put between its neighbours where it is not seen, held at either end."""
+    head = np.array(motion.pixels.xy_px[:, INDEX["head"]])
+    seen = np.flatnonzero(np.isfinite(head).all(axis=1))
+    if not len(seen):
+        return head
+    rows = np.arange(len(head))
+    return np.stack([np.interp(rows, seen, head[seen, d]) for d in (0, 1)], axis=1)
+
+
+def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion) -> list[str]:
+    """Film, stills, tables and page; the names of all files."""
+    need = set(wanted_frames(analysis, motion))
+    kept: list[Frame] = []
+
+    def passing() -> Iterator[Frame]:
+        for frame in scene.frames():
+            if frame.index in need:
+                kept.append(frame)
+            yield frame
+
+    times = (np.arange(len(motion.pixels.frame)) / FILM_RATE_HZ).tolist()
+    painted = film_frames(passing(), analysis, motion)
+    write_film(new.path / FILM, film_size_px(scene.clip.size_px), zip(painted, times, strict=False))
+    files = [FILM]
+    for name, content in result_files(analysis, motion, kept):
+        if name not in DROPPED:
+            new.write(name, content)
+            files.append(name)
+    return files
+
+
+def _names(analysis: Analysis, result: Path) -> list[str]:
+    """Words that must not be in the copy."""
+    stem = Path(analysis.clip.file).stem
+    words = [analysis.run.athlete, stem, analysis.clip.sha256, str(result.resolve().parent)]
+    calibration = str(analysis.method.get("calibration", ""))
+    words.append(Path(calibration).stem)
+    return [w for w in words if len(w) > 3 and w.lower() not in {"clip", "lane"}]
+
+
+def _refuse_names(new: Building, files: Sequence[str], names: Sequence[str]) -> None:
+    """Look for every name in every text file, as a check of our own work."""
+    for file in files:
+        if Path(file).suffix not in {".json", ".csv", ".html"}:
+            continue
+        text = (new.path / file).read_text(encoding="utf-8-sig").casefold()
+        for name in names:
+            if re.search(rf"(?<!\w){re.escape(name.casefold())}(?!\w)", text):
+                raise PenultError(
+                    "the copy would still hold a name and was not written",
+                    f"a name stands in {file}",
+                    next_step="tell us which kind of name it is (not the name itself)",
+                )
