@@ -115,8 +115,8 @@ def detectable_text(change: float | None, error: TypicalError | None, name: str)
     if change is None or error is None:
         return ""
     if error.from_repeats:
-        return f"{amount(change, name)} (typical error {amount(error.value, name)} from {error.clips} repeats)"
-    return f"{amount(change, name)} (from the measurement uncertainty alone: fewer than three repeats)"
+        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {error.clips} repeats)"
+    return f"{amount(change, name)} (measurement uncertainty alone: fewer than three repeats)"
 
 
 def value_text(value: float, half: float, name: str) -> str:
