@@ -72,14 +72,27 @@ def write(key: str, track: PixelTrack) -> None:
             partial.unlink(missing_ok=True)
 
 
+def kept() -> tuple[int, int]:
+    """Return how many entries there are, and their bytes."""
+    sizes = [size for file in _entries(cache_folder()) if (size := _bytes_of(file)) is not None]
+    return len(sizes), sum(sizes)
+
+
 def clear() -> int:
     """Remove every entry and return the bytes freed."""
     freed = 0
     for file in _entries(cache_folder()):
-        size = file.stat().st_size if file.exists() else 0
+        freed += _bytes_of(file) or 0
         file.unlink(missing_ok=True)
-        freed += size
     return freed
+
+
+def _bytes_of(file: Path) -> int | None:
+    """Return a file's size, None if another process has just deleted it."""
+    try:
+        return file.stat().st_size
+    except OSError:
+        return None
 
 
 def _entries(folder: Path) -> list[Path]:

@@ -40,6 +40,9 @@ def session(
         Path | None, typer.Option("--logbook", help="Which logbook (with --log).", metavar="FILE")
     ] = None,
     jobs: Annotated[int, typer.Option("--jobs", help="Clips at the same time; 0: one for each core.", metavar="N")] = 1,
+    cluster: Annotated[
+        str, typer.Option("--cluster", help="Analyse on the Dask cluster with this scheduler.", metavar="ADDRESS")
+    ] = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Analyse every clip of a folder; an interrupted session goes on where it stopped."""
@@ -58,7 +61,14 @@ def session(
 
         place = logbook or default_place()
     done = analyse_folder(
-        folder, calib, table=table, date=day(date) if date else "", logbook=place, jobs=jobs, quiet=quiet
+        folder,
+        calib,
+        table=table,
+        date=day(date) if date else "",
+        logbook=place,
+        jobs=jobs,
+        cluster=cluster,
+        quiet=quiet,
     )
     if done.exit_status:
         raise typer.Exit(done.exit_status)
@@ -72,6 +82,7 @@ def analyse_folder(
     date: str = "",
     logbook: Path | None = None,
     jobs: int = 1,
+    cluster: str = "",
     quiet: bool = False,
 ) -> Session:
     """Analyse a session's folder with one progress display and print what came of it."""
@@ -86,21 +97,35 @@ def analyse_folder(
             progress(what, share)
 
         # in one process the clip under way is shown; from several only how many are done
-        one = partial(_analyse_one, calib) if jobs != 1 else _shown_one(calib, status, progress)
-        done = run_session(folder, calib, one, table=table, date=date, logbook=logbook, pool=_pool(jobs), progress=tell)
+        elsewhere = jobs != 1 or cluster
+        one = partial(_analyse_one, calib.resolve()) if elsewhere else _shown_one(calib, status, progress)
+        pool = _pool(jobs, cluster)
+        place = folder.resolve() if elsewhere else folder
+        done = run_session(place, calib, one, table=table, date=date, logbook=logbook, pool=pool, progress=tell)
     if not quiet:
         _print(done, logbook)
     return done
 
 
-def _pool(jobs: int) -> Callable[[], Executor] | None:
+def _pool(jobs: int, cluster: str) -> Callable[[], Executor] | None:
+    if cluster:
+        from penult.app import cluster as dask
+
+        return partial(dask.cluster, cluster)
     if jobs == 1:
         return None
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
+    from penult.app.cluster import one_thread_a_clip
+
     # a fresh process each: decoders and the pose model do not survive a fork
-    return partial(ProcessPoolExecutor, jobs or os.cpu_count() or 1, mp_context=get_context("spawn"))
+    return partial(
+        ProcessPoolExecutor,
+        jobs or os.cpu_count() or 1,
+        mp_context=get_context("spawn"),
+        initializer=one_thread_a_clip,
+    )
 
 
 def _analyse_one(calib: Path, clip: Path, settings: Settings, out: Path) -> Analysis:
