@@ -43,7 +43,7 @@ def test_the_mass_centre_falls_with_g_in_every_flight(runner: Runner) -> None:
         if off < runner.shown_s[0]:
             continue
         time_s = np.linspace(off + 1e-4, down - 1e-4, 12)
-        centre = mass_centre(joints_at(runner, time_s), segment_table(None))
+        centre = mass_centre(joints_at(runner, time_s), segment_table(runner.sex))
 
         bend = np.diff(centre, n=2, axis=0) / (time_s[1] - time_s[0]) ** 2
 

@@ -40,6 +40,8 @@ class Runner:
     ----------
     height_m : float
         Of the athlete.
+    sex : {'female', 'male'}, optional
+        Whose segment masses the body has; None: the mean of both.
     stances : tuple of Stance
         In the order of time, feet alternating; more of them than the clip shows.
     zero : int
@@ -55,6 +57,7 @@ class Runner:
     """
 
     height_m: float
+    sex: str | None
     stances: tuple[Stance, ...]
     zero: int
     has_takeoff: bool
@@ -78,6 +81,7 @@ class Plan:
     """What a run is to be like: lists from contact -5 on, lengths in them for a body of REFERENCE_HEIGHT_M."""
 
     height_m: float = REFERENCE_HEIGHT_M
+    sex: str | None = None
     speed_m_per_s: float = 8.4
     takeoff_m_per_s: tuple[float, float] | None = (7.5, 3.1)
     last_foot: Foot = "left"
@@ -148,6 +152,7 @@ def make_runner(plan: Plan | None = None) -> Runner:
     after = 0.30 if plan.takeoff_m_per_s else -(plan.contacts_s[-1] + 0.03)
     return Runner(
         height_m=plan.height_m,
+        sex=plan.sex,
         stances=stances,
         zero=zero,
         has_takeoff=plan.takeoff_m_per_s is not None,

@@ -47,7 +47,7 @@ def joints_at(runner: Runner, time_s: Floats) -> Floats:
     """
     asked = np.concatenate([runner.knots_s, np.asarray(time_s, dtype=float)])
     wanted = mass_centre_at(runner, asked)
-    table = segment_table(None)
+    table = segment_table(runner.sex)
     hip = wanted - np.array([0.0, 0.06]) * runner.scale()
     for _ in range(30):  # the mass centre follows the hips nearly one to one: each round leaves a fifth of the gap
         body = _body(runner, asked, hip)

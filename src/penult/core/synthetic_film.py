@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.signal import lfilter
@@ -12,7 +12,7 @@ from penult.core.camera import project
 from penult.core.locate import joint_depths
 from penult.core.synthetic import Runner, Stance
 from penult.core.synthetic_body import LAND_DEG, joints_at
-from penult.model.arrays import Floats
+from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera, LaneFile, Mark
 from penult.model.clip import Clip
 from penult.model.shoe import ShoeContact
@@ -34,8 +34,10 @@ class Faults:
         SD of each joint centre's constant bias, in both directions.
     bias_shares : (float, float, float)
         Shares of its variance that the whole figure, both sides of the body, and one joint alone have.
-    drift_m : (float, float)
-        SD of a bias that drifts with correlation time `drift_s`: ankles, heels and toes; other joints.
+    drift_m : mapping
+        SD of a bias that drifts with correlation time `drift_s`, by part ('toe', 'knee' ...), else that of 'other'.
+    flight_drift_m : mapping
+        SD in x and y that this drift has in flight, by part, where it is larger.
     depth_m : float
         SD of each joint's depth, and of the whole athlete's, about the depths of `locate.joint_depths`.
     outlier_share, outlier_px : float
@@ -49,8 +51,9 @@ class Faults:
     noise_px: float = 0.0
     bias_m: float = 0.0
     bias_shares: tuple[float, float, float] = (0.0, 0.0, 1.0)
-    drift_m: tuple[float, float] = (0.0, 0.0)
+    drift_m: Mapping[str, float] = field(default_factory=dict)
     drift_s: float = 0.08
+    flight_drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     depth_m: float = 0.0
     outlier_share: float = 0.0
     outlier_px: float = 80.0
@@ -119,7 +122,8 @@ def film(
         For the faults.
     """
     faults, rng = faults or Faults(), rng or np.random.default_rng(0)
-    place_m = joints_at(runner, time_s) + _bias_m(time_s, faults, rng)
+    flying = np.searchsorted(runner.knots_s, time_s, side="right") % 2 == 0
+    place_m = joints_at(runner, time_s) + _bias_m(time_s, flying, faults, rng)
     depth_m = joint_depths(runner.scale()) + faults.depth_m * (rng.normal(size=len(JOINTS)) + rng.normal())
     depths_m = np.broadcast_to(depth_m[:, None], (*place_m.shape[:2], 1))
     xy_px = project(camera, np.concatenate([place_m, depths_m], axis=2))
@@ -141,19 +145,26 @@ def film(
     )
 
 
-def _bias_m(time_s: Floats, faults: Faults, rng: np.random.Generator) -> Floats:
-    """Constant bias of every joint and a drift (a first-order autoregression) about it, (t, k, 2)."""
-    shape = (len(time_s), len(JOINTS), 2)
-    keep = float(np.exp(-np.median(np.diff(time_s)) / faults.drift_s))
-    shock = rng.normal(size=shape)
-    shock[1:] *= np.sqrt(1.0 - keep**2)
-    foot, other = faults.drift_m
-    size_m = np.array([foot if name.endswith(("ankle", "heel", "toe")) else other for name in JOINTS])
-    drift = lfilter([1.0], [1.0, -keep], shock, axis=0) * size_m[:, None]
+def _bias_m(time_s: Floats, flying: Bools, faults: Faults, rng: np.random.Generator) -> Floats:
+    """Constant bias of every joint and a drift about it, larger in flight, (t, k, 2)."""
+    part = [name.split("_")[-1] for name in JOINTS]
+    size_m = np.array([[faults.drift_m.get(p, faults.drift_m.get("other", 0.0))] * 2 for p in part])
+    whole_m = np.array([faults.flight_drift_m.get(p, (0.0, 0.0)) for p in part])
+    extra_m = np.sqrt(np.maximum(whole_m**2 - size_m**2, 0.0))
+    drift = size_m * _wandering(time_s, faults.drift_s, rng)
+    drift += flying[:, None, None] * extra_m * _wandering(time_s, faults.drift_s, rng)
     figure, both, own = np.sqrt(faults.bias_shares)
-    parts, of_part = np.unique([name.split("_")[-1] for name in JOINTS], return_inverse=True)
+    parts, of_part = np.unique(part, return_inverse=True)
     bias = figure * rng.normal(size=2) + both * rng.normal(size=(len(parts), 2))[of_part]
-    return np.asarray(drift + faults.bias_m * (bias + own * rng.normal(size=shape[1:])))
+    return np.asarray(drift + faults.bias_m * (bias + own * rng.normal(size=(len(JOINTS), 2))))
+
+
+def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Floats:
+    """A first-order autoregression of SD 1 for every joint, (t, k, 2)."""
+    keep = float(np.exp(-np.median(np.diff(time_s)) / forget_s))
+    shock = rng.normal(size=(len(time_s), len(JOINTS), 2))
+    shock[1:] *= np.sqrt(1.0 - keep**2)
+    return np.asarray(lfilter([1.0], [1.0, -keep], shock, axis=0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

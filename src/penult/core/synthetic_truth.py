@@ -54,7 +54,7 @@ def _contact(runner: Runner, stance: Stance) -> dict[str, float]:
         "leg_angle_touchdown_deg": _leg_deg(landing, side, forward=False),
         "leg_angle_toe_off_deg": _leg_deg(leaving, side, forward=True),
         "touchdown_distance_m": toe_m - _hip_m(landing)[0],
-        "touchdown_distance_mass_centre_m": toe_m - mass_centre(landing, segment_table(None))[0],
+        "touchdown_distance_mass_centre_m": toe_m - mass_centre(landing, segment_table(runner.sex))[0],
         "knee_angle_touchdown_deg": float(_knee_deg(landing, side)),
         "knee_angle_min_deg": float(_knee_deg(over, side).min()),
         "knee_angle_toe_off_deg": float(_knee_deg(leaving, side)),
