@@ -29,12 +29,71 @@ from penult.model.shoe import ShoeContact
 from penult.model.sighting import Sighting
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
+from penult.model.trunk import TrunkMotion, TrunkWindow
 
 NAME = "sighting.npz"
 FORMAT = "penult-sighting/1"
 LARGEST_BYTES = 400_000_000
 _LARGEST_WORDS_BYTES = 8_000_000
 _NEXT = "analyse the clip again"
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class _Flight:
+    """A TrunkMotion as plain numbers."""
+
+    rows: list[int]
+    time_s: list[float]
+    path_m: list[tuple[float, float]]
+    z_m: float
+    centre_z_m: float
+    lens_m: tuple[float, float, float]
+    length_m: float
+    shift_m: list[tuple[float, float]]
+    turn_rad: list[float]
+    jitter_m: float
+    reason: str
+
+
+def _to_flight(motion: TrunkMotion) -> _Flight:
+    window = motion.window
+    return _Flight(
+        rows=window.rows.tolist(),
+        time_s=window.time_s.tolist(),
+        path_m=window.path_m.tolist(),
+        z_m=float(window.z_m),
+        centre_z_m=float(window.centre_z_m),
+        lens_m=tuple(window.lens_m.tolist()),
+        length_m=float(window.length_m),
+        shift_m=motion.shift_m.tolist(),
+        turn_rad=motion.turn_rad.tolist(),
+        jitter_m=float(motion.jitter_m),
+        reason=motion.reason,
+    )
+
+
+def _to_motion(flight: _Flight, rows: int) -> TrunkMotion:
+    n, m = len(flight.rows), len(flight.turn_rad)
+    if not (len(flight.time_s) == len(flight.path_m) == n and len(flight.shift_m) == m and m in (0, n)):
+        raise ValueError("the arrays of a flight do not belong together")
+    if n and not 0 <= min(flight.rows) <= max(flight.rows) < rows:
+        raise ValueError("a flight lies outside the film")
+    window = TrunkWindow(
+        rows=np.array(flight.rows, dtype=np.int64),
+        time_s=np.array(flight.time_s),
+        path_m=np.array(flight.path_m).reshape(n, 2),
+        z_m=flight.z_m,
+        centre_z_m=flight.centre_z_m,
+        lens_m=np.array(flight.lens_m),
+        length_m=flight.length_m,
+    )
+    return TrunkMotion(
+        window=window,
+        shift_m=np.array(flight.shift_m).reshape(m, 2),
+        turn_rad=np.array(flight.turn_rad),
+        jitter_m=flight.jitter_m,
+        reason=flight.reason,
+    )
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -55,6 +114,7 @@ class _Words:
     depth_known: bool
     view_angle_deg: float
     shoes: tuple[ShoeContact | None, ...]
+    trunks: tuple[_Flight, ...] = ()
     notices: tuple[Notice, ...]
     method: dict[str, Any]
 
@@ -129,6 +189,7 @@ def _text(sighting: Sighting) -> str:
         depth_known=fit.depth_known,
         view_angle_deg=fit.view_angle_deg,
         shoes=sighting.shoes,
+        trunks=tuple(_to_flight(motion) for motion in sighting.trunks),
         notices=sighting.notices,
         method=dict(sighting.method),
     )
@@ -203,6 +264,7 @@ def _sighting(a: dict[str, Floats]) -> Sighting:
             ground_z_m=a["profile_ground_z_m"],
         ),
         shoes=words.shoes,
+        trunks=tuple(_to_motion(flight, t) for flight in words.trunks),
         notices=words.notices,
         method=words.method,
     )

@@ -12,6 +12,7 @@ from penult.app.joints import joints_of
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.app.shoes import look_at_shoes
+from penult.app.trunk import look_at_trunk
 from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import locate
@@ -36,7 +37,7 @@ class Scene:
 
 
 def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progress: Progress) -> Sighting:
-    """Find the athlete that the settings name, follow the joints, look at the shoes.
+    """Find the athlete that the settings name, follow the joints, look at shoes and trunk.
 
     Raises
     ------
@@ -59,4 +60,5 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     )
     found = locate(joints, seen.track_cameras(), scene.clip.size_px, settings)
     shoes = look_at_shoes(clip_path, scene.clip, found, progress)
-    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale))
+    trunks = look_at_trunk(clip_path, scene.clip, found, progress)
+    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from penult.adapters import video
 from penult.adapters.torso import TrunkCollector
 from penult.app.progress import Progress
+from penult.app.threads import worker_count
 from penult.core.camera import position_m
 from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
 from penult.core.evidence import LONGEST_FLIGHT_S
@@ -61,8 +63,6 @@ def look_at_trunk(path: Path, clip: Clip, found: Located, progress: Progress) ->
         camera = found.cameras[0] if len(found.cameras) == 1 else found.cameras[row]
         collector.add(frame, camera, row)
         progress("looking at the trunk", (frame.index - wanted[0]) / max(wanted[-1] - wanted[0], 1))
-    motions = []
-    for patches in collector.patches():
-        motions.append(follow_trunk(patches, found.runway))
-        progress("following the trunk", len(motions) / len(windows))
-    return tuple(motions)
+    progress("following the trunk", 0.0)
+    with ThreadPoolExecutor(worker_count()) as threads:  # most of the work is numpy's, which lets go of the lock
+        return tuple(threads.map(lambda patches: follow_trunk(patches, found.runway), collector.patches()))

@@ -16,6 +16,7 @@ from penult.model.clip import Clip
 from penult.model.corrections import Correction
 from penult.model.shoe import ShoeContact
 from penult.model.sighting import Sighting
+from penult.model.trunk import TrunkMotion
 
 
 def outcome_of(
@@ -70,10 +71,16 @@ def outcome_with(
         {**sighting.method, **({"corrections": list(record)} if record else {})},
         (*sighting.notices, *_notices(done, corrected.unused)),
         corrected.hand,
+        _trunks(sighting, clip),
     )
     if changes_a_value(done):
         out = dataclasses.replace(out, analysis=marked(out.analysis, plain or plain_of(sighting, done)))
     return out, corrected.unused
+
+
+def _trunks(sighting: Sighting, clip: Clip) -> tuple[TrunkMotion, ...]:
+    """The trunk's motions, which hold only on the clock on which they were found."""
+    return sighting.trunks if np.array_equal(clip.time_s, sighting.clip.time_s) else ()
 
 
 def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
@@ -81,7 +88,13 @@ def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
     clip = clip_with(sighting.clip, done)
     found, shoes = _seen(sighting, clip, done)
     return measure(
-        found, shoes, clip, sighting.fit, settings_with(sighting.settings, done, clip), sighting.method
+        found,
+        shoes,
+        clip,
+        sighting.fit,
+        settings_with(sighting.settings, done, clip),
+        sighting.method,
+        trunks=_trunks(sighting, clip),
     ).analysis
 
 

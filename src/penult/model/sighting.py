@@ -13,6 +13,7 @@ from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.track import PixelTrack
+from penult.model.trunk import TrunkMotion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,8 @@ class Sighting:
         What moves over the lane: for picking somebody else.
     shoes : tuple of ShoeContact or None
         One for every support that the joints show, in order.
+    trunks : tuple of TrunkMotion
+        How the trunk moves in every flight, from its pixels.
     notices : tuple of Notice
         Of the file and the camera.
     method : mapping
@@ -48,6 +51,7 @@ class Sighting:
     joints: PixelTrack
     profile: LaneProfile
     shoes: tuple[ShoeContact | None, ...]
+    trunks: tuple[TrunkMotion, ...] = ()
     notices: tuple[Notice, ...] = ()
     method: Mapping[str, Any] = field(default_factory=dict)
 
