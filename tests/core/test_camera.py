@@ -254,6 +254,20 @@ def test_the_mistyped_mark_is_the_one_named(row: int, axis: int, by_m: float) ->
     assert at_depth(fit.camera, project(truth, [-5.0, 1.0, 0.0]), 0.0) == pytest.approx([-5.0, 1.0], abs=0.015)
 
 
+def test_a_mistyped_pole_is_named_as_a_whole() -> None:
+    """Its place is typed once for all its marks, so that leaving out one of them alone shows nothing."""
+    good = lane(camera(), POLES + BOARD, 0.7)
+    wrong = tuple(
+        replace(m, runway_m=(m.runway_m[0] + 0.5, *m.runway_m[1:])) if 3 <= i < 6 else m
+        for i, m in enumerate(good.marks)
+    )
+
+    fit = fit_lane(replace(good, marks=wrong))
+
+    assert [r.name for r in fit.residuals if r.disagrees] == ["m3", "m4", "m5"]
+    assert at_depth(fit.camera, project(camera(), [-5.0, 1.0, 0.0]), 0.0) == pytest.approx([-5.0, 1.0], abs=0.02)
+
+
 def test_sound_marks_are_rarely_named() -> None:
     """The test runs at one file in a hundred: more than 2 in 40 sound files would be a fault."""
     named = [any(r.disagrees for r in fit_lane(lane(camera(), POLES + BOARD, 1.0, s)).residuals) for s in range(40)]
