@@ -50,10 +50,10 @@ def page_data(state: State) -> Plain:
     }
 
 
-def first_frame(state: State) -> int:
-    """Return the frame that a page shows first: the penultimate touchdown, else the last contact's, else the first."""
+def first_frame(state: State, numbers: tuple[int, ...] = (-1, 0)) -> int:
+    """Return the frame that a page shows first: the touchdown of the first of these contacts, else the first frame."""
     analysis = state.outcome.analysis
-    for number in (-1, 0):
+    for number in numbers:
         contact = analysis.contact(number)
         if contact and contact.span_s:
             return frame_at(state.clip, contact.span_s[0])

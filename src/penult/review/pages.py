@@ -55,7 +55,10 @@ class Pages:
 
     def __init__(self, reviews: Sequence[Review]) -> None:
         self._reviews = tuple(reviews)
-        self._frames = [FrameStore(r.clip_path, r.state.clip, focus=first_frame(r.state)) for r in self._reviews]
+        numbers = (-1, 0) if len(self._reviews) == 1 else (0, -1)  # the comparison begins at the take-off touchdown
+        self._frames = [
+            FrameStore(r.clip_path, r.state.clip, focus=first_frame(r.state, numbers)) for r in self._reviews
+        ]
         self._tell: Tell = lambda _news: None
         self._writing = threading.Lock()
 

@@ -10,12 +10,12 @@ from penult.review.pages import Pages
 from penult.review.server import LocalServer
 
 
-def page_server(reviews: Sequence[Review], *, port: int = 0) -> tuple[LocalServer, Pages]:
-    """Return a server for one result under review or several side by side, and its page, not yet serving."""
+def page_server(reviews: Sequence[Review], *, port: int = 0) -> LocalServer:
+    """Return a server for one result under review, or for several side by side, not yet serving."""
     pages = Pages(reviews)
-    server = LocalServer(pages.routes(), port=port)
+    server = LocalServer(pages.routes(), port=port, closing=pages.close)
     pages.attach(server)
-    return server, pages
+    return server
 
 
 def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], open_browser: bool) -> None:
@@ -32,12 +32,9 @@ def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], o
     open_browser : bool
         Open the address in the standard browser.
     """
-    server, pages = page_server(reviews, port=port)
+    server = page_server(reviews, port=port)
     say(f"open {server.address}")
     say("it works once, in one browser on this computer; close the page or press Ctrl-C to end")
     if open_browser:
         webbrowser.open(server.address)
-    try:
-        server.serve()
-    finally:
-        pages.close()
+    server.serve()

@@ -166,6 +166,8 @@ class LocalServer:
         Of the page; '/' must be among them, '/news' is taken (the open stream).
     port : int
         0 takes a free one.
+    closing : callable, optional
+        Called when the end begins, so that nothing is waited for any more.
 
     Raises
     ------
@@ -173,7 +175,10 @@ class LocalServer:
         If the port cannot be had.
     """
 
-    def __init__(self, routes: Sequence[BaseRoute], *, port: int = 0) -> None:
+    def __init__(
+        self, routes: Sequence[BaseRoute], *, port: int = 0, closing: Callable[[], None] = lambda: None
+    ) -> None:
+        self._closing = closing
         self.presence = Presence()
         self._socket = _listen(port)
         self.port = int(self._socket.getsockname()[1])
@@ -211,6 +216,7 @@ class LocalServer:
                 pass
         finally:
             self._is_over.set()
+            self._closing()
             self._server.should_exit = True
             beside.join(5.0)
             self._socket.close()
