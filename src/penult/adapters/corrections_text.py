@@ -275,7 +275,7 @@ def _faults(error: ValidationError) -> list[str]:
         message = fault["msg"].removeprefix("Value error, ")
         if fault["type"] == "extra_forbidden":
             known = list(_ENTRIES[str(kinds[0])].model_fields) if kinds else list(_File.model_fields)
-            near = get_close_matches(str(parts[-1]), known, n=1, cutoff=0.0)
+            near = get_close_matches(str(fault["loc"][-1]), known, n=1, cutoff=0.0)
             message = "unknown key" + (f"; the nearest known key is {near[0]!r}" if near else "")
         lines.append(f"{place.lstrip('.') or 'the file'}: {message}")
     lines = list(dict.fromkeys(lines))

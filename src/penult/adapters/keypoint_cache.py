@@ -48,11 +48,11 @@ def read(key: str) -> tuple[Ints, Floats] | None:
         if file.stat().st_size > MOST_ENTRY_BYTES:
             return None
         with file.open("rb") as opened, np.load(opened, allow_pickle=False) as stored:
-            frame, joints = np.asarray(stored["frame"]), np.asarray(stored["joints"], dtype=float)
+            frame, joints = np.asarray(stored["frame"]), np.asarray(stored["joints"])
     except (OSError, ValueError, KeyError, EOFError, NotImplementedError, RuntimeError, zipfile.BadZipFile, zlib.error):
         return None
     sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
-    return (frame, joints) if sound else None
+    return (frame, joints.astype(float)) if sound and joints.dtype.kind == "f" else None
 
 
 def write(key: str, track: PixelTrack) -> None:

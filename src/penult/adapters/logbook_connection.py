@@ -25,10 +25,16 @@ def errors_named(path: Path | str) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         raise _plain_words(error, path) from error
-    except sqlite3.IntegrityError:
-        raise
+    except sqlite3.IntegrityError as error:
+        raise LogbookError(f"an entry does not fit into {path}", str(error), "nothing was written") from error
+    except UnicodeEncodeError as error:
+        raise LogbookError(
+            f"a text for {path} cannot be written", f"it is no Unicode text: {error.object!r}"[:200]
+        ) from error
     except sqlite3.DatabaseError as error:
         raise LogbookError(f"{path} is damaged", str(error), next_step=DAMAGED_NEXT) from error
+    except UnicodeDecodeError as error:  # a text, or SQLite's own complaint with a piece of one in it
+        raise LogbookError(f"{path} is damaged", "a text in it is not UTF-8", next_step=DAMAGED_NEXT) from error
 
 
 def connect(path: Path, *, create: bool) -> sqlite3.Connection:
