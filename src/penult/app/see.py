@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from penult.app.athlete import find_athlete
+from penult.app.closer import look_closer
 from penult.app.joints import joints_of
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
-from penult.app.shoes import look_at_shoes
-from penult.app.trunk import look_at_trunk
 from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import locate
@@ -59,6 +58,5 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
         method=scene.method,
     )
     found = locate(joints, seen.track_cameras(), scene.clip.size_px, settings)
-    shoes = look_at_shoes(clip_path, scene.clip, found, progress)
-    trunks = look_at_trunk(clip_path, scene.clip, found, progress)
+    shoes, trunks = look_closer(clip_path, scene.clip, found, progress)
     return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks)

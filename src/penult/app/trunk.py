@@ -1,20 +1,17 @@
-"""What the pictures say of the trunk in every flight: patches gathered in one pass, then registered."""
+"""What the pictures say of the trunk in every flight: patches gathered while frames pass by, then registered."""
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
+from collections.abc import Iterator
+from concurrent.futures import Executor
 
-from penult.adapters import video
 from penult.adapters.torso import TrunkCollector
-from penult.app.progress import Progress
-from penult.app.threads import worker_count
 from penult.core.camera import position_m
 from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
 from penult.core.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
 from penult.core.trunk import follow_trunk, trunk_window
-from penult.model.clip import Clip
+from penult.model.clip import Frame
 from penult.model.trunk import TrunkMotion, TrunkWindow
 
 SLACK_S = 0.005
@@ -35,34 +32,28 @@ def trunk_windows(found: Located) -> tuple[TrunkWindow, ...]:
     return tuple(out)
 
 
-def look_at_trunk(path: Path, clip: Clip, found: Located, progress: Progress) -> tuple[TrunkMotion, ...]:
-    """Follow the trunk through every flight.
+class TrunkLook:
+    """Gathers what is to be seen of the trunk in every flight.
 
     Parameters
     ----------
-    path, clip
-        The film.
     found : Located
         Joints and supports.
-
-    Returns
-    -------
-    tuple of TrunkMotion
-        One for every flight with enough of the body in the picture.
     """
-    windows = trunk_windows(found)
-    if not windows:
-        return ()
-    collector = TrunkCollector(windows)
-    row_of = {int(frame): row for row, frame in enumerate(found.runway.frame)}
-    wanted = [frame for frame, row in row_of.items() if collector.wants(row)]
-    for frame in video.frames(path, clip, first=min(wanted), last=max(wanted)):
-        row = row_of.get(frame.index)
-        if row is None or not collector.wants(row):
-            continue
-        camera = found.cameras[0] if len(found.cameras) == 1 else found.cameras[row]
-        collector.add(frame, camera, row)
-        progress("looking at the trunk", (frame.index - wanted[0]) / max(wanted[-1] - wanted[0], 1))
-    progress("following the trunk", 0.0)
-    with ThreadPoolExecutor(worker_count()) as threads:  # most of the work is numpy's, which lets go of the lock
-        return tuple(threads.map(lambda patches: follow_trunk(patches, found.runway), collector.patches()))
+
+    def __init__(self, found: Located) -> None:
+        self._found = found
+        self._collector = TrunkCollector(trunk_windows(found))
+
+    def wants(self, row: int) -> bool:
+        """Whether the frame of a row of the track is needed."""
+        return self._collector.wants(row)
+
+    def add(self, frame: Frame, row: int) -> None:
+        """Cut the patches out of the frame of a row."""
+        cameras = self._found.cameras
+        self._collector.add(frame, cameras[0] if len(cameras) == 1 else cameras[row], row)
+
+    def motions(self, threads: Executor) -> Iterator[TrunkMotion]:
+        """Return the trunk's motion in every flight with enough of the body in the picture, computed by threads."""
+        return threads.map(lambda patches: follow_trunk(patches, self._found.runway), self._collector.patches())
