@@ -141,14 +141,17 @@ class Logbook:
         with self.writing():
             rows = [(self._athlete_id(r.athlete), r.date, r.event, r.distance_m, r.note) for r in results]
             self.connection.executemany(
-                "INSERT OR IGNORE INTO tape (athlete_id, date, event, distance_m, note) VALUES (?, ?, ?, ?, ?)", rows
+                "INSERT INTO tape (athlete_id, date, event, distance_m, note) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                rows,
             )
 
     def put_note(self, note: CoachNote) -> None:
         """Add a note on an athlete."""
         with self.writing():
             row = (self._athlete_id(note.athlete), note.date, note.text)
-            self.connection.execute("INSERT OR IGNORE INTO note (athlete_id, date, text) VALUES (?, ?, ?)", row)
+            self.connection.execute(
+                "INSERT INTO note (athlete_id, date, text) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", row
+            )
 
     def trials(
         self, choice: Choice, *, last: int = -3, names: Sequence[str] | None = None, without: Iterable[Trial] = ()
@@ -299,11 +302,13 @@ class Logbook:
         return [(int(r[0]), str(r[1]), int(r[2])) for r in rows]
 
     def _athlete_id(self, label: str) -> int:
-        self.connection.execute("INSERT OR IGNORE INTO athlete (label) VALUES (?)", (label,))
+        self.connection.execute("INSERT INTO athlete (label) VALUES (?) ON CONFLICT DO NOTHING", (label,))
         return int(self.connection.execute("SELECT id FROM athlete WHERE label = ?", (label,)).fetchone()[0])
 
     def _session_id(self, said: Said, folder: str) -> int:
-        self.connection.execute("INSERT OR IGNORE INTO session (name, date) VALUES (?, ?)", (said.session, said.date))
+        self.connection.execute(
+            "INSERT INTO session (name, date) VALUES (?, ?) ON CONFLICT DO NOTHING", (said.session, said.date)
+        )
         key = (said.session, said.date)
         if folder:
             self.connection.execute("UPDATE session SET folder = ? WHERE name = ? AND date = ?", (folder, *key))
@@ -345,6 +350,6 @@ class Logbook:
         """Return the id of each row of a word list, adding those that are new."""
         wanted = list(wanted)
         marks = ", ".join("?" * len(columns.split(",")))
-        self.connection.executemany(f"INSERT OR IGNORE INTO {table} ({columns}) VALUES ({marks})", wanted)
+        self.connection.executemany(f"INSERT INTO {table} ({columns}) VALUES ({marks}) ON CONFLICT DO NOTHING", wanted)
         rows = self.connection.execute(f"SELECT id, {columns} FROM {table}")
         return {tuple(str(w) for w in words): int(i) for i, *words in rows}

@@ -258,9 +258,9 @@ class _Import:
             self.ids[table][own_id] = None if table == "clip" else known
             return
         marks = ", ".join("?" * len(row))
-        ignore = "OR IGNORE " if table in ("note", "tape") else ""
+        twice = " ON CONFLICT DO NOTHING" if table in ("note", "tape") else ""
         cursor = self.connection.execute(
-            f"INSERT {ignore}INTO {table} ({', '.join(row)}) VALUES ({marks})", [*row.values()]
+            f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks}){twice}", [*row.values()]
         )
         self.added[table] += max(0, cursor.rowcount)
         if table in self.ids:
@@ -291,7 +291,7 @@ class _Import:
         if key not in self.words:
             columns, marks = ", ".join(words), ", ".join("?" * len(words))
             values = list(words.values())
-            self.connection.execute(f"INSERT OR IGNORE INTO {table} ({columns}) VALUES ({marks})", values)
+            self.connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks}) ON CONFLICT DO NOTHING", values)
             where = " AND ".join(f"{c} = ?" for c in words)
             self.words[key] = int(
                 self.connection.execute(f"SELECT id FROM {table} WHERE {where}", values).fetchone()[0]

@@ -160,7 +160,7 @@ def _below(place: Path, depth: int) -> Iterable[Path]:
 
 def _text(content: Mapping[str, Any], key: str) -> str:
     value = content.get(key, "")
-    return value[:2000] if isinstance(value, str) else ""
+    return value[:2000].encode("utf-8", errors="replace").decode() if isinstance(value, str) else ""
 
 
 def _still(folder: Path, row: Any, wanted: set[tuple[int, str]]) -> StillPicture | None:

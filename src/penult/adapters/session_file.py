@@ -165,10 +165,10 @@ class _Reading:
         return ""
 
 
-def _text(name: str) -> Callable[[str], tuple[str, Any]]:
+def _text(name: str, longest: int = _LONGEST_TEXT) -> Callable[[str], tuple[str, Any]]:
     def read(text: str) -> tuple[str, Any]:
-        if len(text) > _LONGEST_TEXT:
-            raise ValueError(f"at most {_LONGEST_TEXT} characters")
+        if len(text) > longest:
+            raise ValueError(f"at most {longest} characters")
         return name, text
 
     return read
@@ -246,7 +246,7 @@ def _contact_number(word: str) -> int | None:
 
 _READERS: dict[str, Callable[[str], tuple[str, Any]]] = {
     "file": _bare_file,
-    "athlete": _text("athlete"),
+    "athlete": _text("athlete", 200),
     "kind": _text("kind"),
     "approach strides": _whole("approach_strides", 1, 99),
     "mats": _mats,

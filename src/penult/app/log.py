@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -157,7 +158,9 @@ def forget_athlete(label: str, *, logbook: Path, results: Sequence[Path] = (), k
         given = [folder for place in results for folder in find_results(place)]
         erased = forget(log, label)
     removed, left = ([], []) if keep_results else _remove_results(label, [*recorded, *given])
-    pages = [] if keep_results else _remove_pages(label, {*sessions, *(f.parent for f in removed)})
+    places = {*sessions, *(f.parent for f in removed)}
+    pages = [] if keep_results else _remove_pages(label, places)
+    left += [(path, "your own file; it names them") for path in _own_files(label, places)]
     return Forgotten(erased=erased, removed=(*removed, *pages), left=tuple(left), cache_bytes=keypoint_cache.clear())
 
 
@@ -186,12 +189,21 @@ def _remove_results(label: str, folders: Sequence[Path]) -> tuple[list[Path], li
 def _remove_pages(label: str, folders: set[Path]) -> list[Path]:
     """Delete session pages in which the label stands; the next session run writes them anew."""
     removed = []
-    for folder in sorted(folders):
-        page = folder / "session.html"
-        try:
-            if page.is_file() and label.casefold() in page.read_text(encoding="utf-8", errors="replace").casefold():
+    for page in (folder / "session.html" for folder in sorted(folders)):
+        if _names(page, label):
+            with suppress(OSError):
                 page.unlink()
                 removed.append(page)
-        except OSError:
-            continue
     return removed
+
+
+def _own_files(label: str, folders: set[Path]) -> list[Path]:
+    """Return what the coach typed beside the clips and still names the person."""
+    return [table for folder in sorted(folders) if _names(table := folder / "session.csv", label)]
+
+
+def _names(path: Path, label: str) -> bool:
+    try:
+        return path.is_file() and label.casefold() in path.read_text(encoding="utf-8", errors="replace").casefold()
+    except OSError:
+        return False

@@ -21,6 +21,7 @@ from penult.outputs import words
 from penult.outputs.page_files import MARK
 
 _THUMB_PX = 300
+_HEADS = ("hip drop, penultimate", "contact, penultimate", "contact, take-off", "take-off angle")
 
 
 def session_html(session: Session, stills: Mapping[str, StillPicture]) -> str:
@@ -51,6 +52,7 @@ def session_html(session: Session, stills: Mapping[str, StillPicture]) -> str:
         mark=MARK,
         rows=[_row(c, stills.get(c.file)) for c in session.clips],
         failed=failed,
+        heads=_HEADS,
         days=sorted({c.said.date for c in session.clips if c.said.date}),
         words=words,
         shown=shown,
