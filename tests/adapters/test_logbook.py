@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from penult.adapters import logbook_schema as schema
 from penult.adapters.logbook import Logbook, opened
-from penult.adapters.logbook_connection import connect
+from penult.adapters.logbook_connection import connect, read_only
 from penult.adapters.logbook_csv import export, import_folder
 from penult.adapters.logbook_forget import BLACKED_OUT, forget
 from penult.core.csv_cells import guarded, unguarded
@@ -425,3 +425,27 @@ def test_any_label_and_note_come_back(label: str, note: str) -> None:
             return
         log.put_note(CoachNote(athlete=label, date="2026-10-03", text=note))
         assert [(n.athlete, n.text) for n in log.notes(label)] == [(label, note)]
+
+
+def test_a_full_disk_is_named_and_nothing_is_half_written(tmp_path: Path) -> None:
+    """SQLite is told that the file may not grow: the clips of that call are not there, the earlier ones are."""
+    with filled(tmp_path / "log.sqlite") as log:
+        before = log.contents().counts
+    with pytest.raises(LogbookError, match="disk is full"), opened(tmp_path / "log.sqlite") as log:
+        pages = log.connection.execute("PRAGMA page_count").fetchone()[0]
+        log.connection.execute(f"PRAGMA max_page_count = {pages + 3}")
+        log.put_trials(some(20, "A3", seed=20))
+    with opened(tmp_path / "log.sqlite") as log:
+        log.check()
+        assert log.contents().counts == before
+
+
+def test_a_logbook_that_cannot_be_written_is_still_read(tmp_path: Path) -> None:
+    """As on a read-only disk, where SQLite may not even make its companion files."""
+    path = tmp_path / "log.sqlite"
+    with filled(path) as log:
+        log.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with closing(read_only(path)) as connection:
+        assert len(Logbook(connection, path).trials(Choice(athlete="A1"))) == 5
+        with pytest.raises(sqlite3.OperationalError, match="readonly"):
+            connection.execute("DELETE FROM clip")

@@ -51,7 +51,7 @@ def connect(path: Path, *, create: bool) -> sqlite3.Connection:
         connection.close()
         if "readonly" not in str(error) and "unable to open" not in str(error):
             raise
-        return _read_only(path)
+        return read_only(path)
     except BaseException:
         connection.close()
         raise
@@ -97,7 +97,7 @@ def _first_tables(connection: sqlite3.Connection) -> None:
     connection.execute("COMMIT")
 
 
-def _read_only(path: Path) -> sqlite3.Connection:
+def read_only(path: Path) -> sqlite3.Connection:
     """Open a logbook on a place that cannot be written."""
     uri = path.resolve().as_uri()
     try:
