@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from statistics import median
 
 from penult.adapters import keypoint_cache, video
 from penult.adapters.corrections_text import to_plain
@@ -44,10 +45,12 @@ def _measured(job: Job, opened: Callable[[], Clip], folder: Path, progress: Prog
     from penult.core.corrections import clip_with, picks_of, settings_with
     from penult.core.lane import fit_lane
     from penult.core.outcome import outcome_of
+    from penult.core.view import check_upright
     from penult.outputs.save import building, check_place
 
     fit = fit_lane(job.lane)
     view = check_view(fit)
+    check_upright(fit.camera, median(mark.runway_m[0] for mark in fit.lane.marks))
     clip = opened()
     _check_size(clip, job.lane, job.clip_path, job.lane_path)
     _check_rate(clip_with(clip, job.done), job.clip_path)
@@ -90,9 +93,13 @@ def _check_rate(clip: Clip, clip_path: Path) -> None:
 def _check_size(clip: Clip, lane: LaneFile, clip_path: Path, lane_path: Path) -> None:
     """A lane file belongs to one picture size; rescaling in silence would hide another zoom or crop."""
     if clip.size_px != lane.image_size_px:
+        lies = clip.size_px == lane.image_size_px[::-1]
         raise CalibrationError(
             f"{lane_path.name} does not fit {clip_path.name}",
             f"it was made for {lane.image_size_px[0]} x {lane.image_size_px[1]} px; "
-            f"the clip is {clip.size_px[0]} x {clip.size_px[1]} px",
-            next_step="calibrate from this camera setting (penult calibrate), or pass the lane file made for it",
+            f"the clip is {clip.size_px[0]} x {clip.size_px[1]} px"
+            + (": does its picture lie on its side?" if lies else ""),
+            next_step="turn the clip upright (the phone's gallery can), or use a lane file made from the picture as it is"
+            if lies
+            else "calibrate from this camera setting (penult calibrate), or pass the lane file made for it",
         )

@@ -15,6 +15,7 @@ from penult.app.progress import Progress
 from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import locate
+from penult.core.view import athlete_height_px, check_picture
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
@@ -41,10 +42,12 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     Raises
     ------
     NotMeasurableError
-        Nobody runs along the lane, or no foot ever stands on it.
+        The picture lies on its side, the athlete is too small, nobody runs along the lane, or no foot ever stands on it.
     """
+    camera, x_m = scene.cameras[0], scene.profile.x_m
+    small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
-    crossed = crossings(scene.profile, run, float(position_m(scene.cameras[0])[2]))
+    crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
     joints = joints_of(clip_path, scene.clip, scene.cameras, run, settings, pool, progress)
     seen = Sighting(
         clip=scene.clip,
@@ -54,8 +57,8 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
         joints=joints,
         profile=scene.profile,
         shoes=(),
-        notices=(*scene.notices, *crossing_notices(crossed)),
-        method=scene.method,
+        notices=(*scene.notices, *small, *crossing_notices(crossed)),
+        method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
     found = locate(joints, seen.track_cameras(), scene.clip.size_px, settings)
     shoes, trunks = look_closer(clip_path, scene.clip, found, progress)
