@@ -431,13 +431,18 @@ def test_a_full_disk_is_named_and_nothing_is_half_written(tmp_path: Path) -> Non
     """SQLite is told that the file may not grow: the clips of that call are not there, the earlier ones are."""
     with filled(tmp_path / "log.sqlite") as log:
         before = log.contents().counts
-    with pytest.raises(LogbookError, match="disk is full"), opened(tmp_path / "log.sqlite") as log:
-        pages = log.connection.execute("PRAGMA page_count").fetchone()[0]
-        log.connection.execute(f"PRAGMA max_page_count = {pages + 3}")
-        log.put_trials(some(20, "A3", seed=20))
+    with pytest.raises(LogbookError, match="disk is full"):
+        _add_where_the_file_may_not_grow(tmp_path / "log.sqlite")
     with opened(tmp_path / "log.sqlite") as log:
         log.check()
         assert log.contents().counts == before
+
+
+def _add_where_the_file_may_not_grow(path: Path) -> None:
+    with opened(path) as log:
+        pages = log.connection.execute("PRAGMA page_count").fetchone()[0]
+        log.connection.execute(f"PRAGMA max_page_count = {pages + 3}")
+        log.put_trials(some(20, "A3", seed=20))
 
 
 def test_a_logbook_that_cannot_be_written_is_still_read(tmp_path: Path) -> None:

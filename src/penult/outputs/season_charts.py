@@ -13,6 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from penult.core.groups import depends_on_lane
 from penult.model.comparison import Change, Season, SeasonMeasure, SeasonPoint
 from penult.outputs import words
 from penult.outputs.bars import Scale
@@ -64,11 +65,13 @@ def date_chart(measure: SeasonMeasure, kinds: Mapping[str, Kind], span: tuple[da
     groups = _conditions(measure.points)
     _grid(picture, frame)
     for key, points in groups.items():
-        _band(picture, frame, measure, [(x(d, shifts[key]), mean) for d, mean in _means(points)], kinds[key[0]])
+        _band(
+            picture, frame, measure, [(x(d, shifts[key]), mean) for d, mean in _means(measure, points)], kinds[key[0]]
+        )
     _clips(picture, frame, measure, [(x(p.date, shifts[_condition(p)]), p) for p in measure.points], kinds)
-    numbered = sum(len(_means(points)) for points in groups.values()) <= _MOST_NUMBERED
+    numbered = sum(len(_means(measure, points)) for points in groups.values()) <= _MOST_NUMBERED
     for key, points in groups.items():
-        means = _means(points)
+        means = _means(measure, points)
         for i, (day, mean) in enumerate(means):
             if numbered or i == len(means) - 1:
                 _numbered(picture, (x(day, shifts[key]), frame.y(mean)), kinds[key[0]], key[1])
@@ -95,7 +98,7 @@ def strides_chart(measure: SeasonMeasure, kinds: Mapping[str, Kind], *, width: f
 
     _grid(picture, frame)
     for kind in kinds:
-        means = _stride_means([p for p in points if p.condition.kind == kind])
+        means = _stride_means(measure, [p for p in points if p.condition.kind == kind])
         shift = 7.0 * (order[kind] - (len(kinds) - 1) / 2.0)
         _band(picture, frame, measure, [(x(v) + shift, mean) for v, mean in means], kinds[kind])
     _clips(picture, frame, measure, [(at(p), p) for p in points], kinds)
@@ -189,20 +192,25 @@ def _conditions(points: Iterable[SeasonPoint]) -> dict[Key, list[SeasonPoint]]:
     return dict(sorted(found.items(), key=lambda item: (item[0][0], item[0][1] or 0)))
 
 
-def _means(points: Iterable[SeasonPoint]) -> list[tuple[str, float]]:
+def _means(measure: SeasonMeasure, points: Iterable[SeasonPoint]) -> list[tuple[str, float]]:
     """Return the mean of each session; sessions of two versions or lane files are not put together."""
     cells: dict[tuple[object, ...], list[float]] = defaultdict(list)
     for p in points:
-        cells[p.date, p.session, p.trial.lane, p.condition.method, p.condition.mats].append(p.value.value)
+        cells[p.date, p.session, _lane(measure, p), p.condition.method, p.condition.mats].append(p.value.value)
     return [(str(key[0]), float(np.mean(values))) for key, values in sorted(cells.items(), key=lambda c: str(c[0]))]
 
 
-def _stride_means(points: Iterable[SeasonPoint]) -> list[tuple[int, float]]:
+def _lane(measure: SeasonMeasure, point: SeasonPoint) -> str:
+    """Return the lane file of a value that hangs on it; durations and rates may be put together over lane files."""
+    return point.trial.lane if depends_on_lane(measure.key.name) else ""
+
+
+def _stride_means(measure: SeasonMeasure, points: Iterable[SeasonPoint]) -> list[tuple[int, float]]:
     """Return the mean for each number of strides where one lane file and version measured all of them."""
     cells: dict[int, list[SeasonPoint]] = defaultdict(list)
     for p in points:
         cells[p.condition.approach_strides or 0].append(p)
-    alike = {s: c for s, c in cells.items() if len({(p.trial.lane, p.condition.method) for p in c}) == 1}
+    alike = {s: c for s, c in cells.items() if len({(_lane(measure, p), p.condition.method) for p in c}) == 1}
     return [(s, float(np.mean([p.value.value for p in c]))) for s, c in sorted(alike.items())]
 
 
