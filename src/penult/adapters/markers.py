@@ -1,63 +1,24 @@
-"""Printed ArUco markers: found in a picture to sub-pixel, and turned into marks by what a coach typed (OpenCV).
-
-Names of the marks (`marker 3 top left`) let the fit try a marker as a whole when it looks for a mistyped place.
-"""
+"""Printed ArUco markers, drawn and found in a picture to sub-pixel (OpenCV)."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
-from typing import Literal
-
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats, Image
-from penult.model.calibration import Mark
+from penult.model.marker import SeenMarker
 
 DICTIONARY = "DICT_4X4_50"
 MOST_MARKERS = 50
-CORNERS = ("top left", "top right", "bottom right", "bottom left")
-TAPE_SD_M = 0.005
-"""How well a marker's place is taken with a tape."""
-
-Facing = Literal["camera", "up"]
+_CELLS = 6
 _LEAST_SIDE_PX = 12.0
 _SUBPIXEL_SHARE = 0.12
-_CORNER_PLACES = np.array([(-0.5, 0.5), (0.5, 0.5), (0.5, -0.5), (-0.5, -0.5)])
-"""Right and up, in marker sides, as the camera sees it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MarkerSeen:
-    """A marker in a picture.
-
-    Parameters
-    ----------
-    id : int
-    corners_px : (4, 2) float64
-        Top left, top right, bottom right, bottom left of the black square, as it was printed upright.
-    """
-
-    id: int
-    corners_px: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MarkerPlace:
-    """Where a marker was put: its centre, or the lower left corner of the black square as the camera sees it."""
-
-    id: int
-    runway_m: tuple[float, float, float]
-    size_m: float
-    facing: Facing = "camera"
-    is_corner: bool = False
-
-
-def find_markers(image: Image) -> tuple[MarkerSeen, ...]:
-    """Return the markers in a picture, ordered by id.
+def find_markers(image: Image) -> dict[int, SeenMarker]:
+    """Return the markers in a picture by number, in order.
 
     Parameters
     ----------
@@ -70,21 +31,25 @@ def find_markers(image: Image) -> tuple[MarkerSeen, ...]:
         If a marker is there twice.
     """
     grey = cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2GRAY)
-    corners, ids, _ = _detector().detectMarkers(grey)
-    if ids is None:
-        return ()
-    found = [
-        MarkerSeen(id=int(i), corners_px=_refined(grey, c.reshape(4, 2).astype(np.float64)))
-        for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
-    ]
-    found = sorted((f for f in found if _side_px(f.corners_px) >= _LEAST_SIDE_PX), key=lambda f: f.id)
-    twice = sorted({a.id for a, b in pairwise(found) if a.id == b.id})
+    corners, numbers, _ = _detector().detectMarkers(grey)
+    if numbers is None:
+        return {}
+    found = sorted(
+        ((int(n), c.reshape(4, 2).astype(np.float64)) for n, c in zip(np.ravel(numbers), corners, strict=True)),
+        key=lambda pair: pair[0],
+    )
+    large = [(number, c) for number, c in found if _side_px(c) >= _LEAST_SIDE_PX]
+    _refuse_twice([number for number, _ in large])
+    return {number: SeenMarker(number=number, corners_px=_refined(grey, c)) for number, c in large}
+
+
+def _refuse_twice(numbers: list[int]) -> None:
+    twice = sorted({n for n in numbers if numbers.count(n) > 1})
     if twice:
         raise CalibrationError(
             f"marker {', '.join(map(str, twice))} is in the picture twice",
-            next_step="print each id once (page numbers of 'penult markers'), or cover one of the two",
+            next_step="print each number once, or cover one of the two",
         )
-    return tuple(found)
 
 
 def _detector() -> cv2.aruco.ArucoDetector:
@@ -144,62 +109,7 @@ def _edge(grey: Image, start_px: Floats, end_px: Floats, reach_px: float) -> Flo
     return np.asarray(np.cross([*first, 1.0], [*second, 1.0]))
 
 
-def marks_from(seen: Iterable[MarkerSeen], places: Sequence[MarkerPlace]) -> tuple[Mark, ...]:
-    """Return four marks for every marker that was found and whose place is known.
-
-    Which side of the runway the camera stands on shows in the markers' order in the picture.
-
-    Raises
-    ------
-    CalibrationError
-        If no marker has a place, or their order in the picture contradicts what was typed.
-    """
-    by_id = {place.id: place for place in places}
-    pairs = [(marker, by_id[marker.id]) for marker in seen if marker.id in by_id]
-    if not pairs:
-        raise CalibrationError(
-            "none of the markers in the picture has a place",
-            next_step="type where each stands: one line of the CSV, or one --marker ID=X,Y,Z, for each",
-        )
-    side = _camera_side(pairs)
-    return tuple(mark for marker, place in pairs for mark in _corner_marks(marker, place, side))
-
-
-def _camera_side(pairs: Sequence[tuple[MarkerSeen, MarkerPlace]]) -> float:
-    """Return +1 for a camera on the athlete's right (x grows to the right of the picture), -1 for one on the left."""
-    x_m = np.array([place.runway_m[0] for _, place in pairs])
-    x_px = np.array([marker.corners_px[:, 0].mean() for marker, _ in pairs])
-    if np.ptp(x_m) < 0.5:
-        raise CalibrationError(
-            "all markers stand at the same distance along the runway",
-            *(f"marker {marker.id}: x = {place.runway_m[0]:g} m" for marker, place in pairs),
-            next_step="put markers at two or more distances from the board, several metres apart",
-        )
-    return 1.0 if float(np.cov(x_m, x_px)[0, 1]) > 0.0 else -1.0
-
-
-def _corner_marks(marker: MarkerSeen, place: MarkerPlace, side: float) -> list[Mark]:
-    right = np.array([side, 0.0, 0.0])
-    up = np.array([0.0, 1.0, 0.0]) if place.facing == "camera" else np.array([0.0, 0.0, -side])
-    shares = _CORNER_PLACES + (0.5 if place.is_corner else 0.0)
-    corners_m = np.array(place.runway_m) + place.size_m * (shares[:, :1] * right + shares[:, 1:] * up)
-    return [
-        Mark(
-            name=f"marker {marker.id} {name}",
-            pixel_px=(float(pixel[0]), float(pixel[1])),
-            runway_m=(float(m[0]), float(m[1]), float(m[2])),
-        )
-        for name, pixel, m in zip(CORNERS, marker.corners_px, corners_m, strict=True)
-    ]
-
-
-def marker_sd_px(seen: Iterable[MarkerSeen], sizes_m: Mapping[int, float]) -> float:
-    """Return the pixel SD that stands for the tape: its four corners share a marker's error, hence twice it."""
-    px_per_m = [_side_px(m.corners_px) / sizes_m[m.id] for m in seen if m.id in sizes_m]
-    return float(max(2.0 * TAPE_SD_M * np.median(px_per_m), 0.3)) if px_per_m else 1.0
-
-
-def marker_picture(marker_id: int, cells_px: int = 10) -> Image:
-    """Return a marker as a grey picture, black border included, `cells_px` pixels for each of its six cells."""
+def marker_cells(number: int) -> NDArray[np.uint8]:
+    """Return the six by six cells of a marker, its black border included: 0 black, 255 white."""
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
-    return np.asarray(cv2.aruco.generateImageMarker(dictionary, marker_id, 6 * cells_px, borderBits=1))
+    return np.asarray(cv2.aruco.generateImageMarker(dictionary, number, _CELLS, borderBits=1))
