@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -35,8 +37,17 @@ OPTIONS = (
 HEAVY = ("numpy", "scipy", "pandas", "cv2", "mediapipe", "av", "matplotlib", "jinja2", "starlette")
 
 
-class Said(Exception):  # noqa: N818 - it carries what was said, it is no error
-    """Raised in place of the job, with what reached it."""
+class Said(BaseException):
+    """Raised in place of the job, with what reached it; no error that the command line may catch."""
+
+
+@pytest.fixture(autouse=True)
+def own_signals() -> Iterator[None]:
+    """Give the test process its own handlers back: the command line puts in some for Ctrl-C and the like."""
+    kept = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    yield
+    for number, handler in kept.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture

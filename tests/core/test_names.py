@@ -17,7 +17,7 @@ UNIT = re.compile(r"_(s|m|m2|px|px2|deg|rad|hz|cm|percent|m_per_s|m_per_s2|m_per
 NUMBER = re.compile(r"\b(float|Floats)\b")
 
 PURE = re.compile(
-    r"(^|_)(share|shares|ratio|scale|score|weight|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy])$"
+    r"(^|_)(share|shares|ratio|scale|score|weight|weights|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy])$"
 )
 """Pure numbers: shares, ratios, weights, scores, places counted in frames."""
 
@@ -31,6 +31,9 @@ EXEMPT = {
     "Lens.k2": "pure number of the lens polynomial",
     "Camera.parameters": "angles, metres, a logarithm and pure numbers in one vector",
     "Camera.covariance": "of that vector",
+    "Problem.base": "a camera's vector",
+    "Problem.prior_mean": "of a camera's vector",
+    "Problem.prior_sd": "of a camera's vector",
     "Draws.camera_theta": "departures of that vector",
     "SegmentTable.*": "shares of the body's mass and of segment lengths",
     "Scene.noise": "grey levels of a picture",
