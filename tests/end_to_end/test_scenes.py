@@ -1,0 +1,52 @@
+"""Hard scenes: the right answer or a refusal that names the reason, never a silent wrong number.
+
+The whole list, with the expensive ones: python tests/bench/robustness.py --scenes.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from accidents import command, environment
+from scenes import MEASURED, REFUSED, faults
+
+pytestmark = pytest.mark.slow
+
+IN_THE_GATE = ("second runner in front, the other way", "two runs")
+
+
+def run(name: str, folder: Path) -> tuple[int, str, dict[str, Any] | None, dict[str, Any]]:
+    """Make a scene and analyse it: exit status, what was said, the result, the truth."""
+    import subprocess  # noqa: PLC0415
+
+    make = MEASURED[name] if name in MEASURED else REFUSED[name][0]
+    place = make().write(folder)
+    more = json.loads((place / "arguments.json").read_text())
+    words = command(place / "clip.mp4", place / "lane.json", place / "result", *more)
+    done = subprocess.run(words, env=environment(folder / "cache"), capture_output=True, text=True, check=False)
+    result = json.loads((place / "result" / "analysis.json").read_text()) if done.returncode == 0 else None
+    return done.returncode, done.stderr, result, json.loads((place / "truth.json").read_text())
+
+
+@pytest.mark.parametrize("name", IN_THE_GATE)
+def test_no_value_is_further_from_the_truth_than_three_times_its_interval(name: str, tmp_path: Path) -> None:
+    status, said, result, truth = run(name, tmp_path)
+
+    assert status == 0, said
+    assert result is not None
+    assert list(faults(truth, result)) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["cut to another view", "pan that loses the scene", "oblique", "frontal", "sideways", "nobody"]
+)
+def test_what_cannot_be_measured_is_refused_with_its_reason(name: str, tmp_path: Path) -> None:
+    status, said, _, _ = run(name, tmp_path)
+
+    assert status == 3, said
+    assert REFUSED[name][1] in said
+    assert not (tmp_path / "result").exists()
