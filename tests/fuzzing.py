@@ -212,12 +212,8 @@ def _array_mutant(array: np.ndarray, draw: random.Random) -> np.ndarray:
         return array.astype(draw.choice(("f4", "i2", "U8", "c16", "?"))) if array.dtype.kind in "fiub" else array
     flat = np.array(array)
     if flat.size and flat.dtype.kind in "fi":
-        odd = (
-            draw.choice((0, -1, 1e300, np.nan, np.inf, 2**31 - 1))
-            if flat.dtype.kind == "f"
-            else draw.choice((0, -1, 2**31 - 1))
-        )
-        flat.reshape(-1)[draw.randrange(flat.size)] = odd
+        borders = (0.0, -1.0, 3e38, np.nan, np.inf) if flat.dtype.kind == "f" else (0, -1, np.iinfo(flat.dtype).max)
+        flat.reshape(-1)[draw.randrange(flat.size)] = draw.choice(borders)
     return flat
 
 
