@@ -53,8 +53,8 @@ times the angle. Shoes are 9 to 10 cm wide, their caps rounded (common practice,
 HALF_SOLE_M = 0.045
 """Half the width of a sole at the ball (common practice, no source): its near border seems lower than its middle."""
 
-EDGE_SD_M = 0.004
-"""SD of an edge's place: half a pixel of a phone's picture, and the roundness of shoes."""
+EDGE_SD_PX, ROUND_SD_M = 0.5, 0.002
+"""SD of an edge's place: half a pixel, and the roundness of shoes."""
 
 
 def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_m: float, slope_y: float) -> Edge:
@@ -79,7 +79,7 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
     profile = up[rows, scene.columns(*ends_m)].mean(axis=1)[: len(heights)].astype(np.float64)
     clear = _clear(profile)[::-1]
     if not clear.any():
-        return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=False)
+        return Edge(at_m=0.0, sd_m=edge_sd_m(scene), seen=False)
     rising, heights = profile[::-1], heights[::-1]
     at = _climb(rising, _passed(clear, SHARE))
     bare = (heights > -AT_RUNWAY_M[0]) & (heights < AT_RUNWAY_M[1])
@@ -88,10 +88,10 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
     faint = FAINT * float(np.exp(np.clip(likelier / 2.0, -1.0, 1.0)))
     unlikely = heights[at] < THIN_MAT_M or abs(heights[at] - rough_y_m) > REACH_SD * ROUGH_HEIGHT_SD_M
     if unlikely or (bare.any() and rising[bare].max() > faint * rising[at] + quiet):
-        return Edge(at_m=0.0, sd_m=EDGE_SD_M, seen=True)
+        return Edge(at_m=0.0, sd_m=edge_sd_m(scene), seen=True)
     about = slice(max(at - 1, 0), at + 2)
     border = float(np.average(heights[about], weights=rising[about] ** 2))
-    return Edge(at_m=border + HALF_SOLE_M * abs(slope_y), sd_m=1.5 * EDGE_SD_M, seen=True)
+    return Edge(at_m=border + HALF_SOLE_M * abs(slope_y), sd_m=1.5 * edge_sd_m(scene), seen=True)
 
 
 def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
@@ -99,7 +99,7 @@ def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) 
     rows = scene.rows(height_m, height_m + SOLE_M)
     along, _ = new_edges(scene, scene.support)
     found = _end(scene, along[rows][:, ::-1], rough.toe_x_m, rough.toe_sd_m, sense=-1)
-    return _seen_from(found, rough.toe_x_m, rough.toe_sd_m, abs(slope_x))
+    return _seen_from(found, Edge(at_m=rough.toe_x_m, sd_m=rough.toe_sd_m, seen=False), abs(slope_x), edge_sd_m(scene))
 
 
 def heel_edge(scene: Scene, support: Pixels, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
@@ -107,7 +107,9 @@ def heel_edge(scene: Scene, support: Pixels, rough: RoughContact, height_m: floa
     rows = scene.rows(height_m + 0.005, height_m + 0.05)
     along, _ = new_edges(scene, support)
     found = _end(scene, along[rows], rough.heel_x_m, rough.toe_sd_m, sense=1)
-    return _seen_from(found, rough.heel_x_m, rough.toe_sd_m, -abs(slope_x))
+    return _seen_from(
+        found, Edge(at_m=rough.heel_x_m, sd_m=rough.toe_sd_m, seen=False), -abs(slope_x), edge_sd_m(scene)
+    )
 
 
 def vertex(profile: Floats, at: int) -> float:
@@ -154,9 +156,13 @@ def _climb(profile: Floats, at: int) -> int:
     return at
 
 
-def _seen_from(found: float | None, rough_m: float, sd_m: float, outward: float) -> Edge:
+def _seen_from(found: float | None, unseen: Edge, outward: float, sd_m: float) -> Edge:
     """Take off what a blunt end stands out when seen at an angle."""
     if found is None:
-        return Edge(at_m=rough_m, sd_m=sd_m, seen=False)
-    spread = float(np.hypot(EDGE_SD_M, outward * BLUNT_SD_M))
-    return Edge(at_m=float(found - outward * BLUNT_M), sd_m=spread, seen=True)
+        return unseen
+    return Edge(at_m=float(found - outward * BLUNT_M), sd_m=float(np.hypot(sd_m, outward * BLUNT_SD_M)), seen=True)
+
+
+def edge_sd_m(scene: Scene) -> float:
+    """SD of an edge's place at the scene's resolution."""
+    return float(np.hypot(EDGE_SD_PX * scene.pixel_m, ROUND_SD_M))

@@ -29,7 +29,7 @@ SETTLED_S = 0.010
 STILL_SHARE = 0.6
 """A heel that has landed changes less than this share of its change in landing, until the forefoot is down."""
 
-TURNING_TOE_OFF_M_PER_S, TURNING_TOUCHDOWN_M_PER_S = 0.4, 0.12
+TURNING_TOE_OFF_M_PER_S, TURNING_TOUCHDOWN_M_PER_S = 0.5, 0.12
 """Usual speeds of the boxes' content in place: the heel rises at 4 m/s at toe-off, 25 cm from the toe tip, and sinks at
 1 m/s after a forefoot strike; the boxes' middle is 3 cm away."""
 

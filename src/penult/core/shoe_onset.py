@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.shoe_scene import Box, Pixels, largest
-from penult.model.arrays import Floats
+from penult.model.arrays import Bools, Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +34,9 @@ heel at up to 18 rad/s moves by up to 0.5 m/s 3 cm away from it."""
 
 MORE_THAN_TURNING = 1.25
 """An interval in which content leaves has this many times the usual rate of turning, as far as rates go."""
+
+FOREIGN_M, CENTIMETRE_M = 0.04, 0.01
+"""A shoe's picture is moved by up to 4 cm against itself; its rate of change is told at 1 cm."""
 
 MEMORY_S = 0.010
 """How long a speed of turning lasts: a foot's angular speed changes in about a tenth of a contact."""
@@ -59,10 +62,10 @@ def unlike(pictures: Pixels, other: Pixels) -> Floats:
 def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, share: float) -> Onset | None:
     """Return when the box's content leaves its place.
 
-    The unlikeness to a picture shortly before grows as c (1 - exp(-s d)), where s is the unlikeness per metre of this very
-    content and d the way: u t in place, and v t from the instant t0 on. u has a prior about the speed seen before or the usual
-    one, v the prior SPEED_WEIGHT; c is fitted. At low rates the curve is full at once and the posterior of t0 stays flat over
-    the interval, as it should.
+    The unlikeness to a picture shortly before grows as c f(d), where f is the unlikeness of this very content to itself
+    when displaced (`own_curve`) and d the way: u t in place, and v t from the instant t0 on. u has a prior about the speed
+    seen before or the usual one, v the prior SPEED_WEIGHT; c is fitted. At low rates the curve is full at once and the
+    posterior of t0 stays flat over the interval, as it should.
 
     Parameters
     ----------
@@ -91,7 +94,8 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     if full < max((LEAST_CHANGE - 1.0) * floor, LEAST_GREY):
         return None
     rates = -np.log1p(-np.clip((steps - floor) / full, 0.0, 0.9)) / np.diff(time_s)
-    per_m = unlike_per_m(pictures[int(rates.argmax())], box.empty, pixel_m)
+    ways_m, shares = own_curve(pictures[int(rates.argmax())], box.empty, pixel_m)
+    per_m = -np.log1p(-np.interp(CENTIMETRE_M, ways_m, shares)) / CENTIMETRE_M
     first = _first_leaving(rates, share, MORE_THAN_TURNING * turning_m_per_s * per_m)
     anchor = max(first - 1, 0)
     before = max(float(rates[anchor - 1]) / per_m, TURNING_M_PER_S[0]) if anchor else turning_m_per_s
@@ -100,7 +104,7 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     curve = np.clip(unlike(pictures[later], pictures[anchor]) - floor, 0.0, None)
     grid = np.linspace(time_s[anchor], time_s[min(first + 2, len(time_s) - 1)], 101) - time_s[anchor]
     turning = before**trust * turning_m_per_s ** (1.0 - trust)
-    logp = _log_posterior(grid, time_s[later] - time_s[anchor], curve, per_m, turning)
+    logp = _log_posterior(grid, time_s[later] - time_s[anchor], curve, (ways_m, shares), turning)
     weight = np.exp(logp - logp.max())
     weight /= weight.sum()
     mean = float(weight @ grid)
@@ -118,13 +122,15 @@ def _first_leaving(rates: Floats, share: float, turning: float) -> int:
     return at
 
 
-def _log_posterior(grid: Floats, time_s: Floats, curve: Floats, per_m: float, turning_m_per_s: float) -> Floats:
+def _log_posterior(
+    grid: Floats, time_s: Floats, curve: Floats, own: tuple[Floats, Floats], turning_m_per_s: float
+) -> Floats:
     """Log posterior of every onset on the grid, summed over both speeds; the full change is fitted for each."""
     out = np.clip(time_s[None, :] - grid[:, None], 0.0, None)
     inside = np.minimum(time_s[None, :], grid[:, None])
     v = SPEED_M_PER_S[:, None, None, None]
     u = TURNING_M_PER_S[None, :, None, None]
-    shape = 1.0 - np.exp(-per_m * (v * out + u * inside))  # (v, u, grid, later)
+    shape = np.interp(v * out + u * inside, *own)  # (v, u, grid, later)
     scale = (shape * curve).sum(-1) / np.maximum((shape**2).sum(-1), 1e-9)
     scale = np.clip(scale, 0.6 * curve.max(), 1.6 * curve.max())
     misfit = ((curve - scale[..., None] * shape) / (TOLERANCE * curve.max() + 1e-6)) ** 2
@@ -133,23 +139,36 @@ def _log_posterior(grid: Floats, time_s: Floats, curve: Floats, per_m: float, tu
     return np.asarray(np.logaddexp.reduce(logp.reshape(-1, len(grid)), axis=0))
 
 
-def unlike_per_m(picture: Pixels, empty: Pixels, pixel_m: float) -> float:
-    """How fast a box's content grows unlike itself when displaced, per metre: its own picture moved over the background.
+def own_curve(picture: Pixels, empty: Pixels, pixel_m: float) -> tuple[Floats, Floats]:
+    """How a box's content grows unlike itself when displaced: its own picture moved over the background.
 
-    Displacements of about 1 cm up, and up to either side, are averaged; 1 - exp(-s d) is solved for s.
+    Displacements up, and up to either side, are averaged.
+
+    Returns
+    -------
+    ways_m : (k,) float64
+        Displacements from 0 on.
+    shares : (k,) float64
+        Unlikeness there as a share of the content's unlikeness to the background, never falling, below 1.
     """
     content = largest(np.abs(picture - empty))
     whole = max(float(content.mean()), 1e-6)
     mask = content > 0.25 * np.percentile(content, 95)
-    n = min(max(round(0.01 / pixel_m), 1), min(mask.shape) - 1)
-    seen = []
-    for sideways in (-n, 0, n):
-        moved = empty.copy()
-        target, source = _shifted(mask.shape, n, sideways)
-        moved[target] = np.where(mask[source][..., None], picture[source], empty[target])
-        share = float(largest(np.abs(moved - picture)).mean()) / whole
-        seen.append(-np.log1p(-min(share, 0.95)) / (pixel_m * float(np.hypot(n, sideways))))
-    return max(float(np.mean(seen)), 1.0)
+    most = min(mask.shape) - 1
+    steps = [n for n in (1, 2, 3, 4, 6, 8, 12) if n <= most and (n == 1 or n * pixel_m <= FOREIGN_M)]
+    seen = [[_displaced(picture, empty, mask, n, sideways) / whole for sideways in (-n, 0, n)] for n in steps]
+    # up, and up to either side by as much: the mean way of the three
+    ways = np.array([0.0, *(n * pixel_m * (1.0 + 2.0 * np.sqrt(2.0)) / 3.0 for n in steps)])
+    shares = np.array([0.0, *(min(float(np.mean(s)), 0.99) for s in seen)])
+    return ways, np.maximum.accumulate(shares)
+
+
+def _displaced(picture: Pixels, empty: Pixels, mask: Bools, up: int, forward: int) -> float:
+    """Mean unlikeness of a picture to itself with its content moved by whole pixels."""
+    moved = empty.copy()
+    target, source = _shifted(mask.shape, up, forward)
+    moved[target] = np.where(mask[source][..., None], picture[source], empty[target])
+    return float(largest(np.abs(moved - picture)).mean())
 
 
 def _shifted(shape: tuple[int, ...], up: int, forward: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
