@@ -51,6 +51,9 @@ LEAST_PICTURES = 5
 MOST_JITTER_M = 0.012
 """A motion rougher than the white noise of raw joints (0.6 cm, two SD) is worse than theirs."""
 
+ROOM_M = 0.06
+"""How far the trunk may be from where the joints show it, in the pixels of the mean picture that are worked out."""
+
 STEADY_M = 1e-4
 """The registration ends when nothing moves by more than this."""
 
@@ -217,7 +220,7 @@ class _Registration:
         self._pixel_m = float(p.x_m[1] - p.x_m[0])
         blur = 0.005 / self._pixel_m
         self._images = np.stack([gaussian_filter(i.astype(float), (blur, blur, 0)) for i in p.images])
-        self._x, self._y = np.meshgrid(p.x_m, p.y_m)
+        self._x, self._y = np.meshgrid(*self._reach_m())
         along, across = _trunk_axes(
             np.stack([self._x, self._y], axis=-1), self.body.shoulder_m.mean(axis=0), self.body.hip_m.mean(axis=0)
         )
@@ -229,6 +232,16 @@ class _Registration:
         nearer = (depth - abs(window.z_m - window.centre_z_m)) / away
         self._parallax = way[:, None, None, :] * nearer[..., None]
 
+    def _reach_m(self) -> tuple[Floats, Floats]:
+        """Columns and rows that the mean trunk may cover: where any picture shows it, and how far it may have moved."""
+        p, used = self.patches, self.usable.any(axis=0)
+        room = round(ROOM_M / self._pixel_m)
+        out = []
+        for values, along in ((p.x_m, used.any(axis=0)), (p.y_m, used.any(axis=1))):
+            at = np.flatnonzero(along)
+            out.append(values[max(at[0] - room, 0) : at[-1] + room + 1] if len(at) else values)
+        return out[0], out[1]
+
     def _first_guess(self) -> Floats:
         t = np.asarray(self.patches.window.time_s[self.patches.index])
         t = t - float(t.mean())
@@ -239,8 +252,8 @@ class _Registration:
 
     def _warped(self, motion: Floats) -> tuple[Floats, Floats]:
         """Every picture and its usable pixels, drawn back to the mean trunk."""
-        seen = np.empty_like(self._images)
-        sure = np.empty_like(self.usable)
+        seen = np.empty((len(motion), *self._x.shape, 3))
+        sure = np.empty((len(motion), *self._x.shape))
         for i, m in enumerate(motion):
             x = np.cos(m[2]) * self._x - np.sin(m[2]) * self._y + m[0] + self._turns @ m[3:] + self._parallax[i, ..., 0]
             y = np.sin(m[2]) * self._x + np.cos(m[2]) * self._y + m[1] + self._parallax[i, ..., 1]
