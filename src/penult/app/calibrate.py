@@ -1,0 +1,233 @@
+"""From an empty runway to a trusted lane file: markers or a table of marks in, lane file, still and residuals out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from penult.adapters import video
+from penult.adapters.lane_file import read_lane, still_path, write_lane, write_still
+from penult.adapters.lens_file import read_lens
+from penult.adapters.markers import find_markers, marker_cells
+from penult.adapters.marks_csv import read_marks, read_places
+from penult.adapters.still_source import is_picture, median_picture, read_picture
+from penult.core.lane import fit_lane
+from penult.core.markers import fit_markers, marks_of, pixel_sd_px
+from penult.errors import CalibrationError, OutputError
+from penult.model.arrays import Image
+from penult.model.calibration import LaneFile, LaneFit, Lens, Mark
+from penult.model.marker import MarkerPlace, SeenMarker
+from penult.outputs.marker_sheet import marker_sheet
+from penult.outputs.page_files import write_files
+
+SIDE_M = 0.15
+"""Of the black square on our own sheets of A4 and US letter."""
+CLICKED_SD_PX = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What is known of a lane besides its marks."""
+
+    camera_distance_m: float | None = None
+    lens_file: Path | None = None
+    board: bool = True
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrated:
+    """A lane file that was written: the fit of exactly its content, and what to know of it."""
+
+    fit: LaneFit
+    path: Path
+    still: Path
+    notes: tuple[str, ...] = ()
+
+
+def write_markers(out: Path, numbers: Sequence[int], paper: str) -> Path:
+    """Write the sheets of printed markers (PDF).
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written.
+    """
+    cells = {number: marker_cells(number) for number in numbers}
+    write_files(out.parent, {out.name: marker_sheet(cells, paper)})
+    return out
+
+
+def picture_of(source: Path) -> Image:
+    """Return the picture of a still, or the median of a clip.
+
+    Raises
+    ------
+    ClipError
+        If it cannot be read.
+    """
+    if is_picture(source):
+        return read_picture(source)
+    return median_picture(source, video.open_clip(source))
+
+
+def calibrate_from_markers(
+    source: Path, places: Path | Sequence[MarkerPlace], out: Path, said: Said, *, side_m: float = SIDE_M
+) -> Calibrated:
+    """Find printed markers in a still or clip and write the lane file.
+
+    Parameters
+    ----------
+    source : Path
+        Still or clip of the empty runway.
+    places : Path or sequence of MarkerPlace
+        Where the markers stand; a table has the columns marker, x_m, y_m, z_m (side_m, lies).
+    out : Path
+        Of the lane file; the still goes beside it.
+    said : Said
+    side_m : float
+        Side of the black square where the table does not say.
+
+    Raises
+    ------
+    CalibrationError
+        No markers, unknown places, places that do not fit together.
+    """
+    known = read_places(places, side_m) if isinstance(places, Path) else tuple(places)
+    image = picture_of(source)
+    seen = find_markers(image)
+    if not seen:
+        raise _none_found(image)
+    lane = _lane(image, marks_of(seen, known), out, said)
+    found = fit_markers(lane)
+    found = fit_markers(replace(lane, pixel_sd_px=round(2.0 * pixel_sd_px(found.fit), 2)))
+    notes = _marker_notes(seen, known)
+    if found.sizes_doubted:
+        notes += (_size_doubt(100.0 * found.larger_share),)
+    return _written(found.fit, image, source, out, notes)
+
+
+def _size_doubt(percent: float) -> str:
+    return (
+        f"The markers look {abs(percent):.1f} % {'larger' if percent > 0.0 else 'smaller'} than typed: measure a black "
+        "square with a rule. The scale comes from the distances between them, so the lane file is sound."
+    )
+
+
+def _none_found(image: Image) -> CalibrationError:
+    return CalibrationError(
+        "no marker is found in the picture",
+        f"looked in {image.shape[1]} x {image.shape[0]} px; a marker must be 15 pixels large or more, its white edge whole",
+        next_step="print larger or film closer, evenly lit and flat ('penult markers'); or give a table: --marks",
+    )
+
+
+def _marker_notes(seen: dict[int, SeenMarker], known: Sequence[MarkerPlace]) -> tuple[str, ...]:
+    placed = {place.number for place in known}
+    unseen, unknown = sorted(placed - set(seen)), sorted(set(seen) - placed)
+    notes = []
+    if unseen:
+        notes.append(f"Not found in the picture: marker {', '.join(map(str, unseen))}.")
+    if unknown:
+        notes.append(f"In the picture, but without a place: marker {', '.join(map(str, unknown))}.")
+    return tuple(notes)
+
+
+def found_numbers(source: Path) -> tuple[int, ...]:
+    """Return the numbers of the markers that are found in a still or clip.
+
+    Raises
+    ------
+    CalibrationError
+        If there is none.
+    """
+    image = picture_of(source)
+    seen = find_markers(image)
+    if not seen:
+        raise _none_found(image)
+    return tuple(seen)
+
+
+def calibrate_from_csv(source: Path, marks: Path, out: Path, said: Said) -> Calibrated:
+    """Write the lane file of a table of marks (columns name, pixel_x, pixel_y, x_m, y_m, z_m).
+
+    Raises
+    ------
+    CalibrationError
+        Faults of the table, each with its line; marks that cannot give a camera.
+    """
+    listed = read_marks(marks)
+    image = picture_of(source)
+    fit = fit_lane(_lane(image, listed, out, said))
+    return _written(fit, image, source, out, ())
+
+
+def _lane(image: Image, marks: tuple[Mark, ...], out: Path, said: Said) -> LaneFile:
+    size_px = (image.shape[1], image.shape[0])
+    return LaneFile(
+        image_size_px=size_px,
+        marks=marks,
+        pixel_sd_px=CLICKED_SD_PX,
+        camera_distance_m=said.camera_distance_m,
+        lens=_lens(said.lens_file, size_px),
+        board=said.board,
+        still=f"{out.stem}.jpg",
+        note=said.note,
+    )
+
+
+def _lens(path: Path | None, size_px: tuple[int, int]) -> Lens | None:
+    if path is None:
+        return None
+    lens, made_for_px = read_lens(path)
+    if made_for_px != size_px:
+        raise CalibrationError(
+            f"{path} does not fit the picture",
+            f"it was made for {made_for_px[0]} x {made_for_px[1]} px; the picture is {size_px[0]} x {size_px[1]} px",
+            next_step="film the chessboard with the setting that you film jumps with",
+        )
+    return lens
+
+
+def _written(fit: LaneFit, image: Image, source: Path, out: Path, notes: tuple[str, ...]) -> Calibrated:
+    still = still_path(out, fit.lane) or out.with_suffix(".jpg")
+    _refuse_foreign(out, still, source)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{out.parent} cannot be made", error.strerror or str(error)) from error
+    if not (still.exists() and source.exists() and still.samefile(source)):
+        write_still(out, fit.lane, image)
+    write_lane(out, fit.lane)
+    return Calibrated(fit=fit, path=out, still=still, notes=(*notes, *_size_notes(image, source)))
+
+
+def _refuse_foreign(out: Path, still: Path, source: Path) -> None:
+    """Refuse to replace anything but a lane file of ours and its own still."""
+    old = None
+    if out.exists():
+        try:
+            old = read_lane(out)
+        except CalibrationError as error:
+            raise OutputError(
+                f"{out} is there and is no lane file; it was left as it is", next_step="choose another place with -o"
+            ) from error
+    is_own = old is not None and old.still == still.name
+    if still.exists() and not is_own and not still.samefile(source):
+        raise OutputError(
+            f"{still} is there and belongs to no lane file of that name; it was left as it is",
+            next_step="choose another name with -o: the still is written beside the lane file",
+        )
+
+
+def _size_notes(image: Image, source: Path) -> tuple[str, ...]:
+    """Say so where a picture has the shape of a photograph: phones film another part of what they photograph."""
+    shape = max(image.shape[:2]) / min(image.shape[:2])
+    if not is_picture(source) or np.isclose(shape, 16.0 / 9.0, rtol=0.02):
+        return ()
+    said = f"The picture ({image.shape[1]} x {image.shape[0]} px) has not the shape of a film."
+    wanted = "calibrate from a short clip of the empty runway, filmed with the setting for the jumps."
+    return (f"{said} A lane file fits clips of its own size only: {wanted}",)

@@ -1,0 +1,121 @@
+"""How good a lane file is before anyone jumps, and whether a clip still fits it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from penult.adapters import video
+from penult.adapters.background import follow_clip
+from penult.adapters.lane_file import read_lane, read_still
+from penult.adapters.still_source import frames_at
+from penult.core.expected import Stretch, advice, expected_map
+from penult.core.lane import fit_lane
+from penult.errors import CalibrationError, ClipError, OutputError
+from penult.model.arrays import Image
+from penult.model.calibration import LaneFit
+from penult.model.clip import Clip
+from penult.outputs.lane_picture import grid_picture
+
+_FRAMES = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """What a check found.
+
+    Parameters
+    ----------
+    fit : LaneFit
+    stretches : tuple of Stretch
+        Expected uncertainties along the approach.
+    advice : tuple of str
+        What to do better, in plain words.
+    place : str
+        'same', 'moved' or 'moving' for a clip, '' without one or without a still to compare with.
+    notices : tuple of str
+        Of the clip.
+    picture : Path, optional
+        The still with the grid drawn over it.
+    """
+
+    fit: LaneFit
+    stretches: tuple[Stretch, ...]
+    advice: tuple[str, ...]
+    place: str = ""
+    notices: tuple[str, ...] = ()
+    picture: Path | None = None
+
+
+def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | None = None) -> Checked:
+    """Check a lane file, alone or against a clip.
+
+    Parameters
+    ----------
+    lane_path : Path
+    clip_path : Path, optional
+    picture : Path, optional
+        Where the still with the grid goes (default: <lane file>_check.jpg beside it, if the lane has a still).
+
+    Raises
+    ------
+    CalibrationError
+        If the lane file has faults, or the clip has another picture size.
+    ViewError
+        If the clip was filmed from elsewhere.
+    """
+    lane = read_lane(lane_path)
+    fit = fit_lane(lane)
+    clip = None if clip_path is None else video.open_clip(clip_path)
+    still = read_still(lane_path, lane)
+    place, notices = "", ()
+    if clip is not None and clip_path is not None:
+        _refuse_size(lane_path, fit, clip)
+        notices = tuple(n.text for n in clip.notices)
+        if still is not None:
+            place, more = _place(fit, still, clip_path, clip)
+            notices += more
+    stretches = expected_map(fit)
+    return Checked(
+        fit=fit,
+        stretches=stretches,
+        advice=advice(fit, stretches, None if clip is None else clip.capture_rate_hz),
+        place=place,
+        notices=notices,
+        picture=None if still is None else _drawn(fit, still, picture or _beside(lane_path)),
+    )
+
+
+def _refuse_size(lane_path: Path, fit: LaneFit, clip: Clip) -> None:
+    made_for_px = fit.lane.image_size_px
+    if clip.size_px != made_for_px:
+        raise CalibrationError(
+            f"{lane_path} does not fit {clip.file}",
+            f"it was made for {made_for_px[0]} x {made_for_px[1]} px; the clip is {clip.size_px[0]} x {clip.size_px[1]} px",
+            next_step="calibrate from this camera setting (calibration/README.md), or pass the lane file made for it",
+        )
+
+
+def _place(fit: LaneFit, still: Image, clip_path: Path, clip: Clip) -> tuple[str, tuple[str, ...]]:
+    """Return how the clip's camera stands to the still, from a few frames, and what to know of it."""
+    rows = np.unique(np.linspace(0, len(clip.time_s) - 1, _FRAMES).astype(int)).tolist()
+    followed = follow_clip(fit, still, frames_at(clip_path, clip, rows))
+    return followed.kind, tuple(n.text for n in followed.notices)
+
+
+def _beside(lane_path: Path) -> Path:
+    return lane_path.with_name(f"{lane_path.stem}_check.jpg")
+
+
+def _drawn(fit: LaneFit, still: Image, place: Path) -> Path:
+    done, data = cv2.imencode(".jpg", grid_picture(fit, still)[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+    if not done:
+        raise ClipError("the picture with the grid could not be encoded")
+    try:
+        place.write_bytes(data.tobytes())
+    except OSError as error:
+        raise OutputError(f"{place} cannot be written", error.strerror or str(error)) from error
+    return place
