@@ -79,7 +79,7 @@ def test_typical_error_from_three_repeats_is_their_standard_deviation() -> None:
 
 
 def test_hopkins_typical_error_is_the_spread_of_differences_over_root_two() -> None:
-    """Hopkins (2000): TE = SD of difference scores / sqrt 2 (formula from memory, marked so in the references).
+    """Hopkins (2000): typical error = SD of difference scores / sqrt 2 (formula from memory, marked so in the references).
 
     With each trial's mean taken off, the pooled spread within persons of many pairs is the same number.
     """
