@@ -29,10 +29,10 @@ def own(small_job: Any, tmp_path: Path) -> Path:
 
 def test_kills_at_random_moments_leave_a_whole_result_and_a_rerun_works(small_job: Any, own: Path) -> None:
     """The first run is let through and times the others; 200 kills: tests/bench/robustness.py --kills 200."""
-    kills = killed(small_job.film, small_job.lane, own, small_job.cache, count=4)
+    kills = killed(small_job.film, small_job.lane, own, small_job.cache, count=3)
 
     assert kills.broken == []
-    assert kills.whole == 4
+    assert kills.whole == 3
     assert analysed(small_job, own).returncode == 0
     assert fault_of(own) is None
     assert [p.name for p in own.parent.iterdir()] == ["result"]
@@ -77,17 +77,6 @@ def test_a_read_only_folder_is_said_before_the_work_begins(small_job: Any, tmp_p
     assert "--out" in done.stderr
 
 
-def test_files_from_the_future_and_from_before_the_epoch_change_nothing(small_job: Any, own: Path) -> None:
-    """A camera or computer with a wrong clock."""
-    for stamp in (4_000_000_000, 1):
-        for path in own.rglob("*"):
-            os.utime(path, (stamp, stamp))
-        done = analysed(small_job, own, "--kind", f"word {stamp}")
-
-        assert done.returncode == 0, done.stderr
-        assert fault_of(own) is None
-
-
 def test_two_analyses_of_one_clip_at_once_both_end_well(small_job: Any, own: Path) -> None:
     jobs = [
         subprocess.Popen(
@@ -104,8 +93,10 @@ def test_two_analyses_of_one_clip_at_once_both_end_well(small_job: Any, own: Pat
     assert fault_of(own) is None
 
 
-def test_a_result_that_is_open_elsewhere_is_replaced(small_job: Any, own: Path) -> None:
-    """A player holds the old film open; it keeps what it has, the folder holds the new one."""
+def test_a_result_from_the_future_that_is_open_elsewhere_is_replaced(small_job: Any, own: Path) -> None:
+    """A clock was wrong, and a player holds the old film open; it keeps what it has, the folder holds the new one."""
+    for path in own.rglob("*"):
+        os.utime(path, (4_000_000_000, 4_000_000_000))
     with (own / "overlay.mp4").open("rb") as film:
         before = film.read(100)
         done = analysed(small_job, own, "--kind", "another word")
