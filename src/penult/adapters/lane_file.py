@@ -78,8 +78,18 @@ def read_lane(path: Path) -> LaneFile:
     CalibrationError
         If it cannot be read or has faults; lists every one of them with its place in the file.
     """
-    text = _text(path)
-    content = _parsed(path, text)
+    return lane_from_text(_text(path), str(path))
+
+
+def lane_from_text(text: str, name: str) -> LaneFile:
+    """Return a lane from the text of its file; `name` says in a fault what the text is.
+
+    Raises
+    ------
+    CalibrationError
+        Lists every fault with its place in the text.
+    """
+    content = _parsed(name, text)
     faults = _repeated(content)
     try:
         entry = LaneEntry.model_validate_json(text)
@@ -87,7 +97,7 @@ def read_lane(path: Path) -> LaneFile:
         faults += [_fault(e["type"], e["loc"], e.get("input"), e["msg"]) for e in error.errors(include_url=False)]
     if faults:
         raise CalibrationError(
-            f"{path} has {len(faults)} fault{'s' if len(faults) > 1 else ''}",
+            f"{name} has {len(faults)} fault{'s' if len(faults) > 1 else ''}",
             *faults,
             next_step="correct these places in the file, or make it anew with 'penult calibrate'",
         )
@@ -116,14 +126,14 @@ class _Pairs(list[tuple[str, Any]]):
     """A JSON object as it was written, repeated keys and all."""
 
 
-def _parsed(path: Path, text: str) -> Any:
+def _parsed(name: str, text: str) -> Any:
     try:
         return json.loads(text, object_pairs_hook=_Pairs)
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}: {error.msg}"
-        raise CalibrationError(f"{path} is not valid JSON", place, next_step="correct that place") from error
+        raise CalibrationError(f"{name} is not valid JSON", place, next_step="correct that place") from error
     except RecursionError as error:
-        raise CalibrationError(f"{path} is not a lane file", "its brackets are nested too deeply") from error
+        raise CalibrationError(f"{name} is not a lane file", "its brackets are nested too deeply") from error
 
 
 def _repeated(content: Any, place: str = "") -> list[str]:

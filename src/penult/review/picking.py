@@ -1,0 +1,203 @@
+"""The page on which marks are clicked: what each address answers. What may be asked at all is the server's matter."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import math
+import webbrowser
+from collections.abc import Callable
+from functools import partial
+from importlib.resources import files
+from typing import Any, TypeVar
+
+import cv2
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from penult.app.picking import FACTS, Picking
+from penult.core.camera import check_view, metres_per_px, position_m, to_matrix
+from penult.errors import OutputError, PenultError
+from penult.model.calibration import LaneFile, LaneFit
+from penult.review.server import LocalServer, json_body
+
+_TYPES = {"html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8"}
+_STATIC = ("page.css", "pick.css", "pick.js", "pick_board.js", "pick_marks.js", "geometry.js", "server.js")
+"""The only files that are handed out."""
+
+_QUALITY = 93
+
+T = TypeVar("T")
+
+
+class PickingPages:
+    """Answers for one picture whose marks are clicked.
+
+    Parameters
+    ----------
+    picking : Picking
+    """
+
+    def __init__(self, picking: Picking) -> None:
+        self.picking = picking
+        self.is_written = False
+        self._draft = _begun(picking.begun)
+        self._jpeg = _jpeg(picking)
+
+    def routes(self) -> list[BaseRoute]:
+        """Return the routes of the page."""
+        return [
+            Route("/", self._home),
+            Route("/static/{name}", self._static),
+            Route("/picture.jpg", self._picture),
+            Route("/api/start", self._start),
+            Route("/api/fit", self._fit, methods=["POST"]),
+            Route("/api/write", self._write, methods=["POST"]),
+        ]
+
+    async def _home(self, _request: Request) -> Response:
+        return _asset("pick.html")
+
+    async def _static(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in _STATIC:
+            raise HTTPException(404, "no such file")
+        return _asset(name)
+
+    async def _picture(self, _request: Request) -> Response:
+        return Response(self._jpeg, media_type="image/jpeg")
+
+    async def _start(self, _request: Request) -> Response:
+        return _json({
+            "file": self.picking.source,
+            "out": self.picking.out.name,
+            "size": list(self.picking.size_px),
+            "facts": FACTS,
+            "draft": self._draft,
+        })  # fmt: skip
+
+    async def _fit(self, request: Request) -> Response:
+        """Keep what was clicked, and answer with the camera it gives, or what is missing for one."""
+        draft = _draft(await json_body(request))
+        self._draft, self.is_written = draft, False
+        try:
+            fit = await _aside(partial(self.picking.fitted, draft))
+        except PenultError as error:
+            return _json({"missing": _words_of(error)})
+        return _json({"fit": fit_data(fit)})
+
+    async def _write(self, request: Request) -> Response:
+        draft = _draft(await json_body(request))
+        self._draft = draft
+        fit = await _aside(partial(self.picking.write, draft))
+        self.is_written = True
+        return _json({"fit": fit_data(fit), "written": str(self.picking.out)})
+
+
+def fit_data(fit: LaneFit) -> dict[str, Any]:
+    """Return a fit as the page shows it: camera, residuals and what is to be said of it."""
+    matrix, lens, rotation, shift_m = to_matrix(fit.camera)
+    place = position_m(fit.camera)
+    try:
+        view = check_view(fit)
+        turned = view.text if view else ""
+    except PenultError as error:
+        turned = str(error)
+    return {
+        "camera": {
+            "r": rotation.ravel().tolist(),
+            "t": shift_m.tolist(),
+            "f": float(matrix[0, 0]),
+            "k": lens[:2].tolist(),
+            "c": [float(matrix[0, 2]), float(matrix[1, 2])],
+        },
+        "marks": [
+            {
+                "px": r.residual_px,
+                "cm": r.residual_cm,
+                "left_out_cm": r.left_out_cm if math.isfinite(r.left_out_cm) else None,
+                "disagrees": r.disagrees,
+            }
+            for r in fit.residuals
+        ],
+        "rms_px": fit.rms_px,
+        "depth_known": fit.depth_known,
+        "view_deg": fit.view_angle_deg,
+        "turned": turned,
+        "place_m": place.tolist(),
+        "cm_per_px": 100.0 * float(metres_per_px(fit.camera, _middle(fit.lane), 0.5, 0.0)),
+    }
+
+
+def _middle(lane: LaneFile) -> float:
+    places = [m.runway_m[0] for m in lane.marks]
+    return (min(places) + max(places)) / 2.0
+
+
+def _begun(lane: LaneFile | None) -> dict[str, Any]:
+    if lane is None:
+        return {"marks": []}
+    marks = [{"name": m.name, "pixel": list(m.pixel_px), "runway_m": list(m.runway_m)} for m in lane.marks]
+    return {"marks": marks, "camera_distance_m": lane.camera_distance_m, "board": lane.board, "note": lane.note}
+
+
+def _draft(body: dict[str, Any]) -> dict[str, Any]:
+    """Return the parts of a request that make a lane; what is wrong inside them is said by the lane file's own check."""
+    if not isinstance(body.get("marks"), list) or len(body["marks"]) > 500:
+        raise HTTPException(400, "a list of marks is wanted")
+    return {key: body[key] for key in ("marks", "camera_distance_m", "board", "note") if key in body}
+
+
+def _jpeg(picking: Picking) -> bytes:
+    done, data = cv2.imencode(".jpg", picking.image[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
+    if not done:
+        raise OutputError("the picture could not be turned into JPEG")
+    return bytes(data.tobytes())
+
+
+def picking_server(picking: Picking, *, port: int = 0) -> tuple[LocalServer, PickingPages]:
+    """Return a server for the page, not yet serving, and its answers."""
+    pages = PickingPages(picking)
+    return LocalServer(pages.routes(), port=port), pages
+
+
+def serve_picking(picking: Picking, *, port: int, say: Callable[[str], None], open_browser: bool) -> bool:
+    """Serve the page until it is closed; return whether a lane file was written. Ctrl-C is raised again.
+
+    Parameters
+    ----------
+    picking : Picking
+    port : int
+        0 takes a free one.
+    say : callable
+        Gets the address and what a person should know.
+    open_browser : bool
+        Open the address in the standard browser.
+    """
+    server, pages = picking_server(picking, port=port)
+    say(f"open {server.address}")
+    say("it works once, in one browser on this computer; close the page or press Ctrl-C to end")
+    if open_browser:
+        webbrowser.open(server.address)
+    server.serve()
+    return pages.is_written
+
+
+def _words_of(error: PenultError) -> dict[str, Any]:
+    return {"what": error.what, "details": list(error.details), "next_step": error.next_step}
+
+
+def _json(content: dict[str, Any], status: int = 200) -> Response:
+    text = json.dumps(content, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
+    return Response(text.encode(), status, media_type="application/json")
+
+
+def _asset(name: str) -> Response:
+    data = (files("penult.review") / "static" / name).read_bytes()
+    return Response(data, media_type=_TYPES[name.rpartition(".")[2]])
+
+
+async def _aside(work: Callable[[], T]) -> T:
+    return await asyncio.get_running_loop().run_in_executor(None, work)
