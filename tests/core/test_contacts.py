@@ -66,7 +66,7 @@ def test_short_ways_of_the_hips_over_a_support_are_enough(
 
     supports, _ = find_supports(seen(run, camera, NOISY))
 
-    check(supports, run)
+    check(supports, run, TIME_OFF_S + 0.01)  # a slow foot nears its place earlier
 
 
 @pytest.mark.parametrize("from_left", [False, True])
