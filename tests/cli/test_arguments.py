@@ -134,20 +134,13 @@ BAD = [
     (("--mat", "-1=-0.05"), "'-1=-0.05'", "up to 0.5 m"),
     (("--at", "960,540"), "'960,540'", "X,Y,SECONDS"),
     (("--at", "960;540;1"), "'960;540;1'", "X,Y,SECONDS"),
-]
-"""Option and value, what the message must quote, what it must ask for."""
-
-NOT_YET = [
     (("--capture-rate", "fast"), "'fast'", "5 to 2000 frames a second"),
     (("--height", "1,68"), "'1,68'", "0.8 to 2.5 metres"),
     (("--run", "two"), "'two'", "1 to 100"),
     (("--at", "nan,540,1"), "'nan,540,1'", "X,Y,SECONDS"),
     (("--at", ""), "''", "X,Y,SECONDS"),
 ]
-BAD += [
-    pytest.param(*case, marks=pytest.mark.xfail(strict=True, reason="the parser does not quote or refuse it"))
-    for case in NOT_YET
-]
+"""Option and value, what the message must quote, what it must ask for."""
 
 
 @pytest.mark.parametrize(("words", "got", "wanted"), BAD)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -26,7 +27,7 @@ def analyse(
         typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER"),
     ] = None,
     capture_rate: Annotated[
-        float | None, typer.Option("--capture-rate", help="True frames a second of a slow-motion clip.", metavar="HZ")
+        str | None, typer.Option("--capture-rate", help="True frames a second of a slow-motion clip.", metavar="HZ")
     ] = None,
     kind: Annotated[
         str,
@@ -38,14 +39,14 @@ def analyse(
     sex: Annotated[
         str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")
     ] = None,
-    height: Annotated[float | None, typer.Option("--height", help="Of the athlete.", metavar="METRES")] = None,
+    height: Annotated[str | None, typer.Option("--height", help="Of the athlete.", metavar="METRES")] = None,
     mat: Annotated[
         list[str] | None,
         typer.Option(
             "--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES"
         ),
     ] = None,
-    run: Annotated[int, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = 1,
+    run: Annotated[str, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = "1",
     at: Annotated[
         str | None,
         typer.Option(
@@ -94,32 +95,34 @@ def _whole_session(folder: Path, calib: Path, table: Path | None, *, quiet: bool
 
 
 def _settings(
-    capture_rate: float | None,
+    capture_rate: str | None,
     kind: str,
     athlete: str,
     sex: str | None,
-    height: float | None,
+    height: str | None,
     mats: list[str],
-    run: int,
+    run: str,
     at: str | None,
 ) -> Settings:
     """Check what was said and put it into a record."""
     from penult.model.settings import Settings
 
-    _between("--capture-rate", capture_rate, 5.0, 2000.0, "frames a second")
-    _between("--height", height, 0.8, 2.5, "metres")
-    _between("--run", run, 1, 100, "")
+    rate_hz = _number("--capture-rate", capture_rate, (5.0, 2000.0), "frames a second")
+    height_m = _number("--height", height, (0.8, 2.5), "metres")
+    number = _number("--run", run, (1, 100), "as a whole number")
+    if number is None or number != int(number):
+        _refuse("--run", run, "1 to 100 as a whole number")
     if sex not in (None, "female", "male"):
         _refuse("--sex", sex, "female or male")
     return Settings(
-        capture_rate_hz=capture_rate,
+        capture_rate_hz=rate_hz,
         kind=kind.strip(),
         athlete=athlete.strip(),
         sex=sex,
-        height_m=height,
+        height_m=height_m,
         mats=tuple(_mat(m) for m in mats),
-        run=run,
-        at=_at(at) if at else None,
+        run=int(number),
+        at=None if at is None else _at(at),
     )
 
 
@@ -141,15 +144,26 @@ def _at(text: str) -> tuple[float, float, float]:
         x, y, seconds = (float(part) for part in text.split(","))
     except ValueError:
         _refuse("--at", text, "three numbers X,Y,SECONDS")
+    if not all(map(math.isfinite, (x, y, seconds))):
+        _refuse("--at", text, "three numbers X,Y,SECONDS")
     return x, y, seconds
 
 
-def _between(option: str, value: float | None, low: float, high: float, unit: str) -> None:
-    if value is not None and not low <= value <= high:
-        _refuse(option, str(value), f"{low:g} to {high:g} {unit}".strip())
+def _number(option: str, text: str | None, bounds: tuple[float, float], unit: str) -> float | None:
+    """Read a number within bounds; what was typed stands in the message, whatever is wrong with it."""
+    if text is None:
+        return None
+    low, high = bounds
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        _refuse(option, text, f"{low:g} to {high:g} {unit}")
+    return value
 
 
-def _refuse(option: str, got: str, wanted: str) -> None:
+def _refuse(option: str, got: str, wanted: str) -> NoReturn:
     from penult.errors import InputError
 
     raise InputError(f"{option} cannot be {got!r}", f"wanted: {wanted}", next_step="see analyse --help")
