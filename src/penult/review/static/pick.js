@@ -1,0 +1,402 @@
+// Marks are clicked, named by what they are, and shown with what they give. The server only fits and writes.
+
+import { Board } from "./pick_board.js";
+import { kinds, number, points, unique } from "./pick_marks.js";
+import { listen, post } from "./server.js";
+
+const $ = (id) => document.getElementById(id);
+const element = (tag, attributes = {}, ...inside) => {
+  const made = Object.assign(document.createElement(tag), attributes);
+  made.append(...inside);
+  return made;
+};
+
+class Desk {
+  constructor(start) {
+    this.start = start;
+    this.kinds = kinds(start.facts);
+    this.kind = this.kinds[0];
+    this.values = new Map(this.kinds.map((kind) => [kind.key, Object.fromEntries(kind.fields.map((f) => [f.key, String(f.begin)]))]));
+    this.step = 0;
+    this.ids = 0;
+    this.marks = start.draft.marks.map((mark) => ({ id: (this.ids += 1), name: mark.name, pixel: mark.pixel, runway: mark.runway_m }));
+    this.chosen = null;
+    this.fit = null;
+    this.fitted = [];
+    this.showsGrid = true;
+    this.past = [];
+    this.future = [];
+    this.asked = 0;
+    this.board = null;
+  }
+
+  get way() {
+    return Number($("way").value);
+  }
+
+  round() {
+    return points(this.kind, this.values.get(this.kind.key), this.way);
+  }
+
+  get nextPoint() {
+    const round = this.round();
+    return round.points ? round.points[Math.min(this.step, round.points.length - 1)] || null : null;
+  }
+
+  resultOf(mark) {
+    const row = this.fitted.indexOf(mark.id);
+    return this.fit && row >= 0 ? this.fit.marks[row] : null;
+  }
+
+  // Changes -------------------------------------------------------------------------------------------------------
+
+  keep() {
+    this.past.push(JSON.stringify(this.marks));
+    this.future = [];
+  }
+
+  place(pixel) {
+    const point = this.nextPoint;
+    if (!point) {
+      this.showNext();
+      $("next").animate([{ opacity: 0.2 }, { opacity: 1 }], 300);
+      const field = $("fields").querySelector("input");
+      if (field) field.focus();
+      return;
+    }
+    this.keep();
+    const mark = { id: (this.ids += 1), name: unique(point.name, this.marks), pixel, runway: [...point.runway] };
+    this.marks.push(mark);
+    this.chosen = mark.id;
+    this.advance();
+    this.changed();
+  }
+
+  advance() {
+    const round = this.round();
+    this.step += 1;
+    if (!round.points || this.step < round.points.length) return;
+    this.step = 0;
+    const values = this.values.get(this.kind.key);
+    if (this.kind.advance) {
+      values[this.kind.advance] = String(Number((number(values[this.kind.advance]) + number(values.step)).toFixed(3)));
+      this.showFields();
+    } else if (this.kind.again) {
+      values[this.kind.again] = "";
+      this.showFields();
+      const field = $(`field-${this.kind.again}`);
+      if (field && !matchMedia("(pointer: coarse)").matches) field.focus();
+    }
+  }
+
+  choose(id) {
+    this.chosen = id;
+    this.showMarks();
+    this.board.draw();
+  }
+
+  move(id, pixel) {
+    const mark = this.marks.find((m) => m.id === id);
+    if (!this.moving) {
+      this.keep();
+      this.moving = true;
+    }
+    mark.pixel = pixel;
+    this.board.draw();
+  }
+
+  moved() {
+    this.moving = false;
+    this.changed();
+  }
+
+  remove(id) {
+    this.keep();
+    this.marks = this.marks.filter((mark) => mark.id !== id);
+    if (this.chosen === id) this.chosen = null;
+    this.changed();
+  }
+
+  turn(from, to) {
+    if (!from.length) return;
+    to.push(JSON.stringify(this.marks));
+    this.marks = JSON.parse(from.pop());
+    if (!this.marks.some((mark) => mark.id === this.chosen)) this.chosen = null;
+    this.changed();
+  }
+
+  changed() {
+    $("undo").disabled = !this.past.length;
+    $("redo").disabled = !this.future.length;
+    this.showMarks();
+    this.showNext();
+    this.board.draw();
+    this.ask();
+  }
+
+  draft() {
+    const distance = number($("distance").value);
+    return {
+      marks: this.marks.map((mark) => ({ name: mark.name, pixel: mark.pixel, runway_m: mark.runway })),
+      camera_distance_m: Number.isFinite(distance) ? distance : null,
+      board: $("board").checked,
+      note: $("note").value,
+    };
+  }
+
+  async ask() {
+    const turn = (this.asked += 1);
+    const ids = this.marks.map((mark) => mark.id);
+    document.body.dataset.fitted = "";
+    try {
+      const answer = await post("fit", this.draft());
+      if (turn !== this.asked) return;
+      this.fit = answer.fit || null;
+      this.fitted = ids;
+      this.showFit(answer.missing);
+    } catch (refusal) {
+      if (turn === this.asked) say(refusal.said);
+    }
+    $("write").disabled = !this.fit;
+    document.body.dataset.fitted = String(turn);
+    this.showMarks();
+    this.board.draw();
+  }
+
+  async write() {
+    $("write").disabled = true;
+    try {
+      const answer = await post("write", this.draft());
+      say({ what: `Written: ${answer.written}, with its picture beside it. You can close this page.`, details: [], next_step: "" }, false);
+    } catch (refusal) {
+      say(refusal.said);
+    }
+    $("write").disabled = !this.fit;
+  }
+
+  // What is shown -------------------------------------------------------------------------------------------------
+
+  showKinds() {
+    $("kind").replaceChildren(
+      ...this.kinds.map((kind) => {
+        const button = element("button", { type: "button", textContent: kind.label, id: `kind-${kind.key}` });
+        button.setAttribute("role", "radio");
+        button.setAttribute("aria-checked", String(kind === this.kind));
+        button.setAttribute("aria-pressed", String(kind === this.kind));
+        button.addEventListener("click", () => {
+          this.kind = kind;
+          this.step = 0;
+          this.showKinds();
+          this.showFields();
+          this.showNext();
+        });
+        return button;
+      }),
+    );
+  }
+
+  showFields() {
+    const values = this.values.get(this.kind.key);
+    const row = element("div", { className: "row" });
+    for (const field of this.kind.fields) {
+      const input = element("input", { type: "text", id: `field-${field.key}`, value: values[field.key], inputMode: field.text ? "text" : "decimal" });
+      input.addEventListener("input", () => {
+        values[field.key] = input.value;
+        this.step = 0;
+        this.showNext();
+      });
+      row.append(element("label", {}, field.label, " ", input, field.unit ? ` ${field.unit}` : ""));
+    }
+    const parts = [element("p", { className: "why", textContent: this.kind.why }), row];
+    if (this.kind.confirm) {
+      const box = element("input", { type: "checkbox", id: "confirm", checked: Boolean(values.confirmed) });
+      box.addEventListener("change", () => {
+        values.confirmed = box.checked;
+        this.showNext();
+      });
+      parts.push(element("label", { className: "confirm" }, box, this.kind.confirm));
+    }
+    $("fields").replaceChildren(...parts);
+  }
+
+  showNext() {
+    const round = this.round();
+    const point = this.nextPoint;
+    $("next").textContent = point ? `Next: click ${point.name}` : round.missing || "Type what you click first.";
+    $("next").dataset.ready = String(Boolean(point));
+    $("skip").hidden = !round.points || round.points.length < 2;
+  }
+
+  showMarks() {
+    $("count").textContent = this.marks.length ? `${this.marks.length}` : "none yet";
+    const held = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.place : "";
+    $("marks").tBodies[0].replaceChildren(...this.marks.map((mark) => this.markRow(mark)));
+    if (held) {
+      const again = document.querySelector(`[data-place="${held}"]`);
+      if (again) again.focus();
+    }
+  }
+
+  markRow(mark) {
+    const result = this.resultOf(mark);
+    const name = element("button", { type: "button", className: "name", textContent: mark.name });
+    name.addEventListener("click", () => {
+      this.choose(mark.id);
+      this.board.show(mark.pixel);
+    });
+    const off = element("td", { className: "off", textContent: result ? `${result.cm.toFixed(1)} cm off` : "" });
+    if (result && result.left_out_cm !== null) off.title = `${result.left_out_cm.toFixed(1)} cm from where the other marks put it`;
+    const remove = element("button", { type: "button", className: "remove", textContent: "×", ariaLabel: `Remove ${mark.name}` });
+    remove.addEventListener("click", () => this.remove(mark.id));
+    const row = element("tr", {}, element("td", { className: "name" }, name), off, element("td", {}, remove));
+    mark.runway.forEach((value, axis) => {
+      const input = element("input", { type: "text", inputMode: "decimal", value: String(value), ariaLabel: `${"xyz"[axis]} of ${mark.name}` });
+      input.dataset.place = `${mark.id}-${axis}`;
+      input.addEventListener("change", () => this.retyped(mark, axis, input));
+      row.append(element("td", {}, "xyz"[axis], input));
+    });
+    row.setAttribute("aria-selected", String(mark.id === this.chosen));
+    row.dataset.disagrees = String(Boolean(result && result.disagrees));
+    return row;
+  }
+
+  retyped(mark, axis, input) {
+    const value = number(input.value);
+    if (!Number.isFinite(value) || Math.abs(value) > 100) {
+      say({ what: `${"xyz"[axis]} of ${mark.name}: a number in metres is wanted, got '${input.value}'`, details: [], next_step: "" });
+      input.value = String(mark.runway[axis]);
+      return;
+    }
+    this.keep();
+    mark.runway[axis] = value;
+    this.changed();
+  }
+
+  showFit(missing) {
+    const parts = [];
+    const line = (text, className = "") => parts.push(element("p", { className, textContent: text }));
+    if (missing) {
+      line(this.marks.length ? missing.what : "Nothing clicked yet.", "sum");
+      for (const detail of this.marks.length ? missing.details : []) line(detail, "told");
+    } else if (this.fit) this.fitLines(line);
+    $("fit").replaceChildren(...parts);
+  }
+
+  fitLines(line) {
+    const { fit } = this;
+    const wrong = this.marks.filter((mark) => (this.resultOf(mark) || {}).disagrees);
+    line(`The marks fit to ${(fit.rms_px * fit.cm_per_px).toFixed(1)} cm (${fit.rms_px.toFixed(1)} px).`, "sum");
+    for (const mark of wrong) {
+      const off = this.resultOf(mark).left_out_cm ?? this.resultOf(mark).cm;
+      line(`${mark.name}: ${off.toFixed(0)} cm from where the other marks put it. Check what was typed, and the click.`, "wrong");
+    }
+    const [, height, away] = fit.place_m;
+    const distance = fit.depth_known ? `${Math.abs(away).toFixed(1)} m from the centre line, ${height.toFixed(1)} m high` : "distance not known";
+    line(`Camera: ${distance}, turned by ${fit.view_deg.toFixed(1)}°. One pixel is ${fit.cm_per_px.toFixed(2)} cm.`);
+    if (!fit.depth_known) line("These marks do not give the camera's distance. Type it below from a tape, or add marks beside the centre line.", "told");
+    if (fit.turned) line(fit.turned, "told");
+  }
+}
+
+function say(said, isFault = true) {
+  const text = [said.what, ...said.details, said.next_step && `Next: ${said.next_step}`].filter(Boolean).join(" · ");
+  const close = element("button", { type: "button", textContent: "Close" });
+  const box = element("div", { className: isFault ? "fault" : "" }, element("p", { textContent: text }), close);
+  close.addEventListener("click", () => box.remove());
+  $("said").replaceChildren(box);
+}
+
+function keys(desk, board) {
+  const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+  document.addEventListener("keydown", (event) => {
+    const isTyping = event.target.matches("input, select, textarea");
+    if ((event.ctrlKey || event.metaKey) && !isTyping && /^[zy]$/i.test(event.key)) {
+      event.preventDefault();
+      if (event.key.toLowerCase() === "y" || event.shiftKey) desk.turn(desk.future, desk.past);
+      else desk.turn(desk.past, desk.future);
+    } else if (isTyping && event.key === "Enter") {
+      event.preventDefault();
+      $("picture").focus();
+    }
+  });
+  $("picture").addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const arrow = ARROWS[event.key];
+    const chosen = desk.marks.find((mark) => mark.id === desk.chosen);
+    const acts = {
+      "+": () => board.zoomTo(board.zoom * 1.5, chosen ? chosen.pixel : board.cursor),
+      "=": () => board.zoomTo(board.zoom * 1.5, chosen ? chosen.pixel : board.cursor),
+      "-": () => board.zoomTo(board.zoom / 1.5),
+      0: () => board.whole(),
+      Enter: () => desk.place(board.within(board.cursor)),
+      n: () => desk.marks.length && desk.choose(desk.marks[(desk.marks.findIndex((m) => m.id === desk.chosen) + 1) % desk.marks.length].id),
+      Escape: () => desk.choose(null),
+      Delete: () => chosen && desk.remove(chosen.id),
+      Backspace: () => chosen && desk.remove(chosen.id),
+    };
+    if (arrow) {
+      const by = chosen ? (event.shiftKey ? 2 : 0.25) : event.shiftKey ? 1 : 10 / board.view().scale;
+      const from = chosen ? chosen.pixel : board.cursor;
+      const to = board.within([from[0] + by * arrow[0], from[1] + by * arrow[1]]);
+      board.cursor = to;
+      board.show(to);
+      if (chosen) {
+        desk.move(chosen.id, to);
+        clearTimeout(desk.pause);
+        desk.pause = setTimeout(() => desk.moved(), 350);
+      }
+      board.draw();
+    } else if (acts[event.key]) acts[event.key]();
+    else return;
+    event.preventDefault();
+  });
+}
+
+async function begin() {
+  const start = await (await fetch("/api/start")).json();
+  document.title = `Marks: ${start.file}`;
+  $("file").textContent = start.file;
+  $("write").textContent = `Write ${start.out}`;
+  const image = new Image();
+  image.src = "/picture.jpg";
+  await image.decode();
+  const desk = new Desk(start);
+  const board = new Board($("picture"), $("loupe"), image, desk);
+  desk.board = board;
+  if (start.draft.camera_distance_m) $("distance").value = start.draft.camera_distance_m;
+  if (start.draft.board === false) $("board").checked = false;
+  $("note").value = start.draft.note || "";
+  const sides = desk.marks.map((mark) => [mark.runway[0], mark.pixel[0]]);
+  if (sides.length > 1 && sides.some((a) => sides.some((b) => (a[0] - b[0]) * (a[1] - b[1]) < 0 && Math.abs(a[0] - b[0]) > 1))) $("way").value = "-1";
+  $("undo").addEventListener("click", () => desk.turn(desk.past, desk.future));
+  $("redo").addEventListener("click", () => desk.turn(desk.future, desk.past));
+  $("write").addEventListener("click", () => desk.write());
+  $("skip").addEventListener("click", () => {
+    desk.advance();
+    desk.showNext();
+  });
+  $("grid").addEventListener("change", () => {
+    desk.showsGrid = $("grid").checked;
+    board.draw();
+  });
+  $("zoom-in").addEventListener("click", () => board.zoomTo(board.zoom * 1.5));
+  $("zoom-out").addEventListener("click", () => board.zoomTo(board.zoom / 1.5));
+  $("zoom-fit").addEventListener("click", () => board.whole());
+  $("way").addEventListener("change", () => desk.showNext());
+  for (const id of ["distance", "board", "note"]) $(id).addEventListener("change", () => desk.ask());
+  $("fields").addEventListener("submit", (event) => event.preventDefault());
+  $("keys-open").addEventListener("click", () => $("keys").showModal());
+  keys(desk, board);
+  desk.showKinds();
+  desk.showFields();
+  desk.changed();
+  listen(
+    () => {},
+    () => say({ what: "The program behind this page has ended.", details: ["What was written is safe."], next_step: "start it again to go on" }),
+  );
+  $("field-x").focus();
+  window.desk = desk; // for those who look inside
+  document.body.dataset.ready = "true";
+}
+
+begin().catch((error) => say({ what: "The page could not start.", details: [String(error)], next_step: "load it again" }));

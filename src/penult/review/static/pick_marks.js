@@ -1,0 +1,123 @@
+// What can be clicked, in which order, and where each point stands. Pure: no page is touched here.
+
+const number = (text) => {
+  const trimmed = String(text).trim().replace(",", ".");
+  return /^[-+]?(\d+(\.\d*)?|\.\d+)$/.test(trimmed) ? Number(trimmed) : NaN;
+};
+const metres = (value) => `${Number(value.toFixed(3))}`.replace("-", "−");
+
+// Each field: key, label, what it begins with. `confirm` is asked before facts are used that were not measured here.
+export function kinds(facts) {
+  const width = { key: "width", label: "Runway width", unit: "m", begin: facts.runway_width_m };
+  const measured = `Checked on this runway. The rules say ${facts.runway_width_m} m ±0.01 between the inner edges of the lines; lines are 5 cm wide.`;
+  return [
+    {
+      key: "pole",
+      label: "Pole",
+      why: "A straight pole that stands upright. Click its points from the ground up.",
+      fields: [
+        { key: "x", label: "x", unit: "m", begin: "" },
+        { key: "heights", label: "heights", unit: "m", begin: "0, 1, 2", text: true },
+        { key: "z", label: "z", unit: "m", begin: "0" },
+      ],
+      again: "x",
+    },
+    {
+      key: "board",
+      label: "Board",
+      why: "The four corners of the take-off board: around it, beginning near the camera on the run-up side.",
+      fields: [
+        { key: "length", label: "along the run", unit: "m", begin: facts.board_length_m },
+        { key: "across", label: "across", unit: "m", begin: facts.board_width_m },
+      ],
+      confirm: `Checked on this board. The rules say ${facts.board_length_m} m by ${facts.board_width_m} m.`,
+    },
+    {
+      key: "edge",
+      label: "Runway edges",
+      why: "The inner edges of both lines at one distance to the board: first the near one, then the far one.",
+      fields: [{ key: "x", label: "x", unit: "m", begin: "" }, width],
+      confirm: measured,
+      again: "x",
+    },
+    {
+      key: "cone",
+      label: "Cone",
+      why: "The middle of its foot on the ground.",
+      fields: [
+        { key: "x", label: "x", unit: "m", begin: "" },
+        { key: "z", label: "z", unit: "m", begin: "" },
+        { key: "step", label: "next one after", unit: "m", begin: "1" },
+      ],
+      advance: "x",
+    },
+    {
+      key: "point",
+      label: "Any point",
+      why: "Anything whose place you have measured.",
+      fields: [
+        { key: "name", label: "name", unit: "", begin: "", text: true },
+        { key: "x", label: "x", unit: "m", begin: "" },
+        { key: "y", label: "y", unit: "m", begin: "0" },
+        { key: "z", label: "z", unit: "m", begin: "0" },
+      ],
+      again: "name",
+    },
+  ];
+}
+
+// Returns the points of one round, or what is missing for it. `way` is 1 when the run goes to the right in the picture:
+// the camera then stands on the athlete's right, where z is positive.
+export function points(kind, values, way) {
+  const value = {};
+  for (const field of kind.fields) {
+    if (field.text) continue;
+    value[field.key] = number(values[field.key]);
+    if (!Number.isFinite(value[field.key])) {
+      return { missing: values[field.key] === "" ? `Type ${field.label} first.` : `${field.label}: a number is wanted.` };
+    }
+    if (Math.abs(value[field.key]) > 100) return { missing: `${field.label}: at most 100 m.` };
+  }
+  if (kind.confirm && !values.confirmed) return { missing: "Confirm below that this was checked here." };
+  return { points: ROUNDS[kind.key](value, values, way) };
+}
+
+const ROUNDS = {
+  pole(value, values) {
+    const heights = String(values.heights).split(/[;\s]+|,(?=\s)/).map((part) => number(part)).filter(Number.isFinite);
+    return heights.map((h) => ({ name: `pole at ${metres(value.x)} m, ${metres(h)} m high`, runway: [value.x, h, value.z] }));
+  },
+  board(value, _values, way) {
+    const near = (way * value.across) / 2;
+    return [
+      { name: "board, run-up side, near", runway: [-value.length, 0, near] },
+      { name: "board, pit side, near", runway: [0, 0, near] },
+      { name: "board, pit side, far", runway: [0, 0, -near] },
+      { name: "board, run-up side, far", runway: [-value.length, 0, -near] },
+    ];
+  },
+  edge(value, _values, way) {
+    const near = (way * value.width) / 2;
+    return [
+      { name: `near edge at ${metres(value.x)} m`, runway: [value.x, 0, near] },
+      { name: `far edge at ${metres(value.x)} m`, runway: [value.x, 0, -near] },
+    ];
+  },
+  cone(value) {
+    return [{ name: `cone at ${metres(value.x)} m, ${metres(value.z)} m aside`, runway: [value.x, 0, value.z] }];
+  },
+  point(value, values) {
+    const place = [value.x, value.y, value.z];
+    return [{ name: String(values.name).trim().slice(0, 70) || `point at ${place.map(metres).join(", ")}`, runway: place }];
+  },
+};
+
+export function unique(name, marks) {
+  const taken = new Set(marks.map((mark) => mark.name));
+  if (!taken.has(name)) return name;
+  let count = 2;
+  while (taken.has(`${name} (${count})`)) count += 1;
+  return `${name} (${count})`;
+}
+
+export { number };
