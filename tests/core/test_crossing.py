@@ -31,7 +31,7 @@ ATHLETE = -8.0 + 8.5 * TIME_S
 RUN = Path(time_s=TIME_S, x_m=ATHLETE)
 
 
-@pytest.mark.parametrize(("z_m", "in_front"), [(1.2, True), (0.1, True), (-1.2, False)])
+@pytest.mark.parametrize(("z_m", "in_front"), [(1.2, True), (0.1, True), (-1.2, False), (np.nan, False)])
 def test_the_other_way_is_seen_with_its_time_and_side(z_m: float, in_front: bool) -> None:
     """Both at 8.5 m/s towards each other: they meet where the closed form says, and overlap 1 m either way for 0.12 s."""
     other = 2.5 - 8.5 * TIME_S

@@ -80,9 +80,9 @@ def _near_side(z_m: Floats, rows: list[int], bins: list[int], apart_m: Floats) -
     lowest = []
     for row, i, apart in zip(rows, bins, apart_m.tolist(), strict=True):
         z = z_m[row, max(i - reach, 0) : i + reach + 1]
-        if not apart < NEAR_M and np.isfinite(z).any():
-            lowest.append(float(np.nanmax(z)))
-    return float(np.percentile(lowest, 80)) if lowest else np.inf
+        if not apart < NEAR_M:  # nothing down to the far end of what is followed: farther behind than that
+            lowest.append(float(np.nanmax(z)) if np.isfinite(z).any() else -np.inf)
+    return sorted(lowest)[int(0.8 * len(lowest))] if lowest else np.inf
 
 
 def _overlaps(time_s: Floats, apart_m: Floats, *, in_front: bool) -> list[Crossing]:
