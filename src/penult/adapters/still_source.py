@@ -11,7 +11,7 @@ import numpy as np
 from penult.adapters import video
 from penult.errors import ClipError
 from penult.model.arrays import Image
-from penult.model.clip import Clip
+from penult.model.clip import Clip, Frame
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
 _MOST_BYTES = 200 << 20
@@ -58,7 +58,7 @@ def median_picture(path: Path, clip: Clip) -> Image:
     return np.ascontiguousarray(np.concatenate(stripes).round().astype(np.uint8))
 
 
-def frames_at(path: Path, clip: Clip, rows: list[int]) -> Iterator[video.Frame]:
+def frames_at(path: Path, clip: Clip, rows: list[int]) -> Iterator[Frame]:
     """Yield the frames of the given numbers, in order, in one pass."""
     wanted = set(rows)
     for raw in video.raw_frames(path, clip, last=max(rows)):

@@ -71,7 +71,8 @@ def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | N
     fit = fit_lane(lane)
     clip = None if clip_path is None else video.open_clip(clip_path)
     still = read_still(lane_path, lane)
-    place, notices = "", ()
+    place = ""
+    notices: tuple[str, ...] = ()
     if clip is not None and clip_path is not None:
         _refuse_size(lane_path, fit, clip)
         notices = tuple(n.text for n in clip.notices)

@@ -39,7 +39,8 @@ def lens_from(sources: Sequence[Path], inner: tuple[int, int]) -> LensFit:
     """
     if len(sources) == 1 and not is_picture(sources[0]):
         return _from_clip(sources[0], inner)
-    boards, sizes = [], {}
+    boards: list[Floats] = []
+    sizes: dict[tuple[int, int], Path] = {}
     for source in sources:
         image = read_picture(source)
         sizes.setdefault((image.shape[1], image.shape[0]), source)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -77,17 +78,24 @@ def calibrate(
         bool, typer.Option("--no-board", help="x = 0 is a chosen mark, not the take-off line.")
     ] = False,
     note: Annotated[str, typer.Option("--note", help="Kept in the lane file.", metavar="TEXT")] = "",
+    pick: Annotated[bool, typer.Option("--pick", help="Click the marks in a page in the browser.")] = False,
+    port: Annotated[int, typer.Option("--port", help="Of that page; 0 takes a free one.")] = 0,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Only print the page's address; do not open it.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
-    """Make the lane file of one camera place, from printed markers or from a table of marks."""
+    """Make the lane file of one camera place: printed markers, marks clicked in a page, or a table of marks."""
     from penult.app.calibrate import Said, calibrate_from_csv, calibrate_from_markers
+    from penult.core.expected import disagreeing
     from penult.errors import InputError
 
-    ways = [bool(marker), places is not None, marks is not None]
-    if sum(ways) > 1:
-        raise InputError(
-            "more than one way to calibrate was given", next_step="give one of --marker, --places, --marks"
-        )
+    if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
+        hint = "give one of --marker, --places, --marks, --pick"
+        raise InputError("more than one way to calibrate was given", next_step=hint)
+    if pick:
+        _pick(source, out, port=port, open_browser=not no_browser)
+        return
     said = Said(camera_distance_m=distance, lens_file=lens_file, board=not no_board, note=note)
     if marks is not None:
         done = calibrate_from_csv(source, marks, out, said)
@@ -100,10 +108,29 @@ def calibrate(
         return
     console = _console()
     _print_fit(done.fit, console)
-    for line in done.notes:
+    for line in (*disagreeing(done.fit), *done.notes):
         _print_wrapped("  ! ", line, console)
     console.print(f"\nfiles: {done.path}, {done.still.name}", soft_wrap=True)
     console.print(f"next: penult check {done.path}", style="dim", soft_wrap=True)
+
+
+def _pick(source: Path, out: Path, *, port: int, open_browser: bool) -> None:
+    """Open the page in which marks are clicked."""
+    from penult.app.calibrate import picture_of
+    from penult.app.picking import picking
+    from penult.review.picking import serve_picking
+
+    console = _console()
+
+    def say(line: str) -> None:
+        console.print(line, soft_wrap=True)
+
+    task = picking(picture_of(source), source.name, out)
+    if serve_picking(task, port=port, say=say, open_browser=open_browser):
+        console.print(f"files: {out}, {out.stem}.jpg", soft_wrap=True)
+        console.print(f"next: penult check {out}", style="dim", soft_wrap=True)
+    else:
+        console.print("closed without saving; nothing was written")
 
 
 def _nothing_given(source: Path) -> Exception:
@@ -223,6 +250,7 @@ def _board(text: str) -> tuple[int, int]:
 def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
     from penult.core.camera import position_m
     from penult.core.csv_cells import shown
+    from penult.core.expected import together
 
     place = position_m(fit.camera)
     side = "right" if place[2] > 0.0 else "left"
@@ -231,13 +259,12 @@ def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
     console.print(
         f"camera on the athlete's {side}, {away}, {place[1]:.1f} m up, turned {fit.view_angle_deg:.0f} degrees from square"
     )
-    rows = sorted(fit.residuals, key=lambda r: -max(r.residual_cm, r.left_out_cm))
+    rows = sorted(together(fit.residuals), key=lambda r: -r.residual_cm)
     console.print("\n  mark                             residual cm   left out cm")
     for r in rows if every else rows[:_WORST_SHOWN]:
         flag = "  disagrees" if r.disagrees else ""
-        console.print(
-            f"  {shown(r.name, 32):<32} {r.residual_cm:>11.1f}   {r.left_out_cm:>11.1f}{flag}", soft_wrap=True
-        )
+        left_out = f"{r.left_out_cm:.1f}" if isfinite(r.left_out_cm) else "-"
+        console.print(f"  {shown(r.name, 32):<32} {r.residual_cm:>11.1f}   {left_out:>11}{flag}", soft_wrap=True)
     if not every and len(rows) > _WORST_SHOWN:
         console.print(f"  and {len(rows) - _WORST_SHOWN} more, better ones", style="dim")
 

@@ -5,15 +5,16 @@ Only what the camera brings is in the map: joints and shoes that the pictures sh
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from penult.core import pinhole
 from penult.core.camera import WARN_VIEW_DEG, at_depth, metres_per_px, position_m, project, sample_cameras
 from penult.model.arrays import Floats
-from penult.model.calibration import Camera, LaneFit
+from penult.model.calibration import Camera, LaneFit, MarkResidual
 
 STEP_M, HIP_M = 2.2, 0.95
 """A step before take-off and a hip over the runway, as they are at a walk through this map; rounded adult values."""
@@ -21,6 +22,7 @@ FOOT_PX, HIP_PX = 1.0, 2.0
 """How well a toe and a hip are found in a picture of 1920 pixels (SD)."""
 FOOT_ASIDE_M, HIP_ASIDE_M = 0.06, 0.04
 """How far a foot and a hip centre lie from the lane's middle plane unseen (SD): runners stray, hips turn."""
+_MARKER_CORNER = re.compile(r"(marker \d+) (?:top|bottom) (?:left|right)")
 _DRAWS = 200
 _NEAR_M = 7.0
 _LOW_M = 0.5
@@ -114,11 +116,31 @@ def _read(
 
 def advice(fit: LaneFit, stretches: Sequence[Stretch], capture_rate_hz: float | None = None) -> tuple[str, ...]:
     """Return what a coach can do better, in plain words; nothing where nothing is amiss."""
-    return (*_named(fit), *_placed(fit), *_spread(fit), *_bent(fit), *_poor(stretches), *_slow(capture_rate_hz))
+    return (*disagreeing(fit), *_placed(fit), *_spread(fit), *_bent(fit), *_poor(stretches), *_slow(capture_rate_hz))
 
 
-def _named(fit: LaneFit) -> list[str]:
-    names = [repr(r.name) for r in fit.residuals if r.disagrees]
+def together(residuals: Sequence[MarkResidual]) -> tuple[MarkResidual, ...]:
+    """Return residuals with the four corners of a marker, which are measured once, as one with their worst."""
+    groups: dict[str, list[MarkResidual]] = {}
+    for r in residuals:
+        corner = _MARKER_CORNER.fullmatch(r.name)
+        groups.setdefault(corner.group(1) if corner else r.name, []).append(r)
+    return tuple(
+        replace(
+            rows[0],
+            name=name,
+            residual_px=max(r.residual_px for r in rows),
+            residual_cm=max(r.residual_cm for r in rows),
+            left_out_cm=max(r.left_out_cm for r in rows),
+            disagrees=any(r.disagrees for r in rows),
+        )
+        for name, rows in groups.items()
+    )
+
+
+def disagreeing(fit: LaneFit) -> list[str]:
+    """Return a sentence that names the marks that disagree with the others, if there are such."""
+    names = [repr(r.name) for r in together(fit.residuals) if r.disagrees]
     if not names:
         return []
     shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
