@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from penult.adapters import video
+from penult.app.joints import Looking
 from penult.app.progress import Progress
 from penult.app.shoes import ShoeLook
-from penult.app.threads import in_order, worker_count
 from penult.app.trunk import TrunkLook
 from penult.core.pipeline import Located
-from penult.model.clip import Clip
+from penult.model.clip import Clip, Frame
 from penult.model.shoe import ShoeContact
 from penult.model.trunk import TrunkMotion
 
 
 def look_closer(
-    path: Path, clip: Clip, found: Located, progress: Progress
+    path: Path, clip: Clip, found: Located, looking: Looking, progress: Progress
 ) -> tuple[tuple[ShoeContact, ...], tuple[TrunkMotion, ...]]:
-    """Refine every support from the pictures of its shoe, and follow the trunk through every flight.
+    """Refine every support from the pictures of its shoe, follow the trunk through every flight, look for missing joints.
 
     Parameters
     ----------
@@ -28,6 +27,8 @@ def look_closer(
         The film.
     found : Located
         Joints and supports, on the corrected clock.
+    looking : Looking
+        Told the frames of supports in which the pose model has not looked yet.
 
     Returns
     -------
@@ -36,22 +37,27 @@ def look_closer(
     tuple of TrunkMotion
         One for every flight with enough of the body in the picture.
     """
-    shoes, trunk, workers = ShoeLook(found), TrunkLook(found), worker_count()
+    shoes, trunk, more = ShoeLook(found), TrunkLook(found), looking.more(found)
     row_of = {frame: row for row, frame in enumerate(found.runway.frame.tolist())}
-    wanted = {frame for frame, row in row_of.items() if shoes.wants(row) or trunk.wants(row)}
-    with ThreadPoolExecutor(workers, thread_name_prefix="closer") as threads:
-        for frame in in_order(_passing(path, clip, wanted), video.Raw.frame, threads, workers):
-            row = row_of[frame.index]
-            if shoes.wants(row):
-                shoes.add(frame, row)
-            if trunk.wants(row):
-                trunk.add(frame, row)
-            progress("looking at shoes and trunk", (frame.index - min(wanted)) / len(row_of))
-        contacts = threads.submit(
-            shoes.contacts
-        )  # beside the trunk: most of both is numpy's, which lets go of the lock
-        motions = tuple(trunk.motions(threads))
-        return contacts.result(), motions
+    wanted = {frame for frame, row in row_of.items() if shoes.wants(row) or trunk.wants(row) or more[row]}
+
+    def seen(raw: video.Raw) -> Frame:
+        frame = raw.frame()
+        if more[row_of[frame.index]]:
+            looking.look(frame, row_of[frame.index])
+        return frame
+
+    for frame in looking.pool.in_order(_passing(path, clip, wanted), seen):
+        row = row_of[frame.index]
+        if shoes.wants(row):
+            shoes.add(frame, row)
+        if trunk.wants(row):
+            trunk.add(frame, row)
+        progress("looking at shoes and trunk", (frame.index - min(wanted)) / len(row_of))
+    threads = looking.pool.threads
+    contacts = threads.submit(shoes.contacts)  # beside the trunk: most of both is numpy's, which lets go of the lock
+    motions = tuple(trunk.motions(threads))
+    return contacts.result(), motions
 
 
 def _passing(path: Path, clip: Clip, wanted: set[int]) -> Iterator[video.Raw]:

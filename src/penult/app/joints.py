@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -19,22 +20,15 @@ from penult.app.progress import Progress
 from penult.core.athlete import Path as AthletePath
 from penult.core.athlete import position_at
 from penult.core.camera import project
-from penult.core.pipeline import locate
-from penult.errors import NotMeasurableError
+from penult.core.pipeline import Located
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.calibration import Camera
-from penult.model.clip import Clip
+from penult.model.clip import Clip, Frame
 from penult.model.settings import Settings
 from penult.model.track import PixelTrack
 
 ENOUGH_HZ = 100.0
 """The model looks at no fewer frames a second than this: films with known truth at 120 Hz keep the bars set for them."""
-
-AROUND_S = 0.03
-"""Every frame this near to a support is looked at too: its rough ends are up to 25 ms off."""
-
-DENSE_CONTACTS = 3
-"""So many last contacts get every frame: the ones whose joint angles and hip heights are measured and shown as stills."""
 
 REUSE_SHARE = 0.95
 """Kept joints serve another lane file when they cover this share of the frames now wanted (it sees a little more or less)."""
@@ -45,62 +39,12 @@ REUSE_OFF = 0.3
 
 def cache_key(clip_sha256: str, settings: Settings) -> str:
     """Return the name under which the joints of this athlete in this clip are kept."""
-    method = (CROP_BODIES, ENOUGH_HZ, AROUND_S, DENSE_CONTACTS)
+    method = (CROP_BODIES, ENOUGH_HZ)
     return keypoint_cache.key_of(clip_sha256, pose.MODEL_SHA256, method, settings.run, settings.at)
 
 
-def joints_of(
-    clip_path: Path,
-    clip: Clip,
-    cameras: Sequence[Camera],
-    run: AthletePath,
-    settings: Settings,
-    pool: PosePool,
-    progress: Progress,
-) -> PixelTrack:
-    """Take the joints from the cache, or follow the athlete of a run."""
-    key = cache_key(clip.sha256, settings)
-    kept = keypoint_cache.read(key)
-    if kept is not None:
-        track = _kept(*kept, clip)
-        if track is not None and _serves(track, run, clip, cameras):
-            return track
-    track = _followed(_Looking(clip_path, clip, cameras, run, pool, progress), settings)
-    keypoint_cache.write(key, track)
-    # in the cache's own precision, so that a rerun gives the same to the last digit
-    return replace(
-        track, xy_px=track.xy_px.astype(np.float32).astype(float), score=track.score.astype(np.float32).astype(float)
-    )
-
-
-def _followed(looking: _Looking, settings: Settings) -> PixelTrack:
-    """Look at enough frames to find the supports, then at all that lie in the last ones."""
-    every = max(int(looking.clip.capture_rate_hz / ENOUGH_HZ), 1)
-    first = np.arange(len(looking.rows)) % every == 0
-    joints = looking.at(first, 0.0)
-    if every > 1:
-        more = _in_supports(looking, joints, settings) & ~first
-        joints = np.where(more[:, None, None], looking.at(more, 1.0), joints)
-    return looking.track(joints)
-
-
-def _in_supports(looking: _Looking, joints: Floats, settings: Settings) -> Bools:
-    """Rows (t,) in or near one of the last supports."""
-    near = np.zeros(len(looking.rows), dtype=bool)
-    cameras = looking.cameras
-    own = cameras if len(cameras) == 1 else [cameras[row] for row in looking.rows.tolist()]
-    try:
-        found = locate(looking.track(joints), own, looking.clip.size_px, settings)
-    except NotMeasurableError:
-        return near  # said again, and better, by whoever measures
-    for support in found.supports[-DENSE_CONTACTS:]:
-        time_s = found.runway.time_s
-        near |= (time_s >= support.start_s - AROUND_S) & (time_s <= support.end_s + AROUND_S)
-    return near
-
-
-class _Looking:
-    """The frames of one run, and the pose model to look at any of them."""
+class Looking:
+    """The frames of one run, and what the pose model sees in them: kept from an earlier time, or asked for now."""
 
     def __init__(
         self,
@@ -108,49 +52,82 @@ class _Looking:
         clip: Clip,
         cameras: Sequence[Camera],
         run: AthletePath,
+        settings: Settings,
         pool: PosePool,
-        progress: Progress,
     ) -> None:
-        self.clip, self.cameras = clip, cameras
-        self._path, self._pool, self._progress = clip_path, pool, progress
+        self._path, self._clip, self.pool = clip_path, clip, pool
+        self._key = cache_key(clip.sha256, settings)
+        self._kept = _kept(self._key, clip, run, cameras)
         first, last = rows_of(run, clip)
-        self.rows = np.arange(first, last + 1)
+        self._rows = np.arange(first, last + 1) if self._kept is None else self._kept.frame
+        self._joints = np.zeros(0)
+        self._every = max(int(clip.capture_rate_hz / ENOUGH_HZ), 1)
         x_m = position_at(run, clip.time_s)
         self._placed = [
-            crop_at(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in self.rows.tolist()
+            crop_at(cameras[0] if len(cameras) == 1 else cameras[row], float(x_m[row])) for row in self._rows.tolist()
         ]
 
-    def at(self, wanted: Bools, round_: float) -> Floats:
-        """Joints (t, k, 3) in the rows wanted, NaN in the others; `round_` is 0 for the first look and 1 for the second."""
-        pairs = zip(self._placed, wanted.tolist(), strict=True)
+    def first_track(self, progress: Progress) -> PixelTrack:
+        """Return the joints in as many frames as it takes to find the supports, NaN in the others."""
+        first = np.arange(len(self._rows)) % self._every == 0
+        if self._kept is not None:  # only what the first look saw: the closer look must be the same
+            xy_px = np.where(first[:, None, None], self._kept.xy_px, np.nan)
+            return replace(self._kept, xy_px=xy_px, score=np.where(first[:, None], self._kept.score, np.nan))
+        pairs = zip(self._placed, first.tolist(), strict=True)
         stretch = Stretch(
-            first=int(self.rows[0]),
-            crops=tuple(crop if want else None for (crop, _), want in pairs),
+            first=int(self._rows[0]),
+            crops=tuple(crop if look else None for (crop, _), look in pairs),
             height_px=tuple(height for _, height in self._placed),
         )
-        share = 0.7  # of the time, for the first look
-        return self._pool.joints(
-            self._path,
-            self.clip,
-            stretch,
-            lambda done: self._progress("following the joints", share * done if not round_ else share + 0.3 * done),
-        )
+        told = partial(progress, "following the joints")
+        self._joints = self.pool.joints(self._path, self._clip, stretch, told)
+        return self._track()
 
-    def track(self, joints: Floats) -> PixelTrack:
-        """Return joints (t, k, 3) of all rows as a track."""
-        return PixelTrack(
-            frame=self.rows,
-            time_s=self.clip.time_s[self.rows],
-            xy_px=joints[..., :2],
-            score=joints[..., 2],
-            filled=np.zeros(joints.shape[:2], dtype=bool),
-        )
+    def more(self, found: Located) -> Bools:
+        """Return the rows (t,) that are to be looked at besides: those in a support that the first look left out."""
+        inside = np.zeros(len(self._rows), dtype=bool)
+        if self._kept is not None or self._every == 1:
+            return inside
+        time_s = found.runway.time_s
+        for support in found.supports:
+            inside |= (time_s >= support.start_s) & (time_s <= support.end_s)
+        inside[:: self._every] = False
+        return np.asarray(inside & np.array([crop is not None for crop, _ in self._placed]))
+
+    def look(self, frame: Frame, row: int) -> None:
+        """Look at one of those rows; to be called by the pool's threads."""
+        crop, height = self._placed[row]
+        seen = self.pool.look(frame, crop, height) if crop is not None else None
+        if seen is not None:
+            self._joints[row] = seen
+
+    def whole_track(self) -> PixelTrack:
+        """Return all joints, and keep them for another time."""
+        if self._kept is not None:
+            return self._kept
+        track = self._track()
+        keypoint_cache.write(self._key, track)
+        return track
+
+    def _track(self) -> PixelTrack:
+        # in the cache's own precision, so that a rerun gives the same to the last digit
+        joints = self._joints.astype(np.float32).astype(float)
+        return _track(self._rows, joints, self._clip)
 
 
-def _kept(frame: Ints, joints: Floats, clip: Clip) -> PixelTrack | None:
-    """A track from a cache entry, None when it cannot be of this clip."""
+def _kept(key: str, clip: Clip, run: AthletePath, cameras: Sequence[Camera]) -> PixelTrack | None:
+    """Return the joints of an earlier time, None when there are none or they are not of the athlete asked for."""
+    entry = keypoint_cache.read(key)
+    if entry is None:
+        return None
+    frame, joints = entry
     if not len(frame) or frame.min() < 0 or frame.max() >= len(clip.time_s):
         return None
+    track = _track(frame, joints, clip)
+    return track if _serves(track, run, clip, cameras) else None
+
+
+def _track(frame: Ints, joints: Floats, clip: Clip) -> PixelTrack:
     return PixelTrack(
         frame=frame,
         time_s=clip.time_s[frame],

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
@@ -15,8 +16,11 @@ from penult.adapters import video
 from penult.adapters.pose import Crop, PoseModel, pose_model
 from penult.app.threads import in_order, worker_count
 from penult.model.arrays import Floats
-from penult.model.clip import Clip
+from penult.model.clip import Clip, Frame
 from penult.model.skeleton import JOINTS
+
+T = TypeVar("T")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,30 +46,37 @@ class PosePool:
         self._open = ExitStack()
 
     def __enter__(self) -> PosePool:
-        self._threads = ThreadPoolExecutor(self._workers, thread_name_prefix="pose")
+        self.threads = ThreadPoolExecutor(self._workers, thread_name_prefix="pose")
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._threads.shutdown(wait=True, cancel_futures=True)
+        self.threads.shutdown(wait=True, cancel_futures=True)
         self._open.close()
 
     def warm_up(self) -> None:
         """Load the models while something else goes on."""
         for _ in range(self._workers):
-            self._threads.submit(self._model)
+            self.threads.submit(self._model)
+
+    def in_order(self, items: Iterable[T], work: Callable[[T], R]) -> Iterator[R]:
+        """Yield `work(item)` in the order of the items, computed by the threads a few items ahead."""
+        return in_order(items, work, self.threads, self._workers)
+
+    def look(self, frame: Frame, crop: Crop, height_px: float) -> Floats | None:
+        """Return joints (k, 3: x, y, visibility) of the athlete in a frame; to be called by this pool's threads."""
+        return self._model().joints(frame.image, crop, crop.centre_px, height_px)
 
     def joints(self, path: Path, clip: Clip, stretch: Stretch, progress: Callable[[float], None]) -> Floats:
-        """Return joints (t, k, 3: x, y, visibility) of every frame of a stretch, NaN where nobody was looked for or found."""
+        """Return joints (t, k, 3) of every frame of a stretch, NaN where nobody was looked for or found."""
         out = np.full((len(stretch.crops), len(JOINTS), 3), np.nan)
 
         def look(raw: video.Raw) -> tuple[int, Floats | None]:
             row = raw.index - stretch.first
             crop = stretch.crops[row]
             assert crop is not None
-            image = raw.frame().image
-            return row, self._model().joints(image, crop, crop.centre_px, stretch.height_px[row])
+            return row, self.look(raw.frame(), crop, stretch.height_px[row])
 
-        for row, found in in_order(_wanted(path, clip, stretch), look, self._threads, self._workers):
+        for row, found in self.in_order(_wanted(path, clip, stretch), look):
             if found is not None:
                 out[row] = found
             progress((row + 1) / len(out))

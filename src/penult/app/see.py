@@ -9,12 +9,12 @@ from typing import Any
 
 from penult.app.athlete import find_athlete
 from penult.app.closer import look_closer
-from penult.app.joints import joints_of
+from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
-from penult.core.pipeline import locate
+from penult.core.pipeline import Located, locate
 from penult.core.view import athlete_height_px, check_picture
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
@@ -48,18 +48,38 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
-    joints = joints_of(clip_path, scene.clip, scene.cameras, run, settings, pool, progress)
+    looking = Looking(clip_path, scene.clip, scene.cameras, run, settings, pool)
+    first = looking.first_track(progress)
     seen = Sighting(
         clip=scene.clip,
         fit=scene.fit,
         cameras=scene.cameras,
         settings=settings,
-        joints=joints,
+        joints=first,
         profile=scene.profile,
         shoes=(),
         notices=(*scene.notices, *small, *crossing_notices(crossed)),
         method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
-    found = locate(joints, seen.track_cameras(), scene.clip.size_px, settings)
-    shoes, trunks = look_closer(clip_path, scene.clip, found, progress)
+    found = locate(first, seen.track_cameras(), scene.clip.size_px, settings)
+    shoes, trunks = look_closer(clip_path, scene.clip, found, looking, progress)
+    seen = replace(seen, joints=looking.whole_track())
+    whole = locate(seen.joints, seen.track_cameras(), scene.clip.size_px, settings)
+    if not _same_supports(found, whole):  # rare: what was looked at closely does not belong to what is measured
+        found = whole
+        shoes, trunks = look_closer(clip_path, scene.clip, found, looking, progress)
     return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks)
+
+
+SAME_S = 0.015
+"""Rough supports move by up to this when frames between are looked at: two of the frames first looked at."""
+
+
+def _same_supports(one: Located, other: Located) -> bool:
+    """Whether both show the same supports on the same clock."""
+    if len(one.supports) != len(other.supports) or one.time_scale != other.time_scale:
+        return False
+    return all(
+        a.foot == b.foot and abs(a.start_s - b.start_s) <= SAME_S and abs(a.end_s - b.end_s) <= SAME_S
+        for a, b in zip(one.supports, other.supports, strict=True)
+    )
