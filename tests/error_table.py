@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 import ast
-import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 from penult import errors
+from penult.adapters.logbook_connection import DAMAGED_NEXT
 
 ROOT = Path(__file__).resolve().parents[1]
 BEGIN, END = "<!-- errors -->", "<!-- /errors -->"
@@ -23,7 +23,7 @@ TITLES = {
     3: "Exit 3: the clip cannot answer",
     1: "Exit 1: our own fault",
 }
-_WORDS = re.compile(r"[a-z_]+")
+SHARED_TEXTS = {"DAMAGED_NEXT": DAMAGED_NEXT}
 
 
 @dataclass(frozen=True, order=True)
@@ -50,16 +50,35 @@ def errors_of(root: Path = ROOT / "src" / "penult") -> list[Said]:
             if name not in CLASSES or not isinstance(node, ast.Call) or not node.args:
                 continue
             told = next((k.value for k in node.keywords if k.arg == "next_step"), None)
-            out.append(
-                Said(
-                    status=CLASSES[name].exit_status,
-                    what=_text(node.args[0], texts),
-                    next_step=_text(told, texts) if told else "",
-                    kind=name,
-                    place=f"{file.relative_to(root)}:{node.lineno}",
+            for what in _first_lines(node.args[0], tree):
+                out.append(
+                    Said(
+                        status=CLASSES[name].exit_status,
+                        what=_text(what, texts),
+                        next_step=_text(told, texts) if told else "",
+                        kind=name,
+                        place=f"{file.relative_to(root)}:{node.lineno}",
+                    )
                 )
-            )
     return out
+
+
+def _first_lines(what: ast.expr, tree: ast.Module) -> list[ast.expr]:
+    """Return the first line, or, where it is a parameter of its function, what the callers in the file hand over."""
+    if not isinstance(what, ast.Name):
+        return [what]
+    for function in (n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)):
+        names = [a.arg for a in function.args.args if a.arg != "self"]
+        inside = any(n is what for n in ast.walk(function))
+        if inside and what.id in names:
+            at = names.index(what.id)
+            calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call) and _called(n) == function.name]
+            return [c.args[at] for c in calls if len(c.args) > at]
+    return [what]
+
+
+def _called(node: ast.Call) -> str:
+    return node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
 
 
 def _constants(tree: ast.Module) -> dict[str, str]:
@@ -81,7 +100,7 @@ def _text(node: ast.expr, texts: dict[str, str]) -> str:
         case ast.Constant():
             out = str(node.value)
         case ast.Name():
-            out = texts.get(node.id) or _fact(node)
+            out = texts.get(node.id) or SHARED_TEXTS.get(node.id) or _fact(node)
         case ast.JoinedStr():
             parts = [v for v in node.values if not _is_plural(v)]
             out = "".join(str(v.value) if isinstance(v, ast.Constant) else _fact(v.value) for v in parts)
@@ -106,9 +125,18 @@ def _fact(node: ast.expr) -> str:
         return "N"
     if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in {"len", "int", "float"}:
         return "N"
+    if isinstance(node, ast.Call):
+        return "REASON" if not isinstance(node.func, ast.Attribute) or node.func.attr != "format" else "N"
     words = [w for n in ast.walk(node) for w in _names(n) if w not in {"self", "name", "str", "error"}]
     word = words[0] if words else "REASON"
-    word = {"path": "file", "clip_path": "clip", "lane_path": "lane file", "there": "file"}.get(word, word)
+    word = {
+        "path": "file",
+        "clip_path": "clip",
+        "lane_path": "lane file",
+        "there": "file",
+        "where": "file",
+        "damaged next": "go back to a copy of it",
+    }.get(word, word)
     return word.strip("_").replace("_", " ").upper()
 
 
@@ -124,7 +152,7 @@ def table() -> str:
     parts = []
     for status, title in TITLES.items():
         rows: dict[str, str] = {}
-        for error in sorted(e for e in said if e.status == status):
+        for error in sorted(e for e in said if e.status == status and not e.what.isupper()):
             rows[error.what] = rows.get(error.what) or error.next_step
         lines = [f"**{title}**", "", "| what it says | what next |", "| --- | --- |"]
         lines += [
