@@ -1,0 +1,188 @@
+"""Lane files from markers and tables, the check, and the lens: against the samples' true camera and OpenCV's pictures."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from penult.adapters.lane_file import read_lane, read_still, write_lane
+from penult.adapters.lens_file import read_lens
+from penult.app.calibrate import Said, calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
+from penult.app.check import check_lane
+from penult.app.lens import into_lane, lens_from, write_lens
+from penult.core.camera import at_depth, fit_lane
+from penult.core.expected import advice, expected_map
+from penult.errors import CalibrationError, OutputError
+from penult.model.marker import MarkerPlace
+
+CHESSBOARDS = sorted(Path("/usr/share/doc/opencv-doc/examples/data").glob("left[0-1][0-9].jpg"))
+needs_chessboards = pytest.mark.skipif(len(CHESSBOARDS) < 10, reason="needs Debian's opencv-doc")
+SIDE_M = 0.3
+PLACES = [
+    MarkerPlace(number=2 * i + j, centre_m=(x, y, 0.0), side_m=SIDE_M)
+    for i, x in enumerate((-6.5, -3.5, -0.25))
+    for j, y in enumerate((0.4, 1.3))
+]
+"""Of the sample film with one mat."""
+
+
+def test_markers_alone_give_the_true_camera_of_a_sample(samples: Path, tmp_path: Path) -> None:
+    """The run plane of the fitted camera is that of the film's own camera, to half a centimetre, everywhere in it."""
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", PLACES, tmp_path / "lane3.json", Said())
+
+    truth = json.loads((samples / "mat_one_240/truth.json").read_text())["camera"]
+    x, y = np.meshgrid(np.linspace(-7.0, 1.5, 9), [0.0, 1.0, 2.0])
+    places = np.stack([x, y, np.zeros_like(x)], axis=-1).reshape(-1, 3)
+    seen = places @ np.array(truth["R"]).T + np.ravel(truth["t"])
+    pixels = (seen @ np.array(truth["K"]).T)[:, :2] / seen[:, 2:]
+    read_m = at_depth(done.fit.camera, pixels)
+    assert np.abs(read_m - places[:, :2]).max() < 0.005
+    again = read_lane(tmp_path / "lane3.json")
+    assert again.still == "lane3.jpg"
+    assert read_still(tmp_path / "lane3.json", again) is not None
+    assert at_depth(fit_lane(again).camera, pixels) == pytest.approx(read_m, abs=5e-4)
+
+
+def test_a_table_of_places_serves_as_well_and_its_faults_are_named(samples: Path, tmp_path: Path) -> None:
+    table = tmp_path / "places.csv"
+    rows = [f"{p.number},{p.centre_m[0]},{p.centre_m[1]},0,0.3" for p in PLACES]
+    table.write_text("marker,x_m,y_m,z_m,side_m\n" + "\n".join(rows) + "\n")
+    still = samples / "mat_one_240/still.jpg"
+
+    assert len(calibrate_from_markers(still, table, tmp_path / "lane.json", Said()).fit.residuals) == 24
+
+    table.write_text("marker,x_m,y_m,z_m\n0,-6.5,far,0\n")
+    with pytest.raises(CalibrationError) as caught:
+        calibrate_from_markers(still, table, tmp_path / "lane.json", Said())
+    assert "line 2: y_m is 'far'" in str(caught.value)
+
+
+def test_a_mistyped_marker_is_named(samples: Path, tmp_path: Path) -> None:
+    wrong = [replace(p, centre_m=(p.centre_m[0] - 0.5, *p.centre_m[1:])) if p.number == 2 else p for p in PLACES]
+
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", wrong, tmp_path / "lane.json", Said())
+
+    assert {r.name[:8] for r in done.fit.residuals if r.disagrees} == {"marker 2"}
+    assert any("marker 2" in line for line in advice(done.fit, expected_map(done.fit)))
+
+
+def test_a_clip_gives_its_median_as_still(samples: Path) -> None:
+    """The runner is nowhere in the median: it is nearly the picture of the empty runway."""
+    image = picture_of(samples / "mat_one_240/clip.mp4").astype(float)
+    empty = picture_of(samples / "mat_one_240/still.jpg").astype(float)
+
+    runway = np.s_[300:700, 900:1250]  # where no poles and markers stood in the still
+    assert np.abs(image[runway] - empty[runway]).mean() < 12.0
+
+
+def test_a_table_of_marks_gives_the_lane_they_came_from(samples: Path, tmp_path: Path) -> None:
+    lane = read_lane(samples / "full_240/lane.json")
+    lines = [",".join(map(str, (m.name, *m.pixel_px, *m.runway_m))) for m in lane.marks]
+    table = tmp_path / "marks.csv"
+    table.write_text("name,pixel_x,pixel_y,x_m,y_m,z_m\n" + "\n".join(lines) + "\n")
+
+    done = calibrate_from_csv(samples / "full_240/still.jpg", table, tmp_path / "lane.json", Said())
+
+    assert done.fit.lane.marks == lane.marks
+
+
+def test_what_is_no_lane_file_is_never_replaced(samples: Path, tmp_path: Path) -> None:
+    out = tmp_path / "lane3.json"
+    out.write_text("my notes")
+    still = samples / "mat_one_240/still.jpg"
+    with pytest.raises(OutputError, match="left as it is"):
+        calibrate_from_markers(still, PLACES, out, Said())
+    assert out.read_text() == "my notes"
+
+    (tmp_path / "other.jpg").write_bytes(b"a photograph")
+    with pytest.raises(OutputError, match="belongs to no lane file"):
+        calibrate_from_markers(still, PLACES, tmp_path / "other.json", Said())
+    assert (tmp_path / "other.jpg").read_bytes() == b"a photograph"
+
+
+def test_a_still_in_its_place_already_is_kept_byte_for_byte(samples: Path, tmp_path: Path) -> None:
+    still = tmp_path / "lane3.jpg"
+    shutil.copy(samples / "mat_one_240/still.jpg", still)
+    before = still.read_bytes()
+
+    calibrate_from_markers(still, PLACES, tmp_path / "lane3.json", Said())
+
+    assert still.read_bytes() == before
+
+
+def test_marks_at_one_height_and_close_together_are_told(samples: Path, tmp_path: Path) -> None:
+    low = [p for p in PLACES if p.centre_m[1] < 1.0]
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", low[:2], tmp_path / "lane.json", Said())
+
+    said = " ".join(advice(done.fit, expected_map(done.fit), 60.0))
+
+    for words in ("at one height", "The marks span", "How far away", "60 frames a second"):
+        assert words in said
+    # each end of a contact falls evenly within a frame: SD 1 / (60 sqrt 6) s, doubled
+    assert "14 ms" in said
+
+
+def test_marks_close_together_leave_far_steps_uncertain(samples: Path) -> None:
+    """Steps 3 m beyond a metre of marks are several times less certain than with marks all along."""
+    lane = read_lane(samples / "full_240/lane.json")
+    near = tuple(m for m in lane.marks if m.runway_m[0] > -2.5 and m.runway_m[0] < 0.5)
+
+    along = {s.x_m: s.step_u95_m for s in expected_map(fit_lane(lane))}
+    close = {s.x_m: s.step_u95_m for s in expected_map(fit_lane(replace(lane, marks=near)))}
+
+    assert close[-5.0] > 1.5 * along[-5.0]
+
+
+def test_check_draws_the_grid_and_knows_the_place_of_a_clip(samples: Path, tmp_path: Path) -> None:
+    for name in ("lane.json", "still.jpg"):
+        shutil.copy(samples / "full_240" / name, tmp_path)
+
+    done = check_lane(tmp_path / "lane.json", samples / "full_240/clip.mp4")
+
+    assert done.place == "same"
+    assert done.picture is not None
+    drawn, still = picture_of(done.picture).astype(int), picture_of(tmp_path / "still.jpg").astype(int)
+    changed = np.abs(drawn - still).max(axis=2) > 40
+    assert 0.001 < changed.mean() < 0.05
+
+
+@needs_chessboards
+def test_the_lens_of_opencvs_chessboards_is_the_published_one(tmp_path: Path) -> None:
+    """OpenCV's tutorial on camera calibration: fx 532, fy 532, cx 342, cy 234 px; k1 -0.28 (from memory)."""
+    found = lens_from(CHESSBOARDS, (9, 6))
+
+    lens = found.lens
+    assert (lens.fx_px, lens.fy_px) == pytest.approx((532.0, 532.0), rel=0.01)
+    assert (lens.cx_px, lens.cy_px) == pytest.approx((342.0, 234.0), abs=3.0)
+    assert lens.k1 == pytest.approx(-0.28, abs=0.02)
+    assert found.rms_px < 0.5
+    write_lens(found, tmp_path / "lens.json")
+    assert read_lens(tmp_path / "lens.json") == (lens, (640, 480))
+
+
+@needs_chessboards
+def test_a_lens_of_another_picture_size_stays_out_of_a_lane_file(samples: Path, tmp_path: Path) -> None:
+    found = lens_from(CHESSBOARDS[:6], (9, 6))
+    write_lane(tmp_path / "lane.json", read_lane(samples / "full_240/lane.json"))
+
+    with pytest.raises(CalibrationError, match="does not fit"):
+        into_lane(found, tmp_path / "lane.json")
+    assert read_lane(tmp_path / "lane.json").lens is None
+
+
+@needs_chessboards
+def test_a_board_of_another_size_is_not_found_and_said_so() -> None:
+    with pytest.raises(CalibrationError, match="whole in 0 pictures"):
+        lens_from(CHESSBOARDS[:5], (5, 4))
+
+
+def test_the_sheets_are_a_pdf_with_a_page_a_marker(tmp_path: Path) -> None:
+    data = write_markers(tmp_path / "markers.pdf", [0, 1, 2], "a4").read_bytes()
+
+    assert data.startswith(b"%PDF")
+    assert data.count(b"/Type /Page ") == 4  # and one for all places
