@@ -77,7 +77,7 @@ def test_lower_rates_keep_the_right_frame_and_say_so(rate_hz: float, frames: flo
 
 
 def test_stated_sd_hold_over_random_shoes_and_phases() -> None:
-    """Proves honesty: 2 SD hold at least 85 % of 24 instants, and are within 4 times the RMS error (clean drawings; 2.5 in films)."""
+    """Proves honesty: 2 SD hold at least 85 % of 24 instants, and are at most 4 times the RMS error of clean drawings."""
     rng = np.random.default_rng(7)
     errors, sds = [], []
     for seed in range(12):
