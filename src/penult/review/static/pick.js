@@ -43,6 +43,10 @@ class Desk {
     return round.points ? round.points[Math.min(this.step, round.points.length - 1)] || null : null;
   }
 
+  get isMidRound() {
+    return this.step > 0;
+  }
+
   resultOf(mark) {
     const row = this.fitted.indexOf(mark.id);
     return this.fit && row >= 0 ? this.fit.marks[row] : null;

@@ -3,6 +3,7 @@
 import { project } from "./geometry.js";
 
 const GRAB_PX = 14;
+const CENTRE_PX = 4; // a click this near to a mark means the mark, even while points are being set
 const CLICK_PX = 5; // a pointer that moves less than this clicks
 const MOST_ZOOM = 16;
 const LOUPE_SCALE = 7; // screen pixels for a pixel of the picture
@@ -10,7 +11,7 @@ const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 const GREEN = "#009e73", RED = "#d55e00", WHITE = "#ffffff", BLACK = "#111111", BLUE = "#56b4e9";
 
 export class Board {
-  // `desk` answers: marks, chosen, fit, showsGrid, nextPoint; and takes: place, choose, move, moved.
+  // `desk` answers: marks, chosen, fit, showsGrid, isMidRound; and takes: place, choose, move, moved.
   constructor(canvas, loupe, image, desk) {
     Object.assign(this, { canvas, loupe, image, desk });
     this.size = [image.naturalWidth, image.naturalHeight];
@@ -89,7 +90,7 @@ export class Board {
       const away = Math.hypot(x - (event.clientX - box.left), y - (event.clientY - box.top));
       if (away < reach && (!best || away < best.away)) best = { mark, away };
     }
-    return best && best.mark;
+    return best;
   }
 
   pointerdown(event) {
@@ -103,13 +104,16 @@ export class Board {
       this.pinch = { apart: this.apart(), zoom: this.zoom };
       return;
     }
-    const mark = this.nearest(event);
+    const near = this.nearest(event);
+    const mark = near && near.mark;
     const at = this.toPicture(event);
-    this.held = { mark, from: [event.clientX, event.clientY], at, offset: mark ? [mark.pixel[0] - at[0], mark.pixel[1] - at[1]] : null, isDrag: false, centre: [...this.centre] };
-    if (mark) this.desk.choose(mark.id);
+    // Points of one round may lie close together: a click beside a mark then sets the next one, a drag moves the mark.
+    const sets = !mark || (this.desk.isMidRound && near.away > CENTRE_PX);
+    this.held = { mark, sets, from: [event.clientX, event.clientY], at, offset: mark ? [mark.pixel[0] - at[0], mark.pixel[1] - at[1]] : null, isDrag: false, centre: [...this.centre] };
+    if (!sets) this.desk.choose(mark.id);
     this.canvas.dataset.over = mark ? "held" : "";
     this.isNear = true;
-    this.cursor = mark ? [...mark.pixel] : at;
+    this.cursor = sets ? at : [...mark.pixel];
     this.draw();
   }
 
@@ -135,6 +139,7 @@ export class Board {
     if (held.mark) {
       const at = this.toPicture(event);
       this.cursor = this.within([at[0] + held.offset[0], at[1] + held.offset[1]]);
+      if (this.desk.chosen !== held.mark.id) this.desk.choose(held.mark.id);
       this.desk.move(held.mark.id, this.cursor);
     } else {
       this.centre = held.centre.map((v, i) => v - moved[i] / view.scale);
@@ -152,7 +157,7 @@ export class Board {
     this.held = null;
     if (!held) return;
     if (held.mark && held.isDrag) this.desk.moved(held.mark.id);
-    else if (!held.mark && !held.isDrag) this.desk.place(this.within(held.at));
+    else if (held.sets && !held.isDrag) this.desk.place(this.within(held.at));
     else if (!held.mark) this.centre = [this.view().left + this.canvas.clientWidth / 2 / this.view().scale, this.view().top + this.canvas.clientHeight / 2 / this.view().scale];
     if (event.pointerType === "touch") this.isNear = Boolean(this.desk.chosen);
     this.canvas.dataset.over = "";
