@@ -16,8 +16,8 @@ from penult.core.pipeline import Outcome
 from penult.model.arrays import Image
 from penult.model.clip import Clip, Frame
 from penult.outputs.film import Painter, film_size_px
-from penult.outputs.folder import result_files, wanted_frames
 from penult.outputs.save import Building
+from penult.outputs.stills import frames_wanted, stills_of
 
 FILM_RATE_HZ = 30.0
 """Playback of the annotated film: every captured frame is shown, so that a 240 Hz clip plays eight times slowed."""
@@ -40,7 +40,7 @@ class _Page:
 
     def __init__(self, outcome: Outcome, threads: ThreadPoolExecutor) -> None:
         self._outcome, self._threads = outcome, threads
-        self._need = set(wanted_frames(outcome.analysis, outcome.motion))
+        self._need = set(frames_wanted(stills_of(outcome.analysis, outcome.motion)))
         self._kept: list[Frame] = []
         self._made: Future[list[tuple[str, bytes]]] | None = None
 
@@ -56,6 +56,8 @@ class _Page:
         return self._make() if self._made is None else self._made.result()
 
     def _make(self) -> list[tuple[str, bytes]]:
+        from penult.outputs.folder import result_files  # tables and charts take a second to load: beside the film
+
         return list(result_files(self._outcome.analysis, self._outcome.motion, self._kept))
 
 

@@ -71,8 +71,8 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks)
 
 
-SAME_S = 0.015
-"""Rough supports move by up to this when frames between are looked at: two of the frames first looked at."""
+SAME_S = 0.02
+"""Rough supports may move by this when frames between are looked at; what is gathered about them allows for 25 ms."""
 
 
 def _same_supports(one: Located, other: Located) -> bool:

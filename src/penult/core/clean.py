@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import median_filter
-from scipy.signal import savgol_filter
 
+from penult.core.slopes import local_quadratics
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import INDEX, joint
 from penult.model.track import RunwayTrack
@@ -107,4 +107,4 @@ def smooth_path(path_m: Floats, time_s: Floats) -> Floats:
         return path_m
     rows = np.arange(len(path_m))
     whole = np.stack([np.interp(rows, rows[seen], path_m[seen, d]) for d in (0, 1)], axis=1)
-    return np.where(seen[:, None], savgol_filter(whole, span, 2, axis=0), np.nan)
+    return np.where(seen[:, None], local_quadratics(whole, span), np.nan)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
 
+from penult.core.slopes import median_slope
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.skeleton import joint
@@ -156,7 +156,7 @@ def hip_way_m(track: RunwayTrack) -> Floats:
     if len(seen) < 8:
         return np.zeros(len(x))
     some = seen[:: max(len(seen) // 200, 1)]
-    speed = max(float(theilslopes(x[some], track.time_s[some])[0]), 1e-3)
+    speed = max(median_slope(x[some], track.time_s[some]), 1e-3)
     return np.asarray(speed * (track.time_s - track.time_s[0]))
 
 

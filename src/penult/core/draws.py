@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.signal import lfilter
 
 from penult.core.camera import at_depth
 from penult.core.locate import DEPTH_SD_M
+from penult.core.slopes import first_order
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS
@@ -151,7 +151,7 @@ def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) 
     keep = float(np.exp(-np.median(np.diff(time_s)) / DRIFT_TIME_S))
     shock = rng.normal(0.0, 1.0, (COUNT, len(time_s), *shape)) * np.sqrt(1.0 - keep**2)
     shock[:, 0] /= np.sqrt(1.0 - keep**2)  # begins in its steady state
-    return np.asarray(lfilter([1.0], [1.0, -keep], shock, axis=1))
+    return first_order(keep, shock)
 
 
 def _drift(time_s: Floats, rng: np.random.Generator) -> Floats:

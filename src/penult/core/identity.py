@@ -9,9 +9,9 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from penult.core.contacts import feet_m
+from penult.core.slopes import median_slope
 from penult.errors import NotMeasurableError
 from penult.model.arrays import Bools, Floats
 from penult.model.track import PixelTrack, RunwayTrack
@@ -109,7 +109,7 @@ def refuse_cut(track: RunwayTrack) -> None:
 
 def _speed_m_per_s(time_s: Floats, place_m: Floats) -> float:
     some = slice(None, None, max(len(time_s) // 200, 1))
-    return max(float(theilslopes(place_m[some, 0], time_s[some])[0]), 0.1)
+    return max(median_slope(place_m[some, 0], time_s[some]), 0.1)
 
 
 def _longest_chain(time_s: Floats, place_m: Floats, speed: float) -> list[int]:

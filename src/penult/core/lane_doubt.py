@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as f_distribution
+from scipy.special import fdtrc
 
 from penult.core import pinhole
 from penult.core.lane_problem import Problem, metres_per_px, misfit, noise, noise_degrees, solved
@@ -28,6 +28,7 @@ _WHOLE_POLE = 7.0
 """Natural log of how much rarer a wrongly typed pole is taken to be than one wrong mark: a thousand times. A pole
 is suspected only where no single mark explains the misfit nearly as well."""
 _LEAST_KEPT = 5
+_RAREST = 1e-300  # smaller chances have no logarithm
 _LEAST_KEPT_SHARE = 0.6
 _MARKER_CORNER = re.compile(r"(marker \d+) (?:top|bottom) (?:left|right)")
 
@@ -122,7 +123,7 @@ def _trials(
         spread = noise(left, rest.spare)
         freed = 2 * (len(kept) - len(rest_rows))
         strength = max(whole - left, 0.0) / freed / spread
-        chance = float(f_distribution.logsf(strength, freed, noise_degrees(rest.spare)))
+        chance = float(np.log(max(fdtrc(freed, noise_degrees(rest.spare), strength), _RAREST)))
         if len(rows) > 1 and not _MARKER_CORNER.fullmatch(marks[rows[0]].name):
             chance += _WHOLE_POLE
         trials.append(_Trial(rows=rows, values=values, rest=left, noise=spread, log_chance=chance))
