@@ -1,4 +1,4 @@
-# ruff: noqa: T201, PLC0415  # a command: it prints, and loads what it needs when it needs it
+# ruff: noqa: PLC0415  # a command: it prints, and loads what it needs when it needs it
 """Fuzz every reader: python tests/bench/fuzz.py RESULT [--seconds 60] [--only lane] [--seed 1] [--keep FOLDER] [--guided].
 
 RESULT is a result folder of this version (with motion.npz and sighting.npz in it). --guided uses atheris, where it is

@@ -1,4 +1,4 @@
-# ruff: noqa: T201, PLC0415  # a command: it prints, and loads what it needs when it needs it
+# ruff: noqa: PLC0415  # a command: it prints, and loads what it needs when it needs it
 """Figures of robustness: python tests/bench/robustness.py [--scenes] [--files] [--kills 200] [--fuzz 60] [--only WORD].
 
 --scenes: every hard scene, the right answer or a refusal. --files: every container file of $PENULT_SHARED/clips and

@@ -6,7 +6,7 @@ of every command and the peak memory of all its processes together are given; th
 on a machine that does nothing else. --long adds the cost per frame from 300 to 6,000 frames, a five-minute clip with one
 run in it, and 60 s of 4K at 60 frames a second (an hour on two cores); --many adds 16 clips on two local Dask workers.
 """
-# ruff: noqa: T201, PLC0415
+# ruff: noqa: PLC0415
 
 from __future__ import annotations
 

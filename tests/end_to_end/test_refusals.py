@@ -119,7 +119,9 @@ def test_a_view_turned_by_25_degrees_is_refused_with_its_angle(
     turn, focal = np.radians(25.0), 700.0
     lane = json.loads((place / "lane.json").read_text())
     lane["still"] = None
-    camera = np.array([-4.0 - 12.0 * np.sin(turn), 1.2, 12.0 * np.cos(turn)])  # to the right of the run, looking back at it
+    camera = np.array(
+        [-4.0 - 12.0 * np.sin(turn), 1.2, 12.0 * np.cos(turn)]
+    )  # to the right of the run, looking back at it
     forward = np.array([np.sin(turn), 0.0, -np.cos(turn)])
     right = np.array([np.cos(turn), 0.0, np.sin(turn)])
     for mark in lane["marks"]:
@@ -155,7 +157,9 @@ def test_twelve_frames_a_second_are_too_few(refused: Callable[..., tuple[int, st
     assert "frame rate" in message
 
 
-def test_a_folder_with_something_else_in_it_is_not_touched(refused: Callable[..., tuple[int, str]], place: Path) -> None:
+def test_a_folder_with_something_else_in_it_is_not_touched(
+    refused: Callable[..., tuple[int, str]], place: Path
+) -> None:
     (place / "mine").mkdir()
     (place / "mine" / "letter.txt").write_text("keep")
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from scoring import BARS, UNITS, Score, contact_faults, load, score_film
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
@@ -28,7 +29,7 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 def analysed(film: str, out: Path) -> Path:
     """Run the command as a coach would."""
     command = [sys.executable, "-m", "penult", "analyse", str(SAMPLES / film / "clip.mp4")]
-    done = subprocess.run(  # noqa: S603
+    done = subprocess.run(
         [*command, "--calib", str(SAMPLES / film / "lane.json"), "--out", str(out), "--quiet"],
         capture_output=True,
         text=True,
@@ -102,7 +103,9 @@ def test_the_folder_holds_everything_promised(film: str, results: dict[str, Path
         assert len(list(csv.DictReader(file))) == len(load(folder / "analysis.json")["contacts"])
 
 
-@pytest.mark.parametrize(("film", "mats"), [("full_240", {}), ("mat_one_240", {-1: 0.05}), ("mat_two_240", {-2: 0.05, 0: 0.04})])
+@pytest.mark.parametrize(
+    ("film", "mats"), [("full_240", {}), ("mat_one_240", {-1: 0.05}), ("mat_two_240", {-2: 0.05, 0: 0.04})]
+)
 def test_mats_are_measured_where_they_lie(film: str, mats: dict[int, float], results: dict[str, Path]) -> None:
     found = {m["number"]: m["thickness_m"] for m in load(results[film] / "analysis.json")["run"]["mats"]}
 
