@@ -42,7 +42,7 @@ def test_a_large_athlete_raises_nothing_a_smaller_one_a_warning() -> None:
 
 
 def test_too_small_an_athlete_is_refused_with_the_height() -> None:
-    with pytest.raises(ViewError, match="5[23] pixels tall") as refused:
+    with pytest.raises(ViewError, match=r"5[23] pixels tall") as refused:
         check_picture(camera(300.0), X_M, 1.75)
     assert f"{SMALLEST_PX:.0f} are the least" in str(refused.value)
 

@@ -88,6 +88,7 @@ def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], 
     with np.errstate(invalid="ignore"):
         beyond = np.asarray((track.xy_px < margin_px) | (track.xy_px > limit), dtype=bool)
     out: Bools = np.asarray(np.asarray(np.any(beyond, axis=2)) & (weight > 0))
-    inside = np.isfinite(track.xy_px).all(axis=2).any(axis=1) & ~out.any(axis=1)
+    whole: Bools = np.asarray(np.isfinite(track.xy_px).all(axis=2))
+    inside = whole.any(axis=1) & ~out.any(axis=1)
     closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))
     return np.asarray(closed[2:-2])
