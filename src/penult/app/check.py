@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from penult.adapters.lane_file import read_lane, read_still
 from penult.adapters.still_source import frames_at
 from penult.core.expected import Stretch, advice, expected_map
 from penult.core.lane import fit_lane
+from penult.core.remeasured import Remeasured, remeasured
 from penult.errors import CalibrationError, ClipError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFit
@@ -40,6 +42,8 @@ class Checked:
         Of the clip.
     picture : Path, optional
         The still with the grid drawn over it.
+    distances : tuple of Remeasured
+        Distances that were measured once more.
     """
 
     fit: LaneFit
@@ -48,9 +52,12 @@ class Checked:
     place: str = ""
     notices: tuple[str, ...] = ()
     picture: Path | None = None
+    distances: tuple[Remeasured, ...] = ()
 
 
-def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | None = None) -> Checked:
+def check_lane(
+    lane_path: Path, clip_path: Path | None = None, picture: Path | None = None, measured: Sequence[str] = ()
+) -> Checked:
     """Check a lane file, alone or against a clip.
 
     Parameters
@@ -59,6 +66,8 @@ def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | N
     clip_path : Path, optional
     picture : Path, optional
         Where the still with the grid goes (default: <lane file>_check.jpg beside it, if the lane has a still).
+    measured : sequence of str
+        Distances measured once more, such as 'pole 1 foot to pole 3 foot = 6.48'.
 
     Raises
     ------
@@ -68,6 +77,7 @@ def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | N
         If the clip was filmed from elsewhere.
     """
     lane = read_lane(lane_path)
+    distances = tuple(remeasured(words, lane.marks) for words in measured)
     fit = fit_lane(lane)
     clip = None if clip_path is None else video.open_clip(clip_path)
     still = read_still(lane_path, lane)
@@ -87,6 +97,7 @@ def check_lane(lane_path: Path, clip_path: Path | None = None, picture: Path | N
         place=place,
         notices=notices,
         picture=None if still is None else _drawn(fit, still, picture or _beside(lane_path)),
+        distances=distances,
     )
 
 

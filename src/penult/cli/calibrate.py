@@ -187,11 +187,19 @@ def check(
         Path | None,
         typer.Option("--out", "-o", help="Picture with the grid (else beside the lane file).", metavar="JPG"),
     ] = None,
+    measured: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--measured",
+            help="A distance measured once more, between two marks or two x: '-8 to 1.5 = 9.12'. Shows a wrong scale.",
+            metavar="TEXT",
+        ),
+    ] = None,
 ) -> None:
     """Say how good a lane file is, what uncertainty to expect, and what to do better."""
     from penult.app.check import check_lane
 
-    done = check_lane(lane, clip, out)
+    done = check_lane(lane, clip, out, measured or ())
     console = _console()
     _print_fit(done.fit, console, every=True)
     _print_map(done, console)
@@ -202,6 +210,8 @@ def check(
     }
     if done.place:
         console.print(f"\n{places[done.place]}")
+    for distance in done.distances:
+        _print_wrapped("  ! " if distance.differs else "    ", distance.text, console)
     if done.advice or done.notices:
         console.print("\nadvice", style="bold")
     for line in (*done.notices, *done.advice):
