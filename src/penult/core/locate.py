@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 from scipy.ndimage import binary_closing
 
-from penult.core.camera import at_depth
+from penult.core.camera import at_depth, project
 from penult.model.arrays import Bools, Floats, locked
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS
@@ -63,6 +64,31 @@ def to_runway(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> Runw
     else:
         xy_m = np.stack([at_depth(c, row, z_m) for c, row in zip(cameras, track.xy_px, strict=True)])
     return RunwayTrack(frame=track.frame, time_s=track.time_s, xy_m=xy_m, z_m=locked(z_m), filled=track.filled)
+
+
+def to_picture(runway: RunwayTrack, pixels: PixelTrack, cameras: Sequence[Camera]) -> PixelTrack:
+    """Put the joints that were filled in on the runway into the picture too, for drawing.
+
+    Parameters
+    ----------
+    runway : RunwayTrack
+        With its gaps filled and marked.
+    pixels : PixelTrack
+        The same rows as they were seen.
+    cameras : sequence of Camera
+        One for a still camera, or one for every row.
+
+    Returns
+    -------
+    PixelTrack
+        Joints that were not filled are left as they are.
+    """
+    xy_px = np.array(pixels.xy_px)
+    for row in np.flatnonzero(runway.filled.any(axis=1)).tolist():
+        k = runway.filled[row]
+        place = np.concatenate([runway.xy_m[row, k], runway.z_m[k, None]], axis=1)
+        xy_px[row, k] = project(cameras[0] if len(cameras) == 1 else cameras[row], place)
+    return dataclasses.replace(pixels, xy_px=xy_px, filled=pixels.filled | runway.filled)
 
 
 def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], margin_px: float) -> Bools:

@@ -19,7 +19,7 @@ from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
 from penult.core.evidence import ContactEvidence, Event, FlightEvidence, Scene, contact_evidence, flight_evidence
 from penult.core.identity import one_body, refuse_cut, without
-from penult.core.locate import inside_picture, joint_depths, to_runway
+from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
@@ -249,7 +249,7 @@ def _motion(found: Located, settings: Settings) -> Motion:
     centre = mass_centre(found.runway.xy_m, segment_table(settings.sex))
     time_s = found.pixels.time_s * found.time_scale
     return Motion(
-        pixels=dataclasses.replace(found.pixels, time_s=time_s),
+        pixels=dataclasses.replace(to_picture(found.runway, found.pixels, found.cameras), time_s=time_s),
         runway=dataclasses.replace(found.runway, time_s=time_s),
         hip_m=smooth_path(middle(found.runway.xy_m, "hip"), found.runway.time_s),
         mass_centre_m=np.where(found.inside[:, None], centre, np.nan),
