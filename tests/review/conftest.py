@@ -15,7 +15,7 @@ from typing import Any
 import httpx
 import pytest
 
-from page_driver import PATIENCE_S, Serve, opened, served
+from page_driver import PATIENCE_S, Page, Serve, opened, served, sized
 
 CHROMIUM, DRIVER = Path("/usr/bin/chromium"), Path("/usr/bin/chromedriver")
 
@@ -97,6 +97,13 @@ def driver() -> Iterator[Any]:
     browser.set_script_timeout(PATIENCE_S)
     yield browser
     browser.quit()
+
+
+@pytest.fixture
+def page(driver: Any, result: Path, serve: Serve) -> Page:
+    """Return the review page of a result of the test's own, in the browser."""
+    sized(driver)
+    return Page(driver, serve(result).address)
 
 
 @pytest.fixture

@@ -58,7 +58,7 @@ export class RightPanel {
     const { desk } = this;
     const word = instant === "touchdown" ? "Touchdown" : "Toe-off";
     const step = (by, sign) =>
-      button(sign, () => desk.strip.nudge(contact.number, instant, by), { id: `${instant}-${by < 0 ? "earlier" : "later"}`, "aria-label": `${word} one frame ${by < 0 ? "earlier" : "later"}` });
+      button(sign, () => desk.strip.nudge(contact.number, instant, by), { id: `${instant}-${by < 0 ? "earlier" : "later"}`, "aria-label": `${word} ${sign} frame` });
     return element(
       "div",
       { class: "instant" },

@@ -142,6 +142,7 @@ export class Picture {
     this.layers(c, view, [w, h]);
     this.shown = desk.frame;
     canvas.dataset.frame = String(desk.frame);
+    canvas.dataset.view = [view.scale, view.left, view.top].join(" ");
     desk.painted(desk.frame);
   }
 

@@ -6,7 +6,7 @@ import { Guide } from "./guide.js";
 import { element, Numbers } from "./measures.js";
 import { ClipPanel, DonePanel, near, other, RightPanel } from "./panels.js";
 import { Picture } from "./picture.js";
-import { listen, load, post, Refusal } from "./server.js";
+import { listen, load, LOST, post, Refusal } from "./server.js";
 import { Strip } from "./strip.js";
 
 const SPEEDS = [0, 1 / 32, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1];
@@ -71,9 +71,7 @@ class Desk {
 
   async open() {
     this.take(await load(0), true);
-    listen((news) => this.hear(news), () => {
-      document.body.dataset.lost = "true";
-    });
+    listen((news) => this.hear(news), () => this.lose());
   }
 
   take(data, isFirst = false) {
@@ -115,9 +113,17 @@ class Desk {
     this.picture.draw();
   }
 
+  lose() {
+    // The program has ended, or is about to answer again.
+    document.body.dataset.lost = "true";
+    clearTimeout(this.mourning);
+    this.mourning = setTimeout(() => this.fail(LOST), 3000);
+  }
+
   hear(news) {
     if (news.here) {
-      if (document.body.dataset.lost === "true") this.reload();
+      clearTimeout(this.mourning);
+      if (document.body.dataset.lost === "true") this.reload().then(() => this.quiet());
       document.body.dataset.lost = "false";
     }
     if (news.doing !== undefined) this.note(`${news.doing} ${Math.round(100 * news.share)} %`);

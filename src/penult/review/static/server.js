@@ -10,6 +10,14 @@ export class Refusal extends Error {
   }
 }
 
+export const LOST = new Refusal(0, {
+  error: {
+    what: "the program of this page has ended",
+    details: ["what was saved before is safe", "nothing more can be saved"],
+    next_step: "start penult review again",
+  },
+});
+
 async function answered(answer) {
   const content = await answer.json().catch(() => null);
   if (!answer.ok) throw new Refusal(answer.status, content);
@@ -29,13 +37,7 @@ export async function post(name, body) {
       body: JSON.stringify(body),
     });
   } catch {
-    throw new Refusal(0, {
-      error: {
-        what: "the page has lost its program",
-        details: ["what was saved before is safe"],
-        next_step: "start penult review again",
-      },
-    });
+    throw LOST;
   }
   return answered(answer);
 }

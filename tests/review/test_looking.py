@@ -1,0 +1,256 @@
+"""The review page in a real browser: the clip frame by frame, its layers, its strip, its measures."""
+
+from __future__ import annotations
+
+import base64
+import time
+from pathlib import Path
+from typing import Any
+
+import cv2
+import httpx
+import numpy as np
+import pytest
+
+from page_driver import Page, Serve, sized
+from penult.adapters import video
+from penult.adapters.sighting_file import read_sighting
+
+pytestmark = pytest.mark.slow
+LEFT, RIGHT = "\ue012", "\ue014"
+SHIFT, PAGE_UP, PAGE_DOWN, END, HOME = "\ue008", "\ue00e", "\ue00f", "\ue010", "\ue011"
+INSIDE = "const c = document.getElementById('picture').getBoundingClientRect(); return [c.width, c.height]"
+
+
+def decoded(analysed: Path, wanted: set[int]) -> dict[int, np.ndarray]:
+    clip = read_sighting(analysed / "clip_analysis").clip
+    found = video.frames(analysed / "clip.mp4", clip, first=min(wanted), last=max(wanted))
+    return {frame.index: frame.image for frame in found if frame.index in wanted}
+
+
+def difference(a: np.ndarray, b: np.ndarray) -> float:
+    return float(np.abs(a.astype(int) - b.astype(int)).mean())
+
+
+def test_every_frame_that_is_served_is_the_frame_of_that_number(looking: httpx.Client, analysed: Path) -> None:
+    """Forward, backward, far jumps: each JPEG is nearer to its own decoded frame than to either neighbour."""
+    asked = (0, 300, 299, 17, 250, 251, 249, 1, 334)
+    truth = decoded(analysed, {n + d for n in asked for d in (-1, 0, 1) if 0 <= n + d <= 334})
+    for number in asked:
+        data = np.frombuffer(looking.get(f"/api/clip/0/frame/{number}").content, np.uint8)
+        shown = cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+        off = {d: difference(shown, truth[number + d]) for d in (-1, 0, 1) if number + d in truth}
+        assert min(off, key=lambda d: off[d]) == 0, (number, off)
+        assert off[0] < 3.0
+
+
+def test_the_picture_on_the_page_is_the_frame_it_names(page: Page, analysed: Path) -> None:
+    """The canvas itself, layers off, against the decoded frame and its neighbours."""
+    for layer in ("body", "path", "ground", "mats"):
+        page.click(f"layer-{layer}")
+    page.keys(RIGHT, RIGHT)
+    frame = page.frame
+    page.picture()
+    data = page.js("return document.getElementById('picture').toDataURL('image/png').split(',')[1]")
+    canvas = cv2.imdecode(np.frombuffer(base64.b64decode(data), np.uint8), cv2.IMREAD_COLOR)[..., ::-1]
+    height, width = canvas.shape[:2]
+    scale = min(width / 1920, height / 1080)
+    x, y = round((width - 1920 * scale) / 2), round((height - 1080 * scale) / 2)
+    shown = canvas[y : y + int(1080 * scale), x : x + int(1920 * scale)]
+
+    truth = decoded(analysed, {frame - 1, frame, frame + 1})
+    size = (shown.shape[1], shown.shape[0])
+    off = {n: difference(shown, cv2.resize(image, size, interpolation=cv2.INTER_AREA)) for n, image in truth.items()}
+    assert min(off, key=lambda n: off[n]) == frame, off
+    assert not page.faults()
+
+
+def test_keys_move_by_a_frame_by_ten_by_a_contact_and_to_the_ends(page: Page, looking: httpx.Client) -> None:
+    """Starts at the penultimate touchdown."""
+    data = looking.get("/api/clip/0").json()
+    starts = {c["number"]: int(np.ceil(c["span_frames"][0])) for c in data["contacts"]}
+    first = page.frame
+    assert abs(first - starts[-1]) <= 1
+
+    page.keys(RIGHT)
+    assert page.frame == first + 1
+    page.keys(LEFT, LEFT)
+    assert page.frame == first - 1
+    page.keys(PAGE_DOWN)
+    assert page.frame == first + 9
+    page.keys(PAGE_UP)
+    page.together(SHIFT, RIGHT)
+    assert page.frame == starts[-1]
+    page.together(SHIFT, RIGHT)
+    assert page.frame == starts[0]
+    page.together(SHIFT, LEFT)
+    page.together(SHIFT, LEFT)
+    assert page.frame == starts[-2]
+    page.keys(HOME)
+    assert page.frame == data["track"]["frames"][0]
+    page.keys(END)
+    assert page.frame == data["track"]["frames"][-1]
+
+
+def test_the_mouse_scrubs_on_the_picture_and_on_the_strip(page: Page) -> None:
+    """Dragged 50 px on the picture: ten frames; clicked on the strip: the frame of that time; the wheel: a frame a notch."""
+    first = page.frame
+    picture = page.element("picture")
+    page.drag(picture, 50)
+    assert page.frame == first + 10
+    page.drag(picture, -50)
+    assert page.frame == first
+
+    strip = page.element("strip")
+    page.drag(strip, 0, at=(0, 60))
+    middle = page.frame
+    page.drag(strip, 120, at=(0, 60))
+    assert page.frame > middle + 20
+
+    now = page.frame
+    origin = page.js(INSIDE)
+    page.driver.execute_cdp_cmd(
+        "Input.dispatchMouseEvent",
+        {"type": "mouseWheel", "x": origin[0] / 2, "y": 300, "deltaX": 0, "deltaY": 120, "pointerType": "mouse"},
+    )
+    page.wait(lambda: page.frame == now + 3)
+
+
+def touch(page: Page, element: Any, dx: int) -> None:
+    """Put a finger on the middle of an element, move it aside, lift it."""
+    from selenium.webdriver.common.actions import interaction  # noqa: PLC0415
+    from selenium.webdriver.common.actions.action_builder import ActionBuilder  # noqa: PLC0415
+    from selenium.webdriver.common.actions.pointer_input import PointerInput  # noqa: PLC0415
+
+    actions = ActionBuilder(page.driver, mouse=PointerInput(interaction.POINTER_TOUCH, "finger"), duration=60)
+    actions.pointer_action.move_to(element).pointer_down()
+    for _ in range(4):
+        actions.pointer_action.move_by(dx // 4, 0)
+    actions.pointer_action.pointer_up()
+    actions.perform()
+
+
+def test_a_finger_scrubs_on_a_narrow_screen(driver: Any, result: Path, serve: Serve) -> None:
+    """390 x 844: the page fits, the picture follows the athlete, a finger on it moves through the clip."""
+    sized(driver, 390, 844)
+    page = Page(driver, serve(result).address)
+    assert page.js("return document.documentElement.scrollWidth") <= 390
+    first = page.frame
+
+    touch(page, page.element("picture"), 80)
+
+    assert page.frame == first + 16
+
+
+def test_it_plays_at_any_speed_from_still_to_real_time(page: Page) -> None:
+    """Still does not move; a sixteenth moves slowly; real time ends the run within its length and a little."""
+    speed = "const s = document.getElementById('speed'); s.value = arguments[0]; s.dispatchEvent(new Event('input'));"
+    page.js(speed, "0")
+    first = page.frame
+    page.click("play")
+    time.sleep(0.3)
+    assert page.frame == first
+
+    page.js(speed, "2")
+    assert page.element("speed-out").text == "1/16"
+    begun, shown_s = time.monotonic(), page.js("return performance.now() / 1000")
+    page.click("play")
+    page.wait(lambda: page.frame >= first + 5)
+    page.click("play")
+    moved = page.frame - first
+    took_s = page.js("return performance.now() / 1000") - shown_s
+    assert moved <= 240 / 16 * took_s + 2
+    assert time.monotonic() - begun < 30.0
+
+    page.js(speed, "6")
+    page.click("play")
+    page.wait(lambda: page.element("play").text == "Play")
+    assert page.frame == int(page.js("return document.getElementById('readout').dataset.frame"))
+    assert page.frame > first + 100
+
+
+@pytest.mark.parametrize("layer", ["body", "path", "ground", "grid", "mats"])
+def test_each_layer_can_be_switched_on_and_off(driver: Any, analysed_mat: Path, serve: Serve, layer: str) -> None:
+    """On a film with a mat: with the layer the picture differs, without it is the same as before."""
+    sized(driver)
+    page = Page(driver, serve(analysed_mat / "clip_analysis").address)
+    before = page.picture()
+
+    page.keys(str(["body", "path", "ground", "grid", "mats"].index(layer) + 1))
+    changed = page.picture()
+    page.click(f"layer-{layer}")
+
+    assert changed != before
+    assert page.picture() == before
+
+
+def test_the_strip_has_a_bar_as_long_as_each_contact_lasted(page: Page, looking: httpx.Client) -> None:
+    """One bar a contact on its foot's lane, as long as its time on the strip's scale; the pole stands at the frame shown."""
+    data = looking.get("/api/clip/0").json()
+    places = "[b.getAttribute('aria-label'), b.offsetLeft, b.offsetWidth, b.offsetTop]"
+    bars = page.js(f"return [...document.querySelectorAll('.bar')].map(b => {places})")
+
+    assert len(bars) == len(data["contacts"])
+    lanes = {foot: {top for label, _, _, top in bars if f"{foot} foot" in label} for foot in ("left", "right")}
+    assert all(len(tops) == 1 for tops in lanes.values())
+    assert lanes["left"] != lanes["right"]
+    widths = np.array([width for _, _, width, _ in bars])
+    lasted = np.array([c["span_s"][1] - c["span_s"][0] for c in data["contacts"]])
+    assert widths / widths[0] == pytest.approx(lasted / lasted[0], rel=0.05)
+    contact = data["contacts"][2]
+    pole = page.js("return document.getElementById('pole').offsetLeft")
+    assert abs(pole - bars[2][1]) <= 4, contact
+
+
+@pytest.mark.parametrize(
+    "measure",
+    [
+        "penultimate//penultimate_hip_drop_m",
+        "takeoff//takeoff_angle_deg",
+        "takeoff//toe_to_board_m",
+        "contacts/-1/knee_angle_min_deg",
+        "contacts/0/leg_angle_touchdown_deg",
+        "contacts/-2/trunk_angle_toe_off_deg",
+        "contacts/-1/hip_height_lowest_m",
+        "contacts/0/touchdown_distance_m",
+        "contacts/0/foot_angle_touchdown_deg",
+        "steps/0/step_length_m",
+        "steps/-1/flight_time_s",
+    ],
+)
+def test_a_measure_leads_to_its_frame_and_is_drawn_there(page: Page, looking: httpx.Client, measure: str) -> None:
+    """The frame is its own; what is drawn is there in that frame and gone in the next."""
+    rows = {row["id"]: row for group in looking.get("/api/clip/0").json()["groups"] for row in group["rows"]}
+    page.js("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+
+    page.click(f'[data-measure="{measure}"]')
+
+    assert page.frame == rows[measure]["frame"]
+    drawn = page.picture()
+    page.js("document.querySelectorAll('.number').forEach(b => b.blur())")
+    page.keys(RIGHT)
+    page.keys(LEFT)
+    assert page.picture() == drawn
+    page.click("tab-done")
+    page.click("tab-numbers")
+    button = page.element(f'[data-measure="{measure}"]')
+    assert button.get_attribute("aria-pressed") == "true"
+    assert rows[measure]["text"] in button.text
+    assert not page.faults()
+
+
+def test_larger_and_smaller(page: Page) -> None:
+    """Keys and buttons: the athlete, the foot, whole again; the picture changes and comes back."""
+    whole = page.picture()
+    page.keys("v")
+    foot = page.picture()
+    page.keys("b")
+    body = page.picture()
+    page.keys("0")
+
+    assert len({whole, foot, body}) == 3
+    assert page.picture() == whole
+    page.click("zoom-in")
+    assert page.picture() != whole
+    page.click("zoom-fit")
+    assert page.picture() == whole
