@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -102,7 +103,8 @@ def test_the_folder_holds_everything_promised(film: str, results: dict[str, Path
     for name in ("summary.html", "overlay.mp4", "contacts.csv", "steps.csv", "hip_path.csv", "hip_height.png"):
         assert (folder / name).stat().st_size > 500, name
     assert len(list((folder / "stills").glob("*.jpg"))) == 9
-    assert "http" not in (folder / "summary.html").read_text(encoding="utf-8").replace("http://www.w3.org", "")
+    page = (folder / "summary.html").read_text(encoding="utf-8")
+    assert re.findall(r"https?://(?!www\.w3\.org/)", page) == []  # names of drawing standards are no addresses
     with (folder / "contacts.csv").open(encoding="utf-8-sig") as file:
         assert len(list(csv.DictReader(file))) == len(load(folder / "analysis.json")["contacts"])
 
