@@ -48,6 +48,7 @@ def main() -> None:
     parser.add_argument("film", nargs="?", type=Path, default=ROOT / "samples" / "full_240")
     parser.add_argument("--long", action="store_true")
     parser.add_argument("--many", action="store_true")
+    parser.add_argument("--clips", type=int, default=16, help="so many clips with --many")
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
@@ -57,7 +58,7 @@ def main() -> None:
         if said.long:
             long_clips(said.film, folder)
         if said.many:
-            many_clips(said.film, folder)
+            many_clips(said.film, folder, said.clips)
 
 
 def one_clip(film: Path, folder: Path) -> None:
@@ -250,14 +251,14 @@ def held(clip: Path, out: Path, *, seconds: float) -> Path:
     return out
 
 
-def many_clips(film: Path, folder: Path) -> None:
-    """16 clips one by one and on two local Dask workers, one of them killed in the middle: the same analysis.json."""
+def many_clips(film: Path, folder: Path, count: int) -> None:
+    """Clips one by one and on two local Dask workers, one of them killed in the middle: the same analysis.json."""
     from distributed import LocalCluster
 
     places = [folder / "one_by_one", folder / "cluster"]
     for place in places:
         place.mkdir()
-        for i in range(16):
+        for i in range(count):
             # a box that players pass over, so that every clip has content of its own
             box = (16 + 8).to_bytes(4, "big") + b"free" + i.to_bytes(16, "big")
             (place / f"clip_{i:02d}.mp4").write_bytes((film / "clip.mp4").read_bytes() + box)
@@ -282,9 +283,11 @@ def many_clips(film: Path, folder: Path) -> None:
         wall_s = time.perf_counter() - start
     names = sorted(p.relative_to(places[0]) for p in places[0].glob("*/analysis.json"))
     same = sum((places[0] / n).read_bytes() == (places[1] / n).read_bytes() for n in names)
-    print(f"16 clips: {alone.wall_s:.0f} s one by one, {wall_s:.0f} s on two Dask workers, one killed after a third")
-    print(f"the same analysis.json: {same} of {len(names)}{'' if same == len(names) == 16 else ' !'}")
-    print(f"1,000 clips: {1000 * alone.cpu_s / 16 / 3600:.1f} core hours")
+    print(
+        f"{count} clips: {alone.wall_s:.0f} s one by one, {wall_s:.0f} s on two Dask workers, one killed after a third"
+    )
+    print(f"the same analysis.json: {same} of {len(names)}{'' if same == len(names) == count else ' !'}")
+    print(f"1,000 clips: {1000 * alone.cpu_s / count / 3600:.1f} core hours")
 
 
 if __name__ == "__main__":
