@@ -234,7 +234,7 @@ class _Registration:
 
     def _reach_m(self) -> tuple[Floats, Floats]:
         """Columns and rows that the mean trunk may cover: where any picture shows it, and how far it may have moved."""
-        p, used = self.patches, self.usable.any(axis=0)
+        p, used = self.patches, np.asarray((self.usable > 0).any(axis=0))
         room = round(ROOM_M / self._pixel_m)
         out = []
         for values, along in ((p.x_m, used.any(axis=0)), (p.y_m, used.any(axis=1))):
