@@ -166,7 +166,7 @@ export class Guide {
     const act = () => (offset ? this.move(offset) : this.accept());
     return element(
       "button",
-      { type: "button", class: `${bears ? "bears" : ""} ${offset === 0 ? "here" : ""}`, onclick: act, tabindex: -1, "aria-label": offset ? `${Math.abs(offset)} ${Math.abs(offset) === 1 ? "frame" : "frames"} ${offset < 0 ? "earlier" : "later"}` : "this frame" },
+      { type: "button", class: `${bears ? "bears" : ""} ${offset === 0 ? "here" : ""}`, onclick: act, tabindex: -1, "aria-label": `${text}: ${offset ? "this frame instead" : "this frame"}` },
       canvas,
       element("span", {}, text),
     );

@@ -134,7 +134,7 @@ export class RightPanel {
       const here = button("Here", () => {
         stretch[which] = desk.frame;
         this.render();
-      }, { id: `legs-${which}-here`, "aria-label": `${word} frame is the frame shown` });
+      }, { id: `legs-${which}-here`, "aria-label": `Here: ${word.toLowerCase()} frame is the one shown` });
       return element("div", { class: "row" }, element("label", {}, `${word} frame `, input), here);
     };
     const isReady = stretch.first !== null && stretch.last !== null && stretch.last >= stretch.first;

@@ -95,7 +95,7 @@ export class Strip {
     grip.setAttribute("aria-orientation", "horizontal");
     grip.addEventListener("keydown", (event) => this.keyed(event, number, instant));
     grip.addEventListener("focus", () => {
-      this.desk.choose(number, instant);
+      this.desk.choose(number, instant, true); // shown, but no panel is opened by a mere focus
     });
     grip.addEventListener("blur", () => this.settle());
     grip.addEventListener("pointerdown", (event) => this.grab(event, number, instant));
