@@ -55,7 +55,7 @@ def _without(measures: Measures, names: Set[str]) -> Measures:
 
 def _of_contact(number: int, doubted: Set[Instant], measures: Measures) -> set[str]:
     ends = [end for end in ("touchdown", "toe_off") if (number, end) in doubted]
-    names = {n for n in measures for end in ends if end in n }
+    names = {n for n in measures for end in ends if end in n}
     if ends:
         names |= {"contact_time_s", *_LOWEST}
     return names
