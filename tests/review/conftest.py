@@ -16,8 +16,19 @@ import httpx
 import pytest
 
 from page_driver import PATIENCE_S, Page, Serve, opened, served, sized
+from penult.review import frames, server
+from penult.review.server import LocalServer
 
 CHROMIUM, DRIVER = Path("/usr/bin/chromium"), Path("/usr/bin/chromedriver")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def patient_servers_that_read_little_ahead() -> Iterator[None]:
+    """Servers of tests read a hundred frames ahead, not all, which costs the most; and stay without a page for a while."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(frames, "BUDGET_BYTES", 22_000_000)
+        patch.setattr(server, "GONE_AFTER_S", 600.0)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -67,7 +78,7 @@ def client(result: Path, serve: Serve) -> Iterator[httpx.Client]:
 @pytest.fixture(scope="module")
 def looking(analysed: Path) -> Iterator[httpx.Client]:
     """Return a client that has opened the page of a result in which nothing may be changed."""
-    with served(analysed / "clip_analysis") as server, opened(server) as there:
+    with served(analysed / "clip_analysis") as seen, opened(seen) as there:
         yield there
 
 
@@ -97,6 +108,20 @@ def driver() -> Iterator[Any]:
     browser.set_script_timeout(PATIENCE_S)
     yield browser
     browser.quit()
+
+
+@pytest.fixture(scope="module")
+def seen_server(analysed: Path) -> Iterator[LocalServer]:
+    """Return a server of a result in which nothing may be changed."""
+    with served(analysed / "clip_analysis") as seen:
+        yield seen
+
+
+@pytest.fixture
+def view(driver: Any, seen_server: LocalServer) -> Page:
+    """Return the review page of a result in which nothing may be changed, freshly loaded."""
+    sized(driver)
+    return Page(driver, seen_server.address)
 
 
 @pytest.fixture

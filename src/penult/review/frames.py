@@ -48,14 +48,14 @@ class FrameStore:
         As read from the same file.
     focus : int
         Frame that will be looked at first.
-    budget_bytes : int
-        Pictures are dropped, those not used for longest first, above this.
+    budget_bytes : int, optional
+        Pictures are dropped, those not used for longest first, above this; None: BUDGET_BYTES.
     """
 
-    def __init__(self, path: Path, clip: Clip, *, focus: int = 0, budget_bytes: int = BUDGET_BYTES) -> None:
+    def __init__(self, path: Path, clip: Clip, *, focus: int = 0, budget_bytes: int | None = None) -> None:
         self._path, self._clip = path, clip
         self._count = len(clip.time_s)
-        self._budget = budget_bytes
+        self._budget = BUDGET_BYTES if budget_bytes is None else budget_bytes
         self._kept: OrderedDict[int, bytes] = OrderedDict()
         self._bytes = 0
         self._wanted: list[int] = [focus]
