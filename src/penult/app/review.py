@@ -289,7 +289,7 @@ def seen_again(clip_path: Path, known: Sighting, settings: Settings, progress: P
         fit=known.fit,
         cameras=known.cameras,
         profile=known.profile,
-        notices=known.notices,
+        notices=tuple(n for n in known.notices if n.code != "crossed"),  # that was about the other one
         method=known.method,
     )
     with PosePool() as pool:

@@ -27,6 +27,7 @@ OURS = frozenset({
     "steps.csv",
     "hip_path.csv",
     "motion.npz",
+    "sighting.npz",
     "summary.html",
     "hip_height.png",
     "overlay.mp4",
