@@ -367,6 +367,7 @@ class Desk {
     else this.note("");
     if (mode === "joints") {
       this.stop();
+      if (this.picture.follows === "whole") this.picture.lookAtBody(); // joints are too near each other in the whole picture
       $("layer-body").checked = true;
       this.layers.body = true;
     }
