@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -12,6 +11,7 @@ from pathlib import Path
 from penult.adapters.corrections_text import from_text, to_text
 from penult.errors import OutputError, ResultError
 from penult.model.corrections import Corrections
+from penult.whole_file import write_whole
 
 NAME = "corrections.json"
 LARGEST_BYTES = 8_000_000
@@ -74,7 +74,7 @@ def write_corrections(folder: Path, corrections: Corrections, *, over_version: i
                     f"version {over_version} was known, {found} is there",
                     next_step="load the page again",
                 )
-            _replace(folder / NAME, to_text(corrections).encode())
+            write_whole(folder / NAME, to_text(corrections).encode())
     except OSError as error:
         raise OutputError(
             f"the corrections cannot be saved in {folder}",
@@ -99,18 +99,3 @@ def _locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
-
-
-def _replace(path: Path, data: bytes) -> None:
-    partial: Path | None = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{NAME}.", delete=False) as file:
-            partial = Path(file.name)
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.chmod(0o644)
-        partial.replace(path)
-    finally:
-        if partial is not None:
-            partial.unlink(missing_ok=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import os
-import tempfile
 import zipfile
 import zlib
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from penult.model.arrays import Floats, Ints
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
+from penult.whole_file import ASIDE, write_whole
 
 MOST_BYTES = 500_000_000
 """The cache is trimmed to this, oldest entries first: some 10,000 clips of 1.5 s at 240 frames a second."""
@@ -59,17 +61,12 @@ def write(key: str, track: PixelTrack) -> None:
     """Keep a track; a cache that cannot be written is no reason to fail."""
     joints = np.concatenate([track.xy_px, track.score[..., None]], axis=-1)
     folder = cache_folder()
-    partial: Path | None = None
-    try:
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, frame=track.frame, joints=joints.astype(np.float32))
+    with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=folder, suffix=".partial", delete=False) as file:
-            partial = Path(file.name)
-            np.savez_compressed(file, frame=track.frame, joints=joints.astype(np.float32))
-        partial.replace(folder / f"{key}.npz")
+        write_whole(folder / f"{key}.npz", buffer.getvalue())
         _trim(folder)
-    except OSError:
-        if partial is not None:
-            partial.unlink(missing_ok=True)
 
 
 def kept() -> tuple[int, int]:
@@ -96,7 +93,7 @@ def _bytes_of(file: Path) -> int | None:
 
 
 def _entries(folder: Path) -> list[Path]:
-    return [*folder.glob("*.npz"), *folder.glob("*.partial")] if folder.is_dir() else []
+    return [*folder.glob("*.npz"), *folder.glob(f".*{ASIDE}*")] if folder.is_dir() else []
 
 
 def _trim(folder: Path) -> None:

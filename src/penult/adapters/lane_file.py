@@ -7,8 +7,6 @@ key that was probably meant.
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from dataclasses import asdict
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Lens, Mark
+from penult.whole_file import write_whole
 
 FORMAT = "penult-calibration/1"
 _MOST_BYTES = 1 << 20
@@ -258,17 +257,9 @@ def write_lane(path: Path, lane: LaneFile) -> None:
 
 
 def _write_bytes(path: Path, data: bytes) -> None:
-    aside: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        aside = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        aside.chmod(0o644)
-        aside.replace(path)
+        write_whole(path, data)
     except OSError as error:
-        if aside is not None:
-            aside.unlink(missing_ok=True)
         raise OutputError(
             f"{path} cannot be written", error.strerror or str(error), next_step="choose another place with -o"
         ) from error

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import secrets
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
@@ -15,6 +13,7 @@ from penult.adapters.result_file import read_analysis
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
 from penult.model.settings import Settings
+from penult.whole_file import write_whole
 
 STATE = ".penult_session.json"
 FORMAT = "penult-session/1"
@@ -63,21 +62,7 @@ def write_state(folder: Path, clips: Mapping[str, Mapping[str, str]]) -> None:
     """Write the state whole or not at all; a folder that cannot be written only costs the resuming."""
     content = json.dumps({"format": FORMAT, "clips": clips}, indent=1)
     with suppress(OSError):
-        write_bytes(folder / STATE, content.encode("utf-8", errors="replace"))
-
-
-def write_bytes(path: Path, content: bytes) -> None:
-    """Write a small file aside and rename it."""
-    aside = path.with_name(f".{path.name}.partial-{os.getpid()}-{secrets.token_hex(4)}")
-    try:
-        with aside.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        aside.replace(path)
-    finally:
-        with suppress(OSError):
-            aside.unlink()
+        write_whole(folder / STATE, content.encode("utf-8", errors="replace"))
 
 
 def finished(known: Mapping[str, str] | None, sha256: str, key: str, result: Path) -> Analysis | None:

@@ -20,6 +20,7 @@ from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.page_files import write_files
 from penult.outputs.session import session_html
+from penult.whole_file import write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
 """Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
@@ -55,7 +56,7 @@ def write_template(folder: Path) -> Path:
     names = [c.name for c in _clips(folder)]
     if path.exists():
         raise OutputError(f"{path} is there already and was left as it is", next_step="fill it in, or move it away")
-    state.write_bytes(path, template(names))
+    write_whole(path, template(names))
     return path
 
 
@@ -262,7 +263,7 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     if outcome.analysis is None:
         return
     try:
-        state.write_bytes(plan.result / SAID, said_bytes(plan.said))
+        write_whole(plan.result / SAID, said_bytes(plan.said))
     except OSError as error:
         raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
     if logbook is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,30 +14,19 @@ from penult.core.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.carry import Flight, airborne
 from penult.core.clean import fill_gaps, smooth_path, trust
 from penult.core.contacts import Support, find_supports
-from penult.core.doubt import Instant, withhold
 from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
-from penult.core.evidence import ContactEvidence, Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
 from penult.core.identity import one_body, refuse_cut, without
 from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
-from penult.core.measures.contact import contact_measures, strike
-from penult.core.measures.step import StepEvidence, step_measures
-from penult.core.measures.takeoff import (
-    LANDING_DROP_M,
-    STANDING_HIP_SHARE,
-    TakeoffEvidence,
-    check_measures,
-    penultimate_measures,
-    takeoff_measures,
-)
 from penult.core.numbering import reference_index, takeoff_index
+from penult.core.report import Report
 from penult.core.sides import LEG, exchange, settle_arms
 from penult.errors import NotMeasurableError
-from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
+from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
-from penult.model.measured import Measured
 from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.skeleton import joint
@@ -46,9 +35,6 @@ from penult.model.trunk import TrunkMotion
 
 EDGE_SHARE = 0.015
 """Joints nearer to the picture's edge than this share of the body's height may be cut off (about the pose model's noise)."""
-
-MAT_LEAST_M = 0.015
-"""A thinner surface is the runway itself: boards and their strips rise by up to 7 mm (competition rules)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,10 +177,18 @@ def measure(
     contacts = [
         dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero)) for i, c in enumerate(contacts)
     ]
-    report = _Report(
-        contacts=contacts, flights=flights, zero=zero, takeoff=takeoff, fit=fit, settings=settings, draws=draws
+    report = Report(
+        contacts=contacts,
+        flights=flights,
+        zero=zero,
+        takeoff=takeoff,
+        fit=fit,
+        settings=settings,
+        draws=draws,
+        direction=_direction(found.pixels),
+        time_scale=found.time_scale,
     )
-    analysis = report.analysis(found, clip, method, notices)
+    analysis = report.analysis(clip, method, notices)
     return Outcome(analysis=analysis, motion=_motion(found, settings))
 
 
@@ -244,6 +238,13 @@ def _flights(scene: Scene, events: Sequence[Event]) -> list[FlightEvidence]:
     return [flight_evidence(scene, e.toe_off_s, end) for e, end in zip(events, ends, strict=True)]
 
 
+def _direction(track: PixelTrack) -> Direction:
+    """Which way the run crosses the picture."""
+    x_px = track.xy_px[:, joint("left", "hip"), 0]
+    seen = np.flatnonzero(np.isfinite(x_px))
+    return "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
+
+
 def _motion(found: Located, settings: Settings) -> Motion:
     """What pictures draw: joints and paths; the mass centre only where the whole body is in the picture."""
     centre = mass_centre(found.runway.xy_m, segment_table(settings.sex))
@@ -255,167 +256,3 @@ def _motion(found: Located, settings: Settings) -> Motion:
         mass_centre_m=np.where(found.inside[:, None], centre, np.nan),
         cameras=found.cameras,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Report:
-    """Evidence with numbers, ready to be put into an Analysis."""
-
-    contacts: list[ContactEvidence]
-    flights: list[FlightEvidence]
-    zero: int
-    takeoff: int | None
-    fit: LaneFit
-    settings: Settings
-    draws: Draws
-
-    def analysis(self, found: Located, clip: Clip, method: Mapping[str, Any], notices: Sequence[Notice]) -> Analysis:
-        """Put all measures together, then ask whether clock and scale can be believed."""
-        contacts = tuple(_contact(c, found.time_scale) for c in self.contacts)
-        run = self._run(contacts, found)
-        result = Analysis(
-            clip=ClipRecord(
-                file=clip.file,
-                sha256=clip.sha256,
-                frames=len(clip.time_s),
-                capture_rate_hz=clip.capture_rate_hz,
-                capture_rate_from=clip.capture_rate_from,
-                first_frame_s=float(clip.file_time_s[0]),
-            ),
-            run=run,
-            contacts=contacts,
-            steps=self._steps(),
-            penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
-            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
-            checks=check_measures(self.flights),
-            warnings=(*notices, *self._warnings(run)),
-            method=method,
-        )
-        return withhold(clock.apply(result, found.time_scale), self._unseen())
-
-    def _unseen(self) -> Iterator[Instant]:
-        """Ends of contacts that were not seen."""
-        for contact in self.contacts:
-            event = contact.event
-            if not event.touchdown_seen:
-                yield event.number, "touchdown"
-            if not event.toe_off_seen:
-                yield event.number, "toe_off"
-
-    def _by_number(self) -> dict[int, ContactEvidence]:
-        return {c.event.number: c for c in self.contacts}
-
-    def _standing_hip_m(self) -> float | None:
-        said = self.settings
-        if said.leg_length_m:
-            return said.leg_length_m
-        return said.height_m * STANDING_HIP_SHARE if said.height_m else None
-
-    def _toe_x_m(self) -> Floats | None:
-        zero = self.contacts[self.zero].event
-        if self.takeoff is None and zero.toe_x_m[0] > 0.0:
-            return None
-        return zero.toe_x_m
-
-    def _steps(self) -> tuple[Step, ...]:
-        steps: list[Step] = []
-        before: StepEvidence | None = None
-        for a, b, flight in zip(self.contacts[:-1], self.contacts[1:], self.flights[:-1], strict=True):
-            now = StepEvidence(
-                start=a.event,
-                end=b.event,
-                flight=flight,
-                interval_s=a.interval_s,
-                before=before,
-                part=any(c.event.rough and not c.wholly_seen for c in (a, b)),
-            )
-            steps.append(Step(number=b.event.number, measures=step_measures(now)))
-            before = now
-        return tuple(steps)
-
-    def _takeoff_evidence(self) -> TakeoffEvidence | None:
-        if self.takeoff is None:
-            return None
-        mean, sd = LANDING_DROP_M
-        drop = np.full(len(self.draws.xy_m), mean)
-        drop[1:] += sd * self.draws.generator.normal(size=len(drop) - 1)
-        return TakeoffEvidence(
-            contact=self.contacts[self.takeoff],
-            approach=self.flights[self.takeoff - 1] if self.takeoff > 0 else None,
-            flight=self.flights[self.takeoff],
-            landing_drop_m=drop,
-        )
-
-    def _run(self, contacts: Sequence[Contact], found: Located) -> Run:
-        x_px = found.pixels.xy_px[:, joint("left", "hip"), 0]
-        seen = np.flatnonzero(np.isfinite(x_px))
-        direction: Direction = "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
-        said = self.settings
-        return Run(
-            direction=direction,
-            kind=said.kind,
-            has_takeoff=self.takeoff is not None,
-            mats=said.mats or _measured_mats(contacts),
-            athlete=said.athlete,
-            takeoff_foot=self.contacts[self.takeoff].event.foot if self.takeoff is not None else None,
-            sex=said.sex,
-            height_m=said.height_m,
-        )
-
-    def _warnings(self, run: Run) -> list[Notice]:
-        return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
-
-
-def _contact(c: ContactEvidence, time_scale: float) -> Contact:
-    measures = contact_measures(c)
-    angle = measures["foot_angle_touchdown_deg"]
-    return Contact(
-        number=c.event.number,
-        foot=c.event.foot,
-        measures=measures,
-        lowest_s=c.lowest_s * time_scale if np.isfinite(c.lowest_s) else None,
-        strike=strike(angle.value) if isinstance(angle, Measured) else "",
-        wholly_seen=c.wholly_seen,
-        by_hand=c.event.by_hand,
-        span_s=(float(c.event.touchdown_s[0]) * time_scale, float(c.event.toe_off_s[0]) * time_scale),
-    )
-
-
-def _measured_mats(contacts: Sequence[Contact]) -> tuple[Mat, ...]:
-    """Mats that the feet stood on, from the heights of the supports."""
-    heights = {c.number: c.measures["support_height_m"] for c in contacts if c.number <= 0}
-    return tuple(
-        Mat(number=n, thickness_m=round(h.value, 3))
-        for n, h in heights.items()
-        if isinstance(h, Measured) and h.value >= MAT_LEAST_M
-    )
-
-
-def _kind_warnings(run: Run) -> list[Notice]:
-    """The clip and the coach's word for it disagree about the take-off."""
-    kind = run.kind.lower()
-    if run.has_takeoff and kind in {"run-through", "run through"}:
-        return [Notice(code="kind-disagrees", text="said to be a run-through, but the clip shows a take-off")]
-    if not run.has_takeoff and kind and kind not in {"run-through", "run through"}:
-        return [Notice(code="kind-disagrees", text=f"said to be a {run.kind}, but no take-off is seen in the clip")]
-    return []
-
-
-def _mat_warnings(said: Sequence[Mat], contacts: Mapping[int, ContactEvidence]) -> list[Notice]:
-    """What the coach put down and what the feet stood on disagree."""
-    out = []
-    told = {m.number: m.thickness_m for m in said}
-    for number, c in contacts.items():
-        height = c.event.support_height_m
-        if number > 0 or not np.isfinite(height[0]) or (not said):
-            continue
-        expected, spread = told.get(number, 0.0), 2.0 * float(np.nanstd(height[1:]))
-        if abs(height[0] - expected) > max(spread, 0.02):
-            out.append(
-                Notice(
-                    code="mat-disagrees",
-                    text=f"contact {number}: the surface lies {100 * height[0]:.0f} cm above the runway, "
-                    f"{100 * expected:.0f} cm was said",
-                )
-            )
-    return out

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import secrets
 from collections.abc import Mapping
-from contextlib import suppress
 from pathlib import Path
 
 from penult.errors import OutputError
+from penult.whole_file import write_whole
 
 MARK = "made with penult"
 """Stands in the first lines of every page of ours: only such a file, or a table with our own head, is ever replaced."""
@@ -37,7 +35,7 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
         for name, content in files.items():
             _refuse_foreign(folder / name, content)
         for name, content in files.items():
-            _write(folder / name, content)
+            write_whole(folder / name, content)
     except OSError as error:
         raise OutputError(
             f"{folder} cannot be written",
@@ -56,16 +54,3 @@ def _refuse_foreign(path: Path, content: bytes) -> None:
                 f"{path} was not made by penult and was left as it is",
                 next_step="choose another place with --out FOLDER",
             )
-
-
-def _write(path: Path, content: bytes) -> None:
-    aside = path.with_name(f".{path.name}.partial-{os.getpid()}-{secrets.token_hex(4)}")
-    try:
-        with aside.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        aside.replace(path)
-    finally:
-        with suppress(OSError):
-            aside.unlink()

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
-import json
 import threading
 from collections.abc import Callable, Sequence
 from functools import partial
-from importlib.resources import files
 from typing import Any, TypeVar
 
 from starlette.exceptions import HTTPException
@@ -16,12 +13,11 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from penult.app.review import ClashError, Review, State
-from penult.errors import PenultError
+from penult.review.answers import as_json, aside, asset, words_of
 from penult.review.frames import FrameStore
 from penult.review.page_data import first_frame, page_data
 from penult.review.server import LocalServer, json_body
 
-_TYPES = {"html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8"}
 _STATIC = (
     "review.css",
     "page.css",
@@ -84,22 +80,22 @@ class Pages:
             store.close()
 
     async def _home(self, _request: Request) -> Response:
-        return _asset("review.html" if len(self._reviews) == 1 else "compare.html")
+        return asset("review.html" if len(self._reviews) == 1 else "compare.html")
 
     async def _static(self, request: Request) -> Response:
         name = request.path_params["name"]
         if name not in _STATIC:
             raise HTTPException(404, "no such file")
-        return _asset(name)
+        return asset(name)
 
     async def _data(self, request: Request) -> Response:
         review = self._reviews[self._number(request)]
-        state = await _aside(review.reload)
-        return _json({**page_data(state), "clips": len(self._reviews), "first_frame": first_frame(state)})
+        state = await aside(review.reload)
+        return as_json({**page_data(state), "clips": len(self._reviews), "first_frame": first_frame(state)})
 
     async def _frame(self, request: Request) -> Response:
         store = self._frames[self._number(request)]
-        picture = await _aside(partial(store.get, request.path_params["frame"]))
+        picture = await aside(partial(store.get, request.path_params["frame"]))
         return Response(picture, media_type="image/jpeg")
 
     async def _correct(self, request: Request) -> Response:
@@ -126,11 +122,11 @@ class Pages:
     async def _changed(self, change: Callable[[], State]) -> Response:
         """Make a change, answer with what follows from it, and tell the other pages."""
         try:
-            state = await _aside(change)
+            state = await aside(change)
         except ClashError as clash:
-            return _json({"error": _words_of(clash), **page_data(self._reviews[0].state)}, 409)
+            return as_json({"error": words_of(clash), **page_data(self._reviews[0].state)}, 409)
         self._tell({"version": state.corrections.version, "is_written": state.is_written})
-        return _json(page_data(state))
+        return as_json(page_data(state))
 
     def _number(self, request: Request) -> int:
         number: int = request.path_params["clip"]
@@ -147,22 +143,3 @@ def _version(body: dict[str, Any]) -> int:
     if not isinstance(version, int) or isinstance(version, bool):
         raise HTTPException(400, "a whole number is wanted for 'version'")
     return version
-
-
-def _words_of(error: PenultError) -> dict[str, Any]:
-    return {"what": error.what, "details": list(error.details), "next_step": error.next_step}
-
-
-def _json(content: dict[str, Any], status: int = 200) -> Response:
-    text = json.dumps(content, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
-    return Response(text.encode(), status, media_type="application/json")
-
-
-def _asset(name: str) -> Response:
-    data = (files("penult.review") / "static" / name).read_bytes()
-    return Response(data, media_type=_TYPES[name.rpartition(".")[2]])
-
-
-async def _aside(work: Callable[[], T]) -> T:
-    """Do slow work without holding up other answers."""
-    return await asyncio.get_running_loop().run_in_executor(None, work)

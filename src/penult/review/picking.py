@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
-import json
 import math
 import webbrowser
 from collections.abc import Callable
 from functools import partial
-from importlib.resources import files
 from typing import Any, TypeVar
 
 import cv2
@@ -21,9 +18,9 @@ from penult.app.picking import FACTS, Picking
 from penult.core.camera import check_view, metres_per_px, position_m, to_matrix
 from penult.errors import OutputError, PenultError
 from penult.model.calibration import LaneFile, LaneFit
+from penult.review.answers import as_json, aside, asset, words_of
 from penult.review.server import LocalServer, json_body
 
-_TYPES = {"html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8"}
 _STATIC = ("page.css", "pick.css", "pick.js", "pick_board.js", "pick_marks.js", "geometry.js", "server.js")
 """The only files that are handed out."""
 
@@ -58,19 +55,19 @@ class PickingPages:
         ]
 
     async def _home(self, _request: Request) -> Response:
-        return _asset("pick.html")
+        return asset("pick.html")
 
     async def _static(self, request: Request) -> Response:
         name = request.path_params["name"]
         if name not in _STATIC:
             raise HTTPException(404, "no such file")
-        return _asset(name)
+        return asset(name)
 
     async def _picture(self, _request: Request) -> Response:
         return Response(self._jpeg, media_type="image/jpeg")
 
     async def _start(self, _request: Request) -> Response:
-        return _json({
+        return as_json({
             "file": self.picking.source,
             "out": self.picking.out.name,
             "size": list(self.picking.size_px),
@@ -83,17 +80,17 @@ class PickingPages:
         draft = _draft(await json_body(request))
         self._draft, self.is_written = draft, False
         try:
-            fit = await _aside(partial(self.picking.fitted, draft))
+            fit = await aside(partial(self.picking.fitted, draft))
         except PenultError as error:
-            return _json({"missing": _words_of(error)})
-        return _json({"fit": fit_data(fit)})
+            return as_json({"missing": words_of(error)})
+        return as_json({"fit": fit_data(fit)})
 
     async def _write(self, request: Request) -> Response:
         draft = _draft(await json_body(request))
         self._draft = draft
-        fit = await _aside(partial(self.picking.write, draft))
+        fit = await aside(partial(self.picking.write, draft))
         self.is_written = True
-        return _json({"fit": fit_data(fit), "written": str(self.picking.out)})
+        return as_json({"fit": fit_data(fit), "written": str(self.picking.out)})
 
 
 def fit_data(fit: LaneFit) -> dict[str, Any]:
@@ -183,21 +180,3 @@ def serve_picking(picking: Picking, *, port: int, say: Callable[[str], None], op
         webbrowser.open(server.address)
     server.serve()
     return pages.is_written
-
-
-def _words_of(error: PenultError) -> dict[str, Any]:
-    return {"what": error.what, "details": list(error.details), "next_step": error.next_step}
-
-
-def _json(content: dict[str, Any], status: int = 200) -> Response:
-    text = json.dumps(content, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
-    return Response(text.encode(), status, media_type="application/json")
-
-
-def _asset(name: str) -> Response:
-    data = (files("penult.review") / "static" / name).read_bytes()
-    return Response(data, media_type=_TYPES[name.rpartition(".")[2]])
-
-
-async def _aside(work: Callable[[], T]) -> T:
-    return await asyncio.get_running_loop().run_in_executor(None, work)

@@ -1,0 +1,196 @@
+"""Evidence with numbers, put together into an Analysis: measures, steps, take-off, warnings, what must be withheld."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from penult.core import clock
+from penult.core.doubt import Instant, withhold
+from penult.core.draws import Draws
+from penult.core.evidence import ContactEvidence, FlightEvidence
+from penult.core.measures.contact import contact_measures, strike
+from penult.core.measures.step import StepEvidence, step_measures
+from penult.core.measures.takeoff import (
+    LANDING_DROP_M,
+    STANDING_HIP_SHARE,
+    TakeoffEvidence,
+    check_measures,
+    penultimate_measures,
+    takeoff_measures,
+)
+from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
+from penult.model.arrays import Floats
+from penult.model.calibration import LaneFit
+from penult.model.clip import Clip
+from penult.model.measured import Measured
+from penult.model.settings import Settings
+
+MAT_LEAST_M = 0.015
+"""A thinner surface is the runway itself: boards and their strips rise by up to 7 mm (competition rules)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """Evidence with numbers, ready to be put into an Analysis."""
+
+    contacts: list[ContactEvidence]
+    flights: list[FlightEvidence]
+    zero: int
+    takeoff: int | None
+    fit: LaneFit
+    settings: Settings
+    draws: Draws
+    direction: Direction
+    time_scale: float
+
+    def analysis(self, clip: Clip, method: Mapping[str, Any], notices: Sequence[Notice]) -> Analysis:
+        """Put all measures together, then ask whether clock and scale can be believed."""
+        contacts = tuple(_contact(c, self.time_scale) for c in self.contacts)
+        run = self._run(contacts)
+        result = Analysis(
+            clip=ClipRecord(
+                file=clip.file,
+                sha256=clip.sha256,
+                frames=len(clip.time_s),
+                capture_rate_hz=clip.capture_rate_hz,
+                capture_rate_from=clip.capture_rate_from,
+                first_frame_s=float(clip.file_time_s[0]),
+            ),
+            run=run,
+            contacts=contacts,
+            steps=self._steps(),
+            penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
+            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
+            checks=check_measures(self.flights),
+            warnings=(*notices, *self._warnings(run)),
+            method=method,
+        )
+        return withhold(clock.apply(result, self.time_scale), self._unseen())
+
+    def _unseen(self) -> Iterator[Instant]:
+        """Ends of contacts that were not seen."""
+        for contact in self.contacts:
+            event = contact.event
+            if not event.touchdown_seen:
+                yield event.number, "touchdown"
+            if not event.toe_off_seen:
+                yield event.number, "toe_off"
+
+    def _by_number(self) -> dict[int, ContactEvidence]:
+        return {c.event.number: c for c in self.contacts}
+
+    def _standing_hip_m(self) -> float | None:
+        said = self.settings
+        if said.leg_length_m:
+            return said.leg_length_m
+        return said.height_m * STANDING_HIP_SHARE if said.height_m else None
+
+    def _toe_x_m(self) -> Floats | None:
+        zero = self.contacts[self.zero].event
+        if self.takeoff is None and zero.toe_x_m[0] > 0.0:
+            return None
+        return zero.toe_x_m
+
+    def _steps(self) -> tuple[Step, ...]:
+        steps: list[Step] = []
+        before: StepEvidence | None = None
+        for a, b, flight in zip(self.contacts[:-1], self.contacts[1:], self.flights[:-1], strict=True):
+            now = StepEvidence(
+                start=a.event,
+                end=b.event,
+                flight=flight,
+                interval_s=a.interval_s,
+                before=before,
+                part=any(c.event.rough and not c.wholly_seen for c in (a, b)),
+            )
+            steps.append(Step(number=b.event.number, measures=step_measures(now)))
+            before = now
+        return tuple(steps)
+
+    def _takeoff_evidence(self) -> TakeoffEvidence | None:
+        if self.takeoff is None:
+            return None
+        mean, sd = LANDING_DROP_M
+        drop = np.full(len(self.draws.xy_m), mean)
+        drop[1:] += sd * self.draws.generator.normal(size=len(drop) - 1)
+        return TakeoffEvidence(
+            contact=self.contacts[self.takeoff],
+            approach=self.flights[self.takeoff - 1] if self.takeoff > 0 else None,
+            flight=self.flights[self.takeoff],
+            landing_drop_m=drop,
+        )
+
+    def _run(self, contacts: Sequence[Contact]) -> Run:
+        said = self.settings
+        return Run(
+            direction=self.direction,
+            kind=said.kind,
+            has_takeoff=self.takeoff is not None,
+            mats=said.mats or _measured_mats(contacts),
+            athlete=said.athlete,
+            takeoff_foot=self.contacts[self.takeoff].event.foot if self.takeoff is not None else None,
+            sex=said.sex,
+            height_m=said.height_m,
+        )
+
+    def _warnings(self, run: Run) -> list[Notice]:
+        return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
+
+
+def _contact(c: ContactEvidence, time_scale: float) -> Contact:
+    measures = contact_measures(c)
+    angle = measures["foot_angle_touchdown_deg"]
+    return Contact(
+        number=c.event.number,
+        foot=c.event.foot,
+        measures=measures,
+        lowest_s=c.lowest_s * time_scale if np.isfinite(c.lowest_s) else None,
+        strike=strike(angle.value) if isinstance(angle, Measured) else "",
+        wholly_seen=c.wholly_seen,
+        by_hand=c.event.by_hand,
+        span_s=(float(c.event.touchdown_s[0]) * time_scale, float(c.event.toe_off_s[0]) * time_scale),
+    )
+
+
+def _measured_mats(contacts: Sequence[Contact]) -> tuple[Mat, ...]:
+    """Mats that the feet stood on, from the heights of the supports."""
+    heights = {c.number: c.measures["support_height_m"] for c in contacts if c.number <= 0}
+    return tuple(
+        Mat(number=n, thickness_m=round(h.value, 3))
+        for n, h in heights.items()
+        if isinstance(h, Measured) and h.value >= MAT_LEAST_M
+    )
+
+
+def _kind_warnings(run: Run) -> list[Notice]:
+    """The clip and the coach's word for it disagree about the take-off."""
+    kind = run.kind.lower()
+    if run.has_takeoff and kind in {"run-through", "run through"}:
+        return [Notice(code="kind-disagrees", text="said to be a run-through, but the clip shows a take-off")]
+    if not run.has_takeoff and kind and kind not in {"run-through", "run through"}:
+        return [Notice(code="kind-disagrees", text=f"said to be a {run.kind}, but no take-off is seen in the clip")]
+    return []
+
+
+def _mat_warnings(said: Sequence[Mat], contacts: Mapping[int, ContactEvidence]) -> list[Notice]:
+    """What the coach put down and what the feet stood on disagree."""
+    out = []
+    told = {m.number: m.thickness_m for m in said}
+    for number, c in contacts.items():
+        height = c.event.support_height_m
+        if number > 0 or not np.isfinite(height[0]) or (not said):
+            continue
+        expected, spread = told.get(number, 0.0), 2.0 * float(np.nanstd(height[1:]))
+        if abs(height[0] - expected) > max(spread, 0.02):
+            out.append(
+                Notice(
+                    code="mat-disagrees",
+                    text=f"contact {number}: the surface lies {100 * height[0]:.0f} cm above the runway, "
+                    f"{100 * expected:.0f} cm was said",
+                )
+            )
+    return out
