@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from penult.errors import OutputError
-from penult.outputs import exchange, save
+from penult.outputs import aside, exchange, save
 
 CLIP, OTHER_CLIP = "a" * 64, "b" * 64
 
@@ -250,6 +250,37 @@ def test_two_writers_at_once_leave_a_whole_result(tmp_path: Path) -> None:
     assert [p.returncode for p in both] == [0, 0]
     assert whole_token(folder) in {"A59", "B59"}
     assert list(tmp_path.iterdir()) == [folder]
+
+
+def test_a_folder_made_this_very_moment_is_left_alone(tmp_path: Path) -> None:
+    """Between making the folder and locking it another run may look; and what it looks at must not be gone then."""
+    folder = tmp_path / "result"
+    partial, lock = aside.new_partial(folder)
+    assert lock is not None
+    os.close(lock)  # as it is before the lock is taken
+
+    aside.remove_stale(folder)
+    assert partial.exists()
+
+    killed = subprocess.Popen([sys.executable, "-c", ""])
+    killed.wait(30)
+    gone = partial.rename(partial.with_name(partial.name.replace(f"-{os.getpid()}-", f"-{killed.pid}-")))
+    aside.remove_stale(folder)
+    assert not gone.exists(), "one whose maker runs no more is removed"
+
+
+def test_the_old_result_under_the_partial_name_is_left_to_its_run(tmp_path: Path) -> None:
+    """After the exchange the old result, without a lock, has the partial name until what a person put in is carried."""
+    folder = tmp_path / "result"
+    partial, lock = aside.new_partial(folder)
+    assert lock is not None
+    (partial / aside.LOCK).unlink()
+    os.utime(partial, (0, 0))
+
+    aside.remove_stale(folder)
+
+    assert partial.exists()
+    os.close(lock)
 
 
 def test_a_folder_that_another_run_is_building_is_left_alone(tmp_path: Path) -> None:

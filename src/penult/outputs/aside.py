@@ -53,18 +53,18 @@ def _machine() -> str:
     return hashlib.sha256(platform.node().encode()).hexdigest()[:8]
 
 
-def _builder_is_gone(partial: Path) -> bool:
-    """Tell whether the folder was made by a process of this machine that runs no more."""
+def _builder_runs(partial: Path) -> bool | None:
+    """Tell whether the process that made the folder runs on this machine; None if the name does not tell."""
     found = re.search(r"-(\d{1,10})-([0-9a-f]{8})-[0-9a-f]{8}\Z", partial.name)
     if sys.platform == "win32" or not found or found[2] != _machine():
-        return False
+        return None
     try:
         os.kill(int(found[1]), 0)  # signal 0 only asks whether the process is there
     except ProcessLookupError:
-        return True
-    except OSError:
         return False
-    return False
+    except OSError:
+        return True
+    return True
 
 
 def _hold(path: Path) -> int | None:
@@ -76,30 +76,44 @@ def _hold(path: Path) -> int | None:
 
     handle = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
     with suppress(OSError):  # some network disks have no locks: then only age tells a stale folder
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(handle, fcntl.LOCK_EX)  # waits: another program may hold it for the instant in which it looks
     return handle
 
 
 def _is_stale(partial: Path) -> bool:
-    """Tell whether the program that was building this folder is gone."""
-    if _builder_is_gone(partial):
+    """Tell whether the program that was building this folder is gone.
+
+    A free lock alone does not say so: a folder that was made this very moment is not locked yet, and one that was
+    exchanged with an older result is that result, which has no lock.
+    """
+    runs = _builder_runs(partial)
+    if runs is False:
         return True
     try:
-        age_s = time.time() - partial.stat().st_mtime
+        found = partial.stat()
     except OSError:
         return False
+    age_s = time.time() - max(found.st_mtime, found.st_ctime)
+    locked = _is_locked(partial / LOCK)
+    if locked is None:
+        return not runs and age_s > _STALE_AFTER_S
+    return age_s > (_STALE_AFTER_S if locked else _JUST_MADE_S)
+
+
+def _is_locked(path: Path) -> bool | None:
+    """Tell whether a running program holds the lock; None where there is no lock to ask."""
     if sys.platform == "win32":
-        return age_s > _STALE_AFTER_S
+        return None
     import fcntl  # noqa: PLC0415 - does not exist on Windows
 
     try:
-        handle = os.open(partial / LOCK, os.O_RDWR)
+        handle = os.open(path, os.O_RDWR)
     except OSError:
-        return age_s > _JUST_MADE_S
+        return None
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        return age_s > _STALE_AFTER_S
+        return True
     finally:
         os.close(handle)
-    return True
+    return False
