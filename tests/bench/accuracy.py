@@ -1,4 +1,4 @@
-"""Accuracy on films with known truth, as one table: python tests/bench/accuracy.py [FILMS] [--keep RESULTS] [--save FILE].
+"""Accuracy on films with known truth: accuracy.py [FILMS] [--keep RESULTS] [--save FILE] [--lanes FOLDER].
 
 FILMS is a folder of film folders (else $PENULT_SHARED/films, else samples/). Every film is analysed through the command
 line; the table gives each measure by frame rate and overall, its bar, and beside it the figures of the previous release
@@ -30,12 +30,18 @@ def main() -> None:
     parser.add_argument("films", nargs="?", type=Path, default=Path(shared) / "films" if shared else ROOT / "samples")
     parser.add_argument("--keep", type=Path, help="folder for the results; existing ones are used again when unchanged")
     parser.add_argument("--save", type=Path, help="write the figures, for the next release's column")
+    parser.add_argument(
+        "--lanes", type=Path, help="folder of <film>.json to measure with in place of each film's lane.json"
+    )
     said = parser.parse_args()
     keep = said.keep or Path(tempfile.mkdtemp())
     groups: dict[str, dict[str, Score]] = {}
     for film in sorted(p.parent for p in said.films.glob("*/truth.json")):
         truth = load(film / "truth.json")
-        result = analysed(film, keep / film.name)
+        lane = film / "lane.json" if said.lanes is None else said.lanes / f"{film.name}.json"
+        if not lane.exists():
+            continue
+        result = analysed(film, lane, keep / film.name)
         if result is None:
             continue
         faults = contact_faults(truth, result)
@@ -53,10 +59,10 @@ def main() -> None:
         said.save.write_text(json.dumps(figures, indent=1))
 
 
-def analysed(film: Path, out: Path) -> dict | None:
+def analysed(film: Path, lane: Path, out: Path) -> dict | None:
     """Analyse one film through the command line."""
     more = json.loads((film / "arguments.json").read_text()) if (film / "arguments.json").exists() else []
-    command = [sys.executable, "-m", "penult", "analyse", str(film / "clip.mp4"), "--calib", str(film / "lane.json")]
+    command = [sys.executable, "-m", "penult", "analyse", str(film / "clip.mp4"), "--calib", str(lane)]
     done = subprocess.run([*command, "--out", str(out), "--quiet", *more], capture_output=True, text=True, check=False)
     if done.returncode:
         print(f"{film.name:18s} exit {done.returncode}: {done.stderr.strip()[-400:]}")
