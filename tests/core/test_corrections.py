@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from penult.core import carry, draws
 from penult.core.corrections import applicable, clip_with
-from penult.core.drags import REACH_S
+from penult.core.drags import REACH_S, HandTrack
 from penult.core.history import added, clashing, redone, undone
 from penult.core.lane import fit_lane
 from penult.core.outcome import outcome_of, outcome_with
@@ -41,7 +41,8 @@ from penult.model.lane_profile import LaneProfile
 from penult.model.measured import Measured
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
-from penult.model.skeleton import INDEX, joint
+from penult.model.skeleton import INDEX, JOINTS, joint
+from penult.model.track import PixelTrack
 from penult.outputs.result import analysis_to_json
 
 RATE_HZ = 240.0
@@ -270,6 +271,30 @@ def test_a_dragged_joint_stands_where_it_was_put_and_its_neighbours_follow_smoot
     assert shift[row - reach - 1, k] == 0.0
     assert shift[row - 5, k] == pytest.approx(shift[row + 5, k], abs=1e-9)
     assert not np.delete(shift, k, axis=1).any()
+
+
+def test_a_joint_dragged_in_a_frame_that_was_not_looked_at_takes_its_neighbours_along() -> None:
+    """On a joint that moves evenly, looked at in every third frame, a drag of 12 px is the raised cosine over its reach."""
+    time_s = np.arange(31) / 240.0
+    xy_px = np.full((31, len(JOINTS), 2), np.nan)
+    xy_px[::3] = np.stack([4.0 * np.arange(0, 31, 3), 300.0 - np.arange(0, 31, 3)], axis=1)[:, None]
+    track = PixelTrack(
+        time_s=time_s,
+        frame=np.arange(31),
+        xy_px=xy_px,
+        score=np.isfinite(xy_px[..., 0]).astype(float),
+        filled=np.zeros(xy_px.shape[:2], dtype=bool),
+    )
+    hand = HandTrack(tuple(range(31)))
+    assert hand.take(JointDragged(frame=16, joint="left_knee", to_px=(4.0 * 16, 300.0 - 16 + 12.0)))
+
+    now, _ = hand.on(track)
+
+    moved = now.xy_px[::3, INDEX["left_knee"]] - xy_px[::3, INDEX["left_knee"]]
+    away = np.clip(np.abs(time_s[::3] - time_s[16]) / REACH_S, 0.0, 1.0)
+    assert moved[:, 1] == pytest.approx(12.0 * (1.0 + np.cos(np.pi * away)) / 2.0)
+    assert np.abs(moved[:, 0]).max() < 1e-9
+    assert now.xy_px[16, INDEX["left_knee"]] == pytest.approx([64.0, 296.0])
 
 
 def test_two_drags_of_one_joint_leave_each_other_where_they_are(sighting: Sighting, automatic: Outcome) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from penult.core.sides import LEG, exchange
-from penult.model.arrays import Bools, Floats
+from penult.model.arrays import Bools, Floats, Ints
 from penult.model.corrections import JointDragged, LegsSwapped
 from penult.model.skeleton import INDEX, JOINTS
 from penult.model.track import PixelTrack
@@ -82,11 +82,19 @@ def _follow(xy_px: Floats, time_s: Floats, placed: dict[int, tuple[float, float]
     """Move one joint (t, 2) in place so that it passes through the places; returns how far each row rests on them (t,)."""
     rows = np.array(sorted(placed))
     want = np.array([placed[row] for row in rows.tolist()])
-    had = np.where(np.isfinite(xy_px[rows]), xy_px[rows], want)
+    had = _where_it_was(xy_px, time_s, rows, want)
     share = _shares(time_s, time_s[rows])
     xy_px += share @ (want - had)
     xy_px[rows] = want
     return np.asarray(share.sum(axis=1))
+
+
+def _where_it_was(xy_px: Floats, time_s: Floats, rows: Ints, want: Floats) -> Floats:
+    """Return a joint's place (n, 2) in the rows; in a frame not looked at, the straight line between its neighbours."""
+    seen = np.isfinite(xy_px).all(axis=1)
+    if not seen.any():
+        return want
+    return np.stack([np.interp(time_s[rows], time_s[seen], xy_px[seen, axis]) for axis in (0, 1)], axis=1)
 
 
 def _shares(time_s: Floats, at_s: Floats) -> Floats:

@@ -50,6 +50,10 @@ HAND_SD_M = 0.01
 DRIFT_TIME_S = 0.08
 """About a third of a step: the time in which a leg changes its shape to the pose model."""
 
+NUDGE = 1e-6
+"""Step of the slopes along a camera parameter: marks in one plane leave focal length and distance free together by tens of
+percent, and steps as long as that would not cancel where the two do."""
+
 WIDEST_GAP = 9
 """Frames from one sample to the next that count as a row: as far apart as the pose model looks in the fastest films (1 kHz)."""
 
@@ -174,7 +178,7 @@ def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
 def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> tuple[Floats, Floats]:
     """How x and y of every sample move with each camera parameter (t, k, 2, p) and with the joint's depth (t, k, 2)."""
     sd = np.sqrt(np.diag(cameras[0].covariance))
-    step = np.where(sd > 0, np.maximum(sd, 1e-9), 0.0)
+    step = np.where(sd > 0, NUDGE, 0.0)
     by_camera = np.zeros((*track.xy_px.shape, len(sd)))
     for p in np.flatnonzero(step):
         ahead = _map(track, cameras, z_m, partial(moved, parameter=int(p), step=float(step[p])))

@@ -9,7 +9,7 @@ import numpy as np
 from penult.core.camera import at_depth, project
 from penult.core.contacts import Support
 from penult.core.crossing import HIDDEN
-from penult.core.draws import Draws, moved
+from penult.core.draws import NUDGE, Draws, moved
 from penult.core.evidence import Event
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -92,10 +92,10 @@ def _camera_part(camera: Camera, theta: Floats, place_m: tuple[float, float, flo
     sd = np.sqrt(np.diag(camera.covariance))
     out = np.zeros((len(theta), 2))
     for p in np.flatnonzero(sd).tolist():
-        change = at_depth(moved(camera, p, sd[p]), pixel, place_m[2]) - at_depth(
-            moved(camera, p, -sd[p]), pixel, place_m[2]
+        change = at_depth(moved(camera, p, NUDGE), pixel, place_m[2]) - at_depth(
+            moved(camera, p, -NUDGE), pixel, place_m[2]
         )
-        out += theta[:, p : p + 1] * change / (2.0 * sd[p])
+        out += theta[:, p : p + 1] * change / (2.0 * NUDGE)
     return out
 
 

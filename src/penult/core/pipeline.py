@@ -22,6 +22,7 @@ from penult.core.locate import inside_picture, joint_depths, to_picture, to_runw
 from penult.core.numbering import reference_index, takeoff_index
 from penult.core.report import Report
 from penult.core.sides import LEG, exchange, settle_arms
+from penult.core.stature import body_height, height_method, height_notice
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats
@@ -188,7 +189,9 @@ def measure(
         direction=_direction(found.pixels),
         time_scale=found.time_scale,
     )
-    analysis = report.analysis(clip, method, notices)
+    tall = body_height(draws, contacts, found.runway.time_s)
+    doubt = height_notice(tall, settings.height_m)
+    analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
     return Outcome(analysis=analysis, motion=_motion(found, settings))
 
 
