@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from penult.core import draws
-from penult.core.camera import at_depth, fit_lane, project, sample_cameras
+from penult.core.camera import at_depth, fit_lane, project
 from penult.core.events import _camera_part
 from penult.core.locate import DEPTH_SD_M
-from penult.core.synthetic_film import square_camera
+from penult.core.synthetic_film import lane_file, square_camera
 from penult.model.arrays import Floats
-from penult.model.calibration import Camera, LaneFile, Mark
+from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import PixelTrack, RunwayTrack
 
@@ -109,38 +109,26 @@ def test_camera_is_carried_through_as_refitted_cameras_would(pixels: PixelTrack,
     )
 
 
-def test_marks_in_one_plane_leave_the_run_plane_as_sharp_as_refitted_cameras(
-    pixels: PixelTrack, runway: RunwayTrack
-) -> None:
-    """Poles in one plane: focal length unknown by tens of percent, but joints and toes spread as cameras drawn from the fit.
+def test_marks_in_one_plane_leave_the_run_plane_sharp_and_honest() -> None:
+    """Poles in one plane, phones of all focal lengths at the distance that goes with them, marks clicked to 1 px.
 
-    Reference: `sample_cameras`, which solves a pose for every drawn focal length. Steps of one SD along each parameter gave
-    three times this spread.
+    What the camera alone moves a toe 5 cm aside by, over the SD that is drawn for it, must spread like a unit normal.
+    Steps of one SD along each parameter, whose errors do not cancel, state about three times too much.
     """
-    base = square_camera()
-    poles = [(x, y, 0.0) for x in (-8.0, -5.0, -2.0, 1.0) for y in (0.0, 1.0, 2.0)]
-    marks = tuple(
-        Mark(name=str(i), pixel_px=(float(u), float(v)), runway_m=place)
-        for i, (place, (u, v)) in enumerate(zip(poles, project(base, poles), strict=True))
-    )
-    fit = fit_lane(LaneFile(image_size_px=base.image_size_px, marks=marks, pixel_sd_px=1.0))
-    still = dataclasses.replace(fit.camera, covariance=np.zeros((9, 9)))
-    toe = joint("right", "toe")
-    place = (-2.0, 0.0, 0.05)
+    place = (0.0, 0.05, 0.05)
+    misses = []
+    for seed in range(16):
+        rng = np.random.default_rng(seed)
+        longer = float(np.exp(rng.normal(0.0, 0.3)))
+        truth = square_camera(distance_m=12.0 * longer, focal_px=1900.0 * longer)
+        fit = fit_lane(lane_file(truth, 1.0, rng, board=False))
+        assert np.sqrt(fit.camera.covariance[6, 6]) > 0.1
+        theta = draws._camera_draws(fit.camera.covariance, rng)
+        pixel = project(truth, place)
+        spread_m = _camera_part(fit.camera, theta, place).std(axis=0)
+        misses.append((at_depth(fit.camera, pixel, place[2]) - place[:2]) / spread_m)
 
-    with_camera, without = (_drawn(pixels, runway, c).lasting_m[1:].var(axis=0) for c in (fit.camera, still))
-    drawn = sample_cameras(fit.camera, 300, np.random.default_rng(7))
-    mapped = np.var([draws._map(pixels, (one,), runway.z_m) for one in drawn], axis=0)
-    foot = _camera_part(fit.camera, _drawn(pixels, runway, fit.camera).camera_theta, place)
-    feet = np.array([at_depth(one, project(fit.camera, place), place[2]) for one in drawn])
-
-    assert np.sqrt(fit.camera.covariance[6, 6]) > 0.1
-    seen = np.isfinite(mapped[:, toe]).all(axis=1)
-    for k in (0, toe):
-        assert np.sqrt((with_camera - without)[seen, k].mean(axis=0)) == pytest.approx(
-            np.sqrt(mapped[seen, k].mean(axis=0)), rel=0.3, abs=0.001
-        )
-    assert foot.std(axis=0) == pytest.approx(feet.std(axis=0), rel=0.25, abs=0.0005)
+    assert 0.75 < np.sqrt(np.mean(np.square(misses))) < 1.4
 
 
 def test_joint_put_by_hand_has_the_spread_of_a_hand(pixels: PixelTrack, runway: RunwayTrack, still: Camera) -> None:
