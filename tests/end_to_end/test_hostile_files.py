@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import io
 import random
+import struct
 import warnings
+import zipfile
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from fuzzing import Tally, mutants, targets
+from penult.adapters import keypoint_cache
+from penult.adapters.result_file import read_motion
+from penult.adapters.sighting_file import NAME, read_sighting
+from penult.errors import ResultError
 
 pytestmark = pytest.mark.slow
 
@@ -34,3 +42,47 @@ def test_no_broken_file_crashes_any_reader(small_job: Any, tmp_path: Path, monke
 
     assert list(found) == []
     assert min(counts.values()) == CASES
+
+
+def archive(*, way: int = 0, flag: int = 0, header: str = "") -> bytes:
+    """An npz file that says of its one array that it is packed in another way, or encrypted, or of another shape."""
+    member = io.BytesIO()
+    np.save(member, np.arange(40))
+    content = member.getvalue()
+    if header:
+        text = header.encode().ljust(117) + b"\n"
+        content = b"\x93NUMPY\x01\x00" + struct.pack("<H", len(text)) + text
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as file:
+        file.writestr("frame.npy", content)
+    data = bytearray(out.getvalue())
+    entry = data.index(b"PK\x01\x02")
+    for at in (4, entry + 6):  # minimum version, flags, way of packing: in both headers
+        struct.pack_into("<HH", data, at + 2, flag, way)
+    return bytes(data)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        archive(way=99),
+        archive(flag=1),
+        archive(header=f"{{'descr': '<f8', 'fortran_order': False, 'shape': ({2**60},)}}"),
+        archive(header=f"{{'descr': '<f8', 'fortran_order': False, 'shape': ({2**70}, 9)}}"),
+        archive(header="[" * 100),
+    ],
+    ids=["unknown packing", "encrypted", "an array of exabytes", "beyond any size", "nested header"],
+)
+def test_an_archive_that_lies_is_damage_and_no_fault_of_ours(
+    data: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Found by fuzzing (unknown packing), or made to be worse; the keypoint cache takes it for no entry."""
+    monkeypatch.setenv("PENULT_CACHE", str(tmp_path))
+    for name in ("motion.npz", NAME, "k.npz"):
+        (tmp_path / name).write_bytes(data)
+
+    with pytest.raises(ResultError, match="does not hold a motion"):
+        read_motion(tmp_path / "motion.npz")
+    with pytest.raises(ResultError, match="is damaged"):
+        read_sighting(tmp_path)
+    assert keypoint_cache.read("k") is None

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import json
-import zipfile
-import zlib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, NoReturn
@@ -13,6 +10,7 @@ from typing import Annotated, Any, Literal, NoReturn
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
+from penult.adapters.npz import unpacked
 from penult.errors import ResultError
 from penult.model.analysis import Analysis, ClipRecord, Contact, Mat, Notice, Run, Step
 from penult.model.arrays import Floats
@@ -178,9 +176,8 @@ def read_motion(path: Path) -> Motion:
     path = path / "motion.npz" if path.is_dir() else path
     data = _bytes(path, LARGEST_MOTION_BYTES)
     try:
-        arrays = _arrays(data)
-        return _motion(arrays)
-    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile, zlib.error, MemoryError) as error:
+        return _motion(unpacked(data, most_arrays=50, most_bytes=LARGEST_MOTION_BYTES))
+    except (ValueError, KeyError, TypeError) as error:
         why = f"no array {error} in it" if isinstance(error, KeyError) else str(error)
         raise ResultError(f"{path} does not hold a motion", why[:200], next_step=_NEXT) from None
 
@@ -287,17 +284,6 @@ def _record(file: _File) -> Analysis:
 
 def _measures(measures: Mapping[str, _Measure]) -> dict[str, Measure]:
     return {name: measure.record() for name, measure in measures.items()}
-
-
-def _arrays(data: bytes) -> dict[str, Floats]:
-    """Return the arrays of an npz file, after a look at how large they unpack."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        members = archive.infolist()
-        unpacked = sum(m.file_size for m in members)
-        if len(members) > 50 or unpacked > LARGEST_MOTION_BYTES:
-            raise ValueError(f"it would unpack to {len(members)} arrays of {unpacked} bytes")
-    with np.load(io.BytesIO(data), allow_pickle=False) as archive_arrays:
-        return {name: archive_arrays[name] for name in archive_arrays.files}
 
 
 def _motion(a: Mapping[str, Floats]) -> Motion:

@@ -10,14 +10,13 @@ import dataclasses
 import io
 import json
 import math
-import zipfile
-import zlib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
+from penult.adapters.npz import unpacked
 from penult.errors import ResultError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
@@ -163,13 +162,13 @@ def read_sighting(folder: Path) -> Sighting:
         why = "this result was written without it" if isinstance(error, FileNotFoundError) else str(error.strerror)
         raise ResultError(f"{path} cannot be read", why, next_step=_NEXT) from error
     try:
-        return _sighting(_arrays(data))
+        return _sighting(unpacked(data, most_arrays=20, most_bytes=LARGEST_BYTES))
     except (*_DAMAGE, ValidationError) as error:
-        why = f"no array {error} in it" if isinstance(error, KeyError) else str(error).splitlines()[0]
+        why = f"no array {error} in it" if isinstance(error, KeyError) else " ".join(str(error).split())
         raise ResultError(f"{path} is damaged", why[:200], next_step=_NEXT) from None
 
 
-_DAMAGE = (ValueError, KeyError, TypeError, IndexError, OSError, EOFError, zipfile.BadZipFile, zlib.error, MemoryError)
+_DAMAGE = (ValueError, KeyError, TypeError, IndexError, OverflowError)
 
 
 def _text(sighting: Sighting) -> str:
@@ -209,15 +208,6 @@ def _without_nan(value: Any) -> Any:
 
 def _with_nan(value: dict[str, Any]) -> Any:
     return float(value["not"]) if value.keys() == {"not"} else value
-
-
-def _arrays(data: bytes) -> dict[str, Floats]:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        members = archive.infolist()
-        if len(members) > 20 or sum(m.file_size for m in members) > LARGEST_BYTES:
-            raise ValueError("it would unpack to too much")
-    with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-        return {name: stored[name] for name in stored.files}
 
 
 def _sighting(a: dict[str, Floats]) -> Sighting:
