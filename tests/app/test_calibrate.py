@@ -12,8 +12,9 @@ import pytest
 
 from penult.adapters.lane_file import read_lane, read_still, write_lane
 from penult.adapters.lens_file import read_lens
-from penult.app.calibrate import Said, calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
+from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
 from penult.app.check import check_lane
+from penult.app.lanes import Said
 from penult.app.lens import into_lane, lens_from, write_lens
 from penult.core.camera import at_depth, fit_lane
 from penult.core.expected import advice, expected_map

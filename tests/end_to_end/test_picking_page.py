@@ -17,11 +17,13 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
 from penult.adapters.lane_file import read_lane, read_still
+from penult.adapters.lens_file import lens_text
+from penult.app.lanes import Said
 from penult.app.picking import FACTS, Picking, picking
 from penult.core.camera import fit_lane, position_m, project
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Floats, Image
-from penult.model.calibration import Camera
+from penult.model.calibration import Camera, Lens
 from penult.review.picking import picking_server
 from penult.review.server import LocalServer
 
@@ -65,7 +67,7 @@ def draft(names: dict[str, tuple[float, float, float]], **more: Any) -> dict[str
 
 @pytest.fixture
 def made(tmp_path: Path) -> Picking:
-    return picking(still(), "empty.jpg", tmp_path / "lane3.json")
+    return picking(still(), Path("empty.jpg"), tmp_path / "lane3.json")
 
 
 @pytest.fixture
@@ -102,7 +104,7 @@ def test_marks_become_a_lane_file_with_its_still(made: Picking) -> None:
     assert lane.note == "lane 6"
     assert read_still(made.out, lane) is not None
     assert position_m(fit.camera)[2] == pytest.approx(12.0, abs=0.2)
-    assert picking(still(), "empty.jpg", made.out).begun == lane  # a second visit goes on from there
+    assert picking(still(), Path("empty.jpg"), made.out).begun == lane  # a second visit goes on from there
 
 
 def test_what_is_no_lane_is_refused_and_nothing_overwritten(made: Picking) -> None:
@@ -115,8 +117,42 @@ def test_what_is_no_lane_is_refused_and_nothing_overwritten(made: Picking) -> No
     with pytest.raises(OutputError, match="no lane file"):
         made.write(draft(PLACES, camera_distance_m=12.0))
     with pytest.raises(OutputError, match="no lane file"):
-        picking(still(), "empty.jpg", made.out)
+        picking(still(), Path("empty.jpg"), made.out)
     assert made.out.read_text() == "my notes"
+
+
+def test_what_was_said_on_the_command_line_stands_in_the_page(tmp_path: Path) -> None:
+    """Distance, note, no board and lens are in the page's first draft and in the file; a lens of another size is refused."""
+    out, lens = tmp_path / "lane3.json", tmp_path / "lens.json"
+    lens.write_text(lens_text(Lens(fx_px=1400.0, fy_px=1400.0, cx_px=639.5, cy_px=359.5), SIZE_PX))
+    said = Said(camera_distance_m=12.0, lens_file=lens, board=False, note="lane 6")
+
+    made = picking(still(), Path("empty.jpg"), out, said)
+    begun = made.start()
+    made.write({**begun, "marks": draft(PLACES)["marks"]})
+    lane = read_lane(out)
+
+    assert begun == {"marks": [], "camera_distance_m": 12.0, "board": False, "note": "lane 6"}
+    assert (lane.camera_distance_m, lane.board, lane.note) == (12.0, False, "lane 6")
+    assert lane.lens is not None
+    assert lane.lens.fx_px == 1400.0
+    again = picking(still(), Path("empty.jpg"), out, Said(note="lane 7")).start()
+    assert (again["camera_distance_m"], again["board"], again["note"]) == (12.0, False, "lane 7")
+    with pytest.raises(CalibrationError, match=r"lens\.json does not fit the picture"):
+        picking(np.zeros((540, 960, 3), np.uint8), Path("empty.jpg"), tmp_path / "other.json", said)
+
+
+def test_a_picture_of_somebody_else_is_not_replaced_by_the_still(tmp_path: Path) -> None:
+    """lane3.jpg without a lane3.json is not ours, unless it is the very picture that is clicked in: then it stays as it is."""
+    foreign = tmp_path / "lane3.jpg"
+    cv2.imwrite(str(foreign), still())
+    before = foreign.read_bytes()
+
+    with pytest.raises(OutputError, match="belongs to no lane file"):
+        picking(still(), Path("empty.jpg"), tmp_path / "lane3.json")
+    picking(still(), foreign, tmp_path / "lane3.json").write(draft(PLACES, camera_distance_m=12.0))
+
+    assert foreign.read_bytes() == before
 
 
 def test_the_server_answers_its_own_page_only(server: LocalServer, own: httpx.Client, bare: httpx.Client) -> None:

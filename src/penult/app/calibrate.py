@@ -9,16 +9,15 @@ from pathlib import Path
 import numpy as np
 
 from penult.adapters import video
-from penult.adapters.lane_file import read_lane, still_path, write_lane, write_still
-from penult.adapters.lens_file import read_lens
 from penult.adapters.markers import find_markers, marker_cells
 from penult.adapters.marks_csv import read_marks, read_places
 from penult.adapters.still_source import is_picture, median_picture, read_picture
+from penult.app.lanes import Said, write_both
 from penult.core.lane import fit_lane
 from penult.core.markers import fit_markers, marks_of, pixel_sd_px
-from penult.errors import CalibrationError, OutputError
+from penult.errors import CalibrationError
 from penult.model.arrays import Image
-from penult.model.calibration import LaneFile, LaneFit, Lens, Mark
+from penult.model.calibration import LaneFile, LaneFit, Mark
 from penult.model.marker import MarkerPlace, SeenMarker
 from penult.outputs.marker_sheet import marker_sheet
 from penult.outputs.page_files import write_files
@@ -26,16 +25,6 @@ from penult.outputs.page_files import write_files
 SIDE_M = 0.15
 """Of the black square on our own sheets of A4 and US letter."""
 CLICKED_SD_PX = 1.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
-    """What is known of a lane besides its marks."""
-
-    camera_distance_m: float | None = None
-    lens_file: Path | None = None
-    board: bool = True
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,55 +161,16 @@ def _lane(image: Image, marks: tuple[Mark, ...], out: Path, said: Said) -> LaneF
         marks=marks,
         pixel_sd_px=CLICKED_SD_PX,
         camera_distance_m=said.camera_distance_m,
-        lens=_lens(said.lens_file, size_px),
+        lens=said.lens(size_px),
         board=said.board,
         still=f"{out.stem}.jpg",
         note=said.note,
     )
 
 
-def _lens(path: Path | None, size_px: tuple[int, int]) -> Lens | None:
-    if path is None:
-        return None
-    lens, made_for_px = read_lens(path)
-    if made_for_px != size_px:
-        raise CalibrationError(
-            f"{path} does not fit the picture",
-            f"it was made for {made_for_px[0]} x {made_for_px[1]} px; the picture is {size_px[0]} x {size_px[1]} px",
-            next_step="film the chessboard with the setting that you film jumps with",
-        )
-    return lens
-
-
 def _written(fit: LaneFit, image: Image, source: Path, out: Path, notes: tuple[str, ...]) -> Calibrated:
-    still = still_path(out, fit.lane) or out.with_suffix(".jpg")
-    _refuse_foreign(out, still, source)
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{out.parent} cannot be made", error.strerror or str(error)) from error
-    if not (still.exists() and source.exists() and still.samefile(source)):
-        write_still(out, fit.lane, image)
-    write_lane(out, fit.lane)
+    still = write_both(out, fit.lane, image, source)
     return Calibrated(fit=fit, path=out, still=still, notes=(*notes, *_size_notes(image, source)))
-
-
-def _refuse_foreign(out: Path, still: Path, source: Path) -> None:
-    """Refuse to replace anything but a lane file of ours and its own still."""
-    old = None
-    if out.exists():
-        try:
-            old = read_lane(out)
-        except CalibrationError as error:
-            raise OutputError(
-                f"{out} is there and is no lane file; it was left as it is", next_step="choose another place with -o"
-            ) from error
-    is_own = old is not None and old.still == still.name
-    if still.exists() and not is_own and not still.samefile(source):
-        raise OutputError(
-            f"{still} is there and belongs to no lane file of that name; it was left as it is",
-            next_step="choose another name with -o: the still is written beside the lane file",
-        )
 
 
 def _size_notes(image: Image, source: Path) -> tuple[str, ...]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from penult.adapters.lane_file import lane_from_text, read_lane, write_lane, write_still
+from penult.adapters.lane_file import lane_from_text
+from penult.app.lanes import Said, check_place, lane_at, write_both
 from penult.core.lane import fit_lane
-from penult.errors import CalibrationError, OutputError, PenultError
 from penult.model.arrays import Image
-from penult.model.calibration import LaneFile, LaneFit
+from penult.model.calibration import LaneFile, LaneFit, Lens
 
 FACTS = {"runway_width_m": 1.22, "board_length_m": 0.20, "board_width_m": 1.22, "edge_line_m": 0.05}
 """World Athletics technical rules 29.1 and 29.4 (from memory): ready choices on the page, to be confirmed by measuring.
@@ -27,23 +27,40 @@ class Picking:
     ----------
     image : Image
         Upright RGB: the calibration still.
-    source : str
-        File name of the picture or clip that it came from.
+    source : Path
+        The picture or clip that it came from.
     out : Path
         Lane file to be written; the still goes beside it.
     begun : LaneFile, optional
-        Marks to begin with: an earlier lane file, or markers that were found.
+        Marks to begin with: an earlier lane file.
+    said : Said
+        What was said on the command line; it goes before the earlier lane file's.
+    lens : Lens, optional
+        From the command line.
     """
 
     image: Image
-    source: str
+    source: Path
     out: Path
     begun: LaneFile | None = None
+    said: Said = field(default_factory=Said)
+    lens: Lens | None = None
 
     @property
     def size_px(self) -> tuple[int, int]:
         """Return width and height of the picture."""
         return self.image.shape[1], self.image.shape[0]
+
+    def start(self) -> dict[str, Any]:
+        """Return marks and settings to begin with, as the page hands them back."""
+        begun, said = self.begun, self.said
+        marks = begun.marks if begun else ()
+        return {
+            "marks": [{"name": m.name, "pixel": list(m.pixel_px), "runway_m": list(m.runway_m)} for m in marks],
+            "camera_distance_m": said.camera_distance_m or (begun.camera_distance_m if begun else None),
+            "board": said.board and (begun is None or begun.board),
+            "note": said.note or (begun.note if begun else ""),
+        }
 
     def lane(self, draft: Mapping[str, Any]) -> LaneFile:
         """Return the lane that the page's marks and settings make, checked like a file.
@@ -59,7 +76,7 @@ class Picking:
             "marks": draft.get("marks", []),
             **{key: draft[key] for key in ("camera_distance_m", "board", "note", "pixel_sd_px") if key in draft},
         }
-        lens = self.begun.lens if self.begun else None
+        lens = self.lens or (self.begun.lens if self.begun else None)
         return replace(lane_from_text(json.dumps(content), "this page"), lens=lens)
 
     def fitted(self, draft: Mapping[str, Any]) -> LaneFit:
@@ -83,40 +100,35 @@ class Picking:
             If the files cannot be written, or the place holds something else.
         """
         fit = self.fitted(draft)
-        self._check_place()
         lane = replace(fit.lane, still=f"{self.out.stem}.jpg")
-        write_still(self.out, lane, self.image)
-        write_lane(self.out, lane)
+        write_both(self.out, lane, self.image, self.source)
         return replace(fit, lane=lane)
 
-    def _check_place(self) -> None:
-        """Refuse to write over a file that is no lane file."""
-        if not self.out.exists():
-            return
-        try:
-            read_lane(self.out)
-        except PenultError as error:
-            raise OutputError(
-                f"{self.out} is there already and is no lane file", next_step="choose another name with -o"
-            ) from error
 
-
-def picking(image: Image, source: str, out: Path) -> Picking:
+def picking(image: Image, source: Path, out: Path, said: Said | None = None) -> Picking:
     """Return a picture to click marks in; an earlier lane file at `out` that fits the picture gives the marks to begin with.
+
+    Parameters
+    ----------
+    image : Image
+    source : Path
+        Where it came from.
+    out : Path
+        The lane file.
+    said : Said, optional
+        Distance, lens, note and board from the command line: they stand in the page to begin with.
 
     Raises
     ------
+    CalibrationError
+        If the lens was made for another picture size.
     OutputError
-        If `out` holds something that is no lane file.
+        If a place to be written holds something else.
     """
-    begun = None
-    if out.exists():
-        try:
-            begun = read_lane(out)
-        except CalibrationError as error:
-            raise OutputError(
-                f"{out} is there already and is no lane file", next_step="choose another name with -o"
-            ) from error
-        if begun.image_size_px != (image.shape[1], image.shape[0]):
-            begun = None
-    return Picking(image=image, source=source, out=out, begun=begun)
+    size_px = (image.shape[1], image.shape[0])
+    check_place(out, f"{out.stem}.jpg", source)
+    begun = lane_at(out)
+    if begun is not None and begun.image_size_px != size_px:
+        begun = None
+    said = said or Said()
+    return Picking(image=image, source=source, out=out, begun=begun, said=said, lens=said.lens(size_px))

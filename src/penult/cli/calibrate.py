@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from penult.app.check import Checked
+    from penult.app.lanes import Said
     from penult.model.calibration import LaneFit
     from penult.model.marker import MarkerPlace
 
@@ -86,17 +87,18 @@ def calibrate(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Make the lane file of one camera place: printed markers, marks clicked in a page, or a table of marks."""
-    from penult.app.calibrate import Said, calibrate_from_csv, calibrate_from_markers
+    from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers
+    from penult.app.lanes import Said
     from penult.core.expected import disagreeing
     from penult.errors import InputError
 
     if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
         hint = "give one of --marker, --places, --marks, --pick"
         raise InputError("more than one way to calibrate was given", next_step=hint)
-    if pick:
-        _pick(source, out, port=port, open_browser=not no_browser)
-        return
     said = Said(camera_distance_m=distance, lens_file=lens_file, board=not no_board, note=note)
+    if pick:
+        _pick(source, out, said, port=port, open_browser=not no_browser)
+        return
     if marks is not None:
         done = calibrate_from_csv(source, marks, out, said)
     elif places is not None or marker:
@@ -114,7 +116,7 @@ def calibrate(
     console.print(f"next: penult check {done.path}", style="dim", soft_wrap=True)
 
 
-def _pick(source: Path, out: Path, *, port: int, open_browser: bool) -> None:
+def _pick(source: Path, out: Path, said: Said, *, port: int, open_browser: bool) -> None:
     """Open the page in which marks are clicked."""
     from penult.app.calibrate import picture_of
     from penult.app.picking import picking
@@ -125,7 +127,7 @@ def _pick(source: Path, out: Path, *, port: int, open_browser: bool) -> None:
     def say(line: str) -> None:
         console.print(line, soft_wrap=True)
 
-    task = picking(picture_of(source), source.name, out)
+    task = picking(picture_of(source), source, out, said)
     if serve_picking(task, port=port, say=say, open_browser=open_browser):
         console.print(f"files: {out}, {out.stem}.jpg", soft_wrap=True)
         console.print(f"next: penult check {out}", style="dim", soft_wrap=True)

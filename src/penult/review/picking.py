@@ -40,7 +40,7 @@ class PickingPages:
     def __init__(self, picking: Picking) -> None:
         self.picking = picking
         self.is_written = False
-        self._draft = _begun(picking.begun)
+        self._draft = picking.start()
         self._jpeg = _jpeg(picking)
 
     def routes(self) -> list[BaseRoute]:
@@ -68,7 +68,7 @@ class PickingPages:
 
     async def _start(self, _request: Request) -> Response:
         return as_json({
-            "file": self.picking.source,
+            "file": self.picking.source.name,
             "out": self.picking.out.name,
             "size": list(self.picking.size_px),
             "facts": FACTS,
@@ -131,13 +131,6 @@ def fit_data(fit: LaneFit) -> dict[str, Any]:
 def _middle(lane: LaneFile) -> float:
     places = [m.runway_m[0] for m in lane.marks]
     return (min(places) + max(places)) / 2.0
-
-
-def _begun(lane: LaneFile | None) -> dict[str, Any]:
-    if lane is None:
-        return {"marks": []}
-    marks = [{"name": m.name, "pixel": list(m.pixel_px), "runway_m": list(m.runway_m)} for m in lane.marks]
-    return {"marks": marks, "camera_distance_m": lane.camera_distance_m, "board": lane.board, "note": lane.note}
 
 
 def _draft(body: dict[str, Any]) -> dict[str, Any]:
