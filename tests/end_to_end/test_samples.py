@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from penult.core.stature import height_notice
+from penult.model.measured import Measured
 from scoring import BARS, UNITS, Score, contact_faults, load, score_film
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
@@ -61,6 +63,24 @@ def test_a_right_film_raises_no_doubt_of_clock_or_scale(film: str, results: dict
     warned = {w["code"] for w in load(results[film] / "analysis.json")["warnings"]}
 
     assert not warned & {"clock-doubted", "scale-doubted"}
+
+
+def test_the_athlete_s_height_shows_a_wrong_scale(results: dict[str, Path]) -> None:
+    """Truth: the films' own body heights. Right lanes raise nothing; of lanes 4 % off most are noticed, 6 % off all.
+
+    A lane whose marks are all wrong by a share makes every length wrong by that share, the height that is shown included.
+    """
+    noticed = {0.0: 0, 0.04: 0, 0.06: 0}
+    for film, folder in results.items():
+        method, stated_m = load(folder / "analysis.json")["method"], load(SAMPLES / film / "truth.json")["height_m"]
+        for off, sign in ((0.0, 1.0), (0.04, 1.0), (0.04, -1.0), (0.06, 1.0), (0.06, -1.0)):
+            scale = 1.0 + sign * off
+            shown = Measured(value=scale * method["body_height_m"], u95=scale * method["body_height_u95_m"])
+            noticed[off] += height_notice(shown, stated_m) is not None
+
+    assert noticed[0.0] == 0
+    assert noticed[0.04] >= 4
+    assert noticed[0.06] == 6
 
 
 NOT_KEPT = {"penultimate_hip_drop_m": 1.5, "knee_angle_min_deg": 7.0}
