@@ -31,6 +31,10 @@ _SPAN_M = 5.0
 _SLOW_HZ = 100.0
 _POOR_STEP_M, _POOR_HIP_M = 0.05, 0.03
 _BENDS_PX = 3.0
+_LOOSE_M = 0.03
+_LOOSE_DRAWS = 60
+_SIDES = {True: "beyond the lane", False: "on the camera's side of the lane"}
+"""Where marks are missing: most lie nearer to the camera than the lane's middle (True), or beyond it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +120,15 @@ def _read(
 
 def advice(fit: LaneFit, stretches: Sequence[Stretch], capture_rate_hz: float | None = None) -> tuple[str, ...]:
     """Return what a coach can do better, in plain words; nothing where nothing is amiss."""
-    return (*disagreeing(fit), *_placed(fit), *_spread(fit), *_bent(fit), *_poor(stretches), *_slow(capture_rate_hz))
+    return (
+        *disagreeing(fit),
+        *_placed(fit),
+        *_loose(fit),
+        *_spread(fit),
+        *_bent(fit),
+        *_poor(stretches),
+        *_slow(capture_rate_hz),
+    )
 
 
 def together(residuals: Sequence[MarkResidual]) -> tuple[MarkResidual, ...]:
@@ -167,6 +179,24 @@ def _placed(fit: LaneFit) -> list[str]:
             "beside the lane, or the taped distance from camera to lane (--distance)."
         )
     return lines
+
+
+def _loose(fit: LaneFit) -> list[str]:
+    """Say where the marks leave open where along the run things are, and on which side of the lane marks are missing."""
+    marked_m = [m.runway_m[0] for m in fit.lane.marks]
+    low_m, high_m = np.clip(visible_m(fit.camera), min(marked_m), max(marked_m))
+    if not np.isfinite(low_m):
+        return []
+    seen = project(fit.camera, [(x, 0.0, 0.0) for x in np.linspace(low_m, high_m, 4)])
+    cameras = sample_cameras(fit.camera, _LOOSE_DRAWS, np.random.default_rng(0))
+    u95_m = 2.0 * float(np.nanmax(np.std([at_depth(drawn, seen)[:, 0] for drawn in cameras], axis=0)))
+    if u95_m < _LOOSE_M:
+        return []
+    aside_m = float(np.median([m.runway_m[2] for m in fit.lane.marks])) * float(np.sign(position_m(fit.camera)[2]))
+    where = "on the other side of the lane" if abs(aside_m) < 0.3 else _SIDES[aside_m > 0.0]
+    missing = f"marks {where} and in its middle, near both ends of the picture"
+    open_cm = f"Places along the run are uncertain by up to {100 * u95_m:.0f} cm from the marks alone."
+    return [f"{open_cm} Add {missing}, or the taped distance from camera to lane (--distance)."]
 
 
 def _spread(fit: LaneFit) -> list[str]:

@@ -15,6 +15,7 @@ from penult.core import pinhole
 from penult.core.lane_doubt import sift
 from penult.core.lane_faults import check_marks
 from penult.core.lane_problem import Problem, best_of_starts, metres_per_px, noise, problem_of, slopes, solved
+from penult.core.lane_width import widened
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, LaneFit, MarkResidual
@@ -80,7 +81,8 @@ def _weighed(problem: Problem, start: Floats) -> tuple[Problem, Floats]:
 
 def _camera(lane: LaneFile, problem: Problem, values: Floats) -> Camera:
     jacobian = slopes(problem, values)
-    inner = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
+    curvature = np.asarray(np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True), dtype=np.float64)
+    inner = widened(problem, values, curvature)
     covariance = np.zeros((pinhole.SIZE, pinhole.SIZE))
     covariance[np.ix_(problem.free, problem.free)] = inner
     return Camera(
