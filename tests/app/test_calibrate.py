@@ -7,9 +7,12 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import av
+import cv2
 import numpy as np
 import pytest
 
+from penult.adapters.chessboard import LensFit
 from penult.adapters.lane_file import read_lane, read_still, write_lane
 from penult.adapters.lens_file import read_lens
 from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
@@ -19,6 +22,7 @@ from penult.app.lens import into_lane, lens_from, write_lens
 from penult.core.camera import at_depth, fit_lane
 from penult.core.expected import advice, expected_map
 from penult.errors import CalibrationError, OutputError
+from penult.model.calibration import Lens
 from penult.model.marker import MarkerPlace
 
 CHESSBOARDS = sorted(Path("/usr/share/doc/opencv-doc/examples/data").glob("left[0-1][0-9].jpg"))
@@ -164,6 +168,64 @@ def test_the_lens_of_opencvs_chessboards_is_the_published_one(tmp_path: Path) ->
     assert found.rms_px < 0.5
     write_lens(found, tmp_path / "lens.json")
     assert read_lens(tmp_path / "lens.json") == (lens, (640, 480))
+
+
+LENS = Lens(fx_px=620.0, fy_px=620.0, cx_px=325.0, cy_px=236.0, k1=-0.2, k2=0.03)
+LENS_SIZE_PX = (640, 480)
+
+
+def board_clip(place: Path) -> Path:
+    """Film a drawn board of 10 by 7 squares of 4 cm, moved by hand before a lens that is known exactly (OpenCV's model)."""
+    cells = 255 * ((np.add.outer(np.arange(7), np.arange(10))) % 2).astype(np.uint8)
+    board = np.pad(np.kron(cells, np.ones((40, 40), np.uint8)), 40, constant_values=255)  # a millimetre a pixel
+    matrix = np.array([[LENS.fx_px, 0.0, LENS.cx_px], [0.0, LENS.fy_px, LENS.cy_px], [0.0, 0.0, 1.0]])
+    pixels = np.stack(np.meshgrid(np.arange(640.0), np.arange(480.0)), axis=-1).reshape(-1, 1, 2)
+    rays = cv2.undistortPoints(pixels, matrix, np.array([LENS.k1, LENS.k2, 0.0, 0.0]))[:, 0]
+    rays = np.column_stack([rays, np.ones(len(rays))])
+    with av.open(str(place), "w") as container:
+        stream = container.add_stream("libx264", rate=30, options={"crf": "12"})
+        stream.width, stream.height = LENS_SIZE_PX
+        for i in range(40):
+            a = 2.0 * np.pi * i / 40.0
+            turn = cv2.Rodrigues(np.array([0.5 * np.sin(2 * a), 0.5 * np.cos(a), 0.2 * np.sin(a)]))[0]
+            middle = np.array([120.0 * np.sin(a), 90.0 * np.cos(3 * a), 560.0 + 60.0 * np.cos(2 * a)])
+            to_board = np.linalg.inv(np.column_stack([turn[:, :2], middle - turn @ (240.0, 180.0, 0.0)]))
+            at = rays @ to_board.T
+            at = (at[:, :2] / at[:, 2:]).astype(np.float32).reshape(480, 640, 2)
+            grey = cv2.remap(board, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderValue=90)
+            frame = av.VideoFrame.from_ndarray(np.repeat(grey[..., None], 3, axis=2), format="rgb24")
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+    return place
+
+
+def test_a_clip_of_a_moved_board_gives_the_lens_that_filmed_it(tmp_path: Path) -> None:
+    """Focal length within half a percent, principal point within 3 px, distortion within 0.02; then into a lane file."""
+    found = lens_from([board_clip(tmp_path / "board.mp4")], (9, 6))
+
+    assert found.image_size_px == LENS_SIZE_PX
+    assert found.views >= 12
+    assert (found.lens.fx_px, found.lens.fy_px) == pytest.approx((620.0, 620.0), rel=0.005)
+    assert (found.lens.cx_px, found.lens.cy_px) == pytest.approx((325.0, 236.0), abs=3.0)
+    assert found.lens.k1 == pytest.approx(-0.2, abs=0.02)
+    assert abs(found.lens.fx_px - 620.0) < 4.0 * found.focal_sd_px
+
+
+def test_a_lens_goes_into_a_lane_file_and_its_marks_still_fit(samples: Path, tmp_path: Path) -> None:
+    """The true lens of the sample (its truth file's K, no distortion): the file holds it, the camera takes it as given."""
+    matrix = np.array(json.loads((samples / "full_240/truth.json").read_text())["camera"]["K"])
+    lens = Lens(fx_px=matrix[0, 0], fy_px=matrix[1, 1], cx_px=matrix[0, 2], cy_px=matrix[1, 2])
+    write_lane(tmp_path / "lane.json", read_lane(samples / "full_240/lane.json"))
+    size_px = (1920, 1080)
+
+    fit = into_lane(
+        LensFit(lens=lens, image_size_px=size_px, rms_px=0.2, focal_sd_px=1.0, bend_px=0.0, views=12, cover_share=0.9),
+        tmp_path / "lane.json",
+    )
+
+    assert read_lane(tmp_path / "lane.json").lens == lens
+    assert np.exp(fit.camera.parameters[6]) == pytest.approx(matrix[0, 0], rel=0.01)
+    assert fit.rms_px < 1.5
 
 
 @needs_chessboards

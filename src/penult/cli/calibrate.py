@@ -268,9 +268,8 @@ def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
     side = "right" if place[2] > 0.0 else "left"
     away = f"{abs(place[2]):.1f} m away" if fit.depth_known else f"about {abs(place[2]):.0f} m away (not known well)"
     console.print(f"{len(fit.residuals)} marks, RMS {fit.rms_px:.2f} px", style="bold")
-    console.print(
-        f"camera on the athlete's {side}, {away}, {place[1]:.1f} m up, turned {fit.view_angle_deg:.0f} degrees from square"
-    )
+    turned = f"turned {fit.view_angle_deg:.0f} degrees from square"
+    _print_wrapped("", f"camera on the athlete's {side}, {away}, {place[1]:.1f} m up, {turned}", console)
     rows = sorted(together(fit.residuals), key=lambda r: -r.residual_cm)
     console.print("\n  mark                             residual cm   left out cm")
     for r in rows if every else rows[:_WORST_SHOWN]:
