@@ -1,61 +1,161 @@
 # ruff: noqa: PLC0415  # a command: it prints, and loads what it needs when it needs it
-"""Fuzz every reader: python tests/bench/fuzz.py RESULT [--seconds 60] [--only lane] [--seed 1] [--keep FOLDER] [--guided].
+"""Give every reader broken and hostile files: python tests/bench/fuzz.py RESULT [--seconds 60] [--examples 2000] [--guided 0].
 
-RESULT is a result folder of this version (with motion.npz and sighting.npz in it). --guided uses atheris, where it is
-installed, to steer by coverage (one reader at a time, named with --only). Clips run in child processes, because a fault
-in a decoder would end this one. Prints the cases, what was read and refused, and every finding; exit 1 with findings.
+RESULT is a result folder of a recent analysis (with motion.npz and sighting.npz in it). Three ways, each for each reader,
+the clip reader included: --seconds of mutants of sound files; --examples made by hypothesis; --guided cases that atheris
+steers by coverage, where it is installed. Every reader runs in a child process with bounded memory, because a fault in a
+decoder would end this one. Prints cases, what was read and refused, every finding, and the sum; exit 1 with findings.
 """
 
 from __future__ import annotations
 
 import argparse
+import importlib.util
+import json
+import os
 import random
 import resource
 import subprocess
 import sys
 import tempfile
 import time
+import warnings
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 
-from fuzzing import Tally, Target, bytes_mutant, mutants, targets  # noqa: E402
-
 MOST_MEMORY_BYTES = 6_000_000_000
+ONE_CHILD_S = 60.0
+WAYS = ("mutants", "hypothesis", "atheris")
 
 
 def main() -> None:
     """Run and print."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    said = arguments()
+    if said.child:
+        child(said)
+        return
+    with tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as name:
+        names = [n for n in json.loads(called(said, Path(name), "names", "")[0]) if said.only in n]
+        print(f"{'reader':24s} {'mutants':>9s} {'hypothesis':>10s} {'atheris':>9s} {'read':>9s} {'refused':>9s}  found")
+        totals = [one_reader(said, Path(name), reader) for reader in names]
+    found = sum(t["found"] for t in totals)
+    sums = [f"{sum(t[way] for t in totals)} {way}" for way in WAYS]
+    print(f"fuzz: {sum(t[w] for t in totals for w in WAYS)} cases ({', '.join(sums)}), {found} findings\n")
+    sys.exit(bool(found))
+
+
+def arguments() -> argparse.Namespace:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("result", type=Path)
-    parser.add_argument("--seconds", type=float, default=60.0, help="for each reader")
-    parser.add_argument("--only", default="")
+    parser.add_argument("--seconds", type=float, default=60.0, help="of mutants for each reader")
+    parser.add_argument("--clip-seconds", type=float, help="of mutants for the clip reader, if otherwise")
+    parser.add_argument("--examples", type=int, default=2000, help="of hypothesis for each reader")
+    parser.add_argument("--guided", type=int, default=0, help="cases of atheris for each reader")
+    parser.add_argument("--only", default="", help="readers with this word in their name")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="folder for the files that were found")
-    parser.add_argument("--guided", action="store_true")
-    parser.add_argument("--clip-child", type=Path, help=argparse.SUPPRESS)
-    said = parser.parse_args()
-    if said.clip_child:
-        clip_cases(said.clip_child, said.seed)
+    parser.add_argument("--child", help=argparse.SUPPRESS)
+    parser.add_argument("--work", type=Path, help=argparse.SUPPRESS)
+    return parser.parse_args()
+
+
+def one_reader(said: argparse.Namespace, work: Path, reader: str) -> dict[str, int]:
+    """Run the three ways on one reader, print its line and findings."""
+    sums: dict[str, int] = dict.fromkeys((*WAYS, "read", "refused", "found"), 0)
+    found: dict[str, str] = {}
+
+    def add(way: str, **more: Any) -> None:
+        last, how = called(said, work, way, reader, **more)
+        part = (
+            json.loads(last) if last else {"cases": 1, "read": 0, "refused": 0, "found": {f"process ended: {how}": ""}}
+        )
+        sums[way] += part["cases"]
+        sums["read"], sums["refused"] = sums["read"] + part["read"], sums["refused"] + part["refused"]
+        found.update(part["found"])
+
+    seconds = said.clip_seconds if said.clip_seconds is not None and reader == "clip" else said.seconds
+    parts = max(round(seconds / ONE_CHILD_S), 1)
+    for i in range(parts):
+        add("mutants", seed=said.seed + i, seconds=seconds / parts)
+    if said.examples:
+        add("hypothesis")
+    if said.guided and importlib.util.find_spec("atheris"):
+        add("atheris")
+    sums["found"] = len(found)
+    counts = " ".join(f"{sums[w]:>{n}d}" for w, n in (*zip(WAYS, (9, 10, 9), strict=True), ("read", 9), ("refused", 9)))
+    print(f"{reader:24s} {counts}  {len(found)}", *(f"\n    {what}" for what in found), flush=True)
+    for i, data in enumerate(found.values()) if said.keep else ():
+        said.keep.mkdir(parents=True, exist_ok=True)
+        (said.keep / f"{reader.replace(' ', '_')}_{i}").write_bytes(bytes.fromhex(data))
+    return sums
+
+
+def called(said: argparse.Namespace, work: Path, way: str, reader: str, **more: Any) -> tuple[str, str]:
+    """Run a child and return the last line it printed ('' if it died), and how it ended."""
+    words = {"seconds": said.seconds, "examples": said.examples, "guided": said.guided, "seed": said.seed, **more}
+    options = [w for key, value in words.items() for w in (f"--{key}", str(value))]
+    with tempfile.TemporaryDirectory(dir=work) as own:
+        command = [
+            sys.executable,
+            __file__,
+            str(said.result),
+            *options,
+            "--child",
+            way,
+            "--only",
+            reader,
+            "--work",
+            own,
+        ]
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
+    lines = done.stdout.splitlines()
+    tail = " ".join(done.stderr.split())[-300:]
+    return (
+        lines[-1] if done.returncode == 0 and lines else ""
+    ), f"exit {done.returncode} (seed {words['seed']}) {tail}"
+
+
+def child(said: argparse.Namespace) -> None:
+    """Do one way on one reader in this process; print what came of it as one line."""
+    warnings.simplefilter("ignore")
+    os.environ["OPENCV_LOG_LEVEL"] = "OFF"
+    if said.child == "atheris":
+        import atheris
+
+        with atheris.instrument_imports(include=["penult"]):
+            from fuzz_targets import targets
+    else:
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
+        from fuzz_targets import targets
+    known = {t.name: t for t in targets(said.result, said.work)}
+    if said.child == "names":
+        print(json.dumps(list(known)))
         return
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-    with tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as name:
-        work = Path(name)
-        chosen = [t for t in targets(said.result, work) if said.only in t.name]
-        if said.guided:
-            guided(chosen[0], work)
-        totals = [shown(target, fuzzed(target, said, work), said.keep) for target in chosen]
-        if said.only in "clip":
-            totals.append(clips(said, work))
-    print(f"all: {sum(t.cases for t in totals)} cases, {sum(len(t.found) for t in totals)} findings")
-    sys.exit(any(t.found for t in totals))
+    ways: dict[str, Callable[..., Any]] = {"mutants": mutated, "hypothesis": made_up, "atheris": guided}
+    folder = said.work / "case"
+    folder.mkdir()
+    report(ways[said.child](known[said.only], said, folder))
 
 
-def fuzzed(target: Target, said: argparse.Namespace, work: Path) -> Tally:
+def report(tally: Any) -> None:
+    """Print a tally as the child's last line."""
+    found = {what: data.hex() for what, data in tally.found.items()}
+    print(
+        "\n" + json.dumps({"cases": tally.cases, "read": tally.read, "refused": tally.refused, "found": found}),
+        flush=True,
+    )
+
+
+def mutated(target: Any, said: argparse.Namespace, folder: Path) -> Any:
     """Hand mutants to one reader for a while."""
-    tally, folder, end = Tally(), work / "case", time.monotonic() + said.seconds
-    folder.mkdir(exist_ok=True)
+    from fuzzing import Tally, mutants
+
+    tally, end = Tally(), time.monotonic() + said.seconds
     for data in mutants(target, random.Random(f"{said.seed} {target.name}")):
         tally.one(target, data, folder)
         if time.monotonic() > end:
@@ -63,86 +163,58 @@ def fuzzed(target: Target, said: argparse.Namespace, work: Path) -> Tally:
     return tally
 
 
-def shown(target: Target, tally: Tally, keep: Path | None) -> Tally:
-    """Print one reader's line, and keep what was found."""
-    print(
-        f"{target.name:24s} {tally.cases:9d} cases  {tally.read:9d} read  {tally.refused:9d} refused  {len(tally.found)} found"
+def made_up(target: Any, said: argparse.Namespace, folder: Path) -> Any:
+    """Hand over files that hypothesis makes: odd values in the place of sound ones, or no file of that kind at all."""
+    from hypothesis import HealthCheck, Phase, given, seed, settings
+
+    from fuzzing import Tally
+    from made_up_files import made_up_file
+
+    tally = Tally()
+
+    @seed(said.seed)
+    @settings(
+        max_examples=said.examples,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
     )
-    for i, (what, data) in enumerate(tally.found.items()):
-        print(f"    {what}")
-        if keep:
-            keep.mkdir(parents=True, exist_ok=True)
-            (keep / f"{target.name.replace(' ', '_')}_{i}").write_bytes(data)
-    sys.stdout.flush()
+    @given(made_up_file(target))
+    def case(data: bytes) -> None:
+        tally.one(target, data, folder)
+
+    case()
     return tally
 
 
-def clips(said: argparse.Namespace, work: Path) -> Tally:
-    """Broken clips, in children of 60 cases each."""
-    from scenes import material, plain
-
-    scene = plain(material("full_240", 6, 8))
-    folder = scene.write(work / "clip")
-    tally, end, seed = Tally(), time.monotonic() + said.seconds, said.seed
-    while time.monotonic() < end:
-        seed += 1
-        command = [
-            sys.executable,
-            __file__,
-            str(said.result),
-            "--clip-child",
-            str(folder / "clip.mp4"),
-            "--seed",
-            str(seed),
-        ]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=600, check=False)
-        lines = [line for line in done.stdout.splitlines() if line]
-        cases, read, refused = (int(n) for n in lines[-1].split()) if done.returncode == 0 else (60, 0, 0)
-        tally.cases, tally.read, tally.refused = tally.cases + cases, tally.read + read, tally.refused + refused
-        for line in lines[:-1] if done.returncode == 0 else [f"the process ended with {done.returncode} (seed {seed})"]:
-            tally.found.setdefault(line, b"")
-    return shown(Target("clip", (), lambda _data, _folder: None), tally, None)
-
-
-def clip_cases(path: Path, seed: int) -> None:
-    """Read 60 broken versions of a clip; print findings, then the counts."""
-    from penult.adapters import video
-
-    def read(data: bytes, folder: Path) -> None:
-        broken = folder / "broken.mp4"
-        broken.write_bytes(data)
-        clip = video.open_clip(broken)
-        assert sum(1 for _ in video.grey_frames(broken, clip)) <= len(clip.time_s)
-
-    tally, draw, whole = Tally(), random.Random(seed), path.read_bytes()
-    target = Target("clip", (whole,), read, "bytes")
-    with tempfile.TemporaryDirectory(dir=path.parent) as name:
-        for _ in range(60):
-            tally.one(target, bytes_mutant(whole, draw), Path(name))
-    for what in tally.found:
-        print(what)
-    print(tally.cases, tally.read, tally.refused)
-
-
-def guided(target: Target, work: Path) -> None:
-    """Let atheris steer one reader by coverage; never returns."""
+def guided(target: Any, said: argparse.Namespace, folder: Path) -> None:
+    """Let atheris steer one reader by coverage; our own mutants are its moves. Never returns: libFuzzer ends the process."""
     import atheris
 
-    folder, corpus = work / "case", work / "corpus"
-    folder.mkdir()
+    from fuzzing import Tally, mutant
+
+    corpus = said.work / "corpus"
     corpus.mkdir()
-    for i, seed in enumerate(target.seeds):
-        (corpus / str(i)).write_bytes(seed)
+    for i, sound in enumerate(target.seeds):
+        (corpus / str(i)).write_bytes(sound)
     tally = Tally()
 
     def one(data: bytes) -> None:
-        before = len(tally.found)
         tally.one(target, data, folder)
-        if len(tally.found) > before:
-            print(list(tally.found)[-1], flush=True)
+        if tally.cases >= said.guided:
+            report(tally)
+            os._exit(0)
 
-    atheris.instrument_all()
-    atheris.Setup([sys.argv[0], str(corpus), "-max_len=20000"], one)
+    def move(data: bytes, most: int, number: int) -> bytes:
+        draw = random.Random(number)
+        if draw.random() < 0.3:
+            return bytes(atheris.Mutate(data, most))
+        return mutant(target, data, draw)[:most]
+
+    longest = max(len(s) for s in target.seeds) * 2 + 4000
+    options = [f"-max_len={longest}", "-rss_limit_mb=6000", "-timeout=30", f"-seed={said.seed}", "-verbosity=0"]
+    atheris.Setup([sys.argv[0], str(corpus), *options], one, custom_mutator=move)
     atheris.Fuzz()
 
 

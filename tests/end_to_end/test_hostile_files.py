@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fuzzing import Tally, mutants, targets
+from fuzz_targets import targets
+from fuzzing import Tally, mutants
 from penult.adapters import keypoint_cache
 from penult.adapters.result_file import read_motion
 from penult.adapters.sighting_file import NAME, read_sighting
