@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import socket
 import subprocess
 import sys
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import httpx
 import numpy as np
@@ -451,6 +453,14 @@ def test_the_history_tells_what_was_done(page: Page) -> None:
     assert "Update files" in words
 
 
+def is_closed(address: str) -> bool:
+    """Whether nobody listens at the address any more."""
+    place = urlsplit(address)
+    with socket.socket() as asking:
+        asking.settimeout(1.0)
+        return asking.connect_ex((str(place.hostname), int(place.port or 0))) != 0
+
+
 def test_a_page_whose_program_has_ended_says_so(driver: Any, result: Path, serve: Serve) -> None:
     """Nothing seems to be saved that is not."""
     sized(driver)
@@ -458,6 +468,9 @@ def test_a_page_whose_program_has_ended_says_so(driver: Any, result: Path, serve
     page = Page(driver, server.address)
     server.stop()
     page.wait(lambda: page.body("lost") == "true")
+    page.wait(
+        lambda: is_closed(server.address)
+    )  # it hangs up on the page first, and still answers what comes meanwhile
     page.keys("f")
     page.wait(lambda: "start penult review again" in page.said())
     assert page.body("busy") == "false"
