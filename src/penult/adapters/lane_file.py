@@ -12,9 +12,9 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from penult.adapters.picture_file import decoded_picture
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Lens, Mark
@@ -294,20 +294,18 @@ def read_still(path: Path, lane: LaneFile) -> Image | None:
 
 
 def _picture(place: Path) -> Image:
-    import cv2
-
     hint = 'copy it there, or take the line "still" out of the lane file if the tripod was not touched'
     try:
         if place.stat().st_size > _MOST_STILL_BYTES:
             raise CalibrationError(f"{place} is too large for a still", next_step="save it as a JPEG")
-        data = np.frombuffer(place.read_bytes(), dtype=np.uint8)
+        data = place.read_bytes()
     except OSError as error:
         reason = error.strerror or str(error)
         raise CalibrationError(f"the lane's still {place} cannot be read", reason, next_step=hint) from error
-    decoded = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
-    if decoded is None:
+    image = decoded_picture(data)
+    if image is None:
         raise CalibrationError(f"the lane's still {place} is not a picture", next_step=hint)
-    return np.ascontiguousarray(decoded[..., ::-1])
+    return image
 
 
 def write_still(path: Path, lane: LaneFile, image: Image) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from penult.adapters import video
+from penult.adapters.picture_file import decoded_picture
 from penult.errors import ClipError
 from penult.model.arrays import Image
 from penult.model.clip import Clip, Frame
@@ -34,16 +34,13 @@ def read_picture(path: Path) -> Image:
     try:
         if path.stat().st_size > _MOST_BYTES:
             raise ClipError(f"{path} is too large for a picture", next_step="save it as a JPEG")
-        data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
+        data = path.read_bytes()
     except OSError as error:
         raise ClipError(f"{path} cannot be read", error.strerror or str(error), next_step="check the path") from error
-    try:
-        decoded = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
-    except cv2.error:  # a header of absurd size
-        decoded = None
-    if decoded is None:
+    image = decoded_picture(data)
+    if image is None:
         raise ClipError(f"{path} is not a picture", next_step="give a JPEG or PNG picture, or the clip itself")
-    return np.ascontiguousarray(decoded[..., ::-1])
+    return image
 
 
 def median_picture(path: Path, clip: Clip) -> Image:
