@@ -16,7 +16,7 @@ from penult.adapters.lane_file import read_still
 from penult.adapters.movers import lane_profile
 from penult.adapters.video_colour import reduced
 from penult.app.progress import Progress
-from penult.core.followed import FollowedClip, Following
+from penult.core.followed import FollowedClip, FollowedFrame, Following
 from penult.errors import CalibrationError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, Ints
@@ -79,19 +79,28 @@ class _Watch:
         self._follower: Follower | None = Follower(fit, still)
         self._following = Following(fit, has_still=still is not None)
         self._has_still = still is not None
+        self._shown = None if still is None else reduced(cv2.cvtColor(still, cv2.COLOR_RGB2GRAY), self.reduce)
 
     def search_pictures(self, progress: Progress) -> Iterator[tuple[float, Grey]]:
         """Yield time and small picture, as the still's camera would have seen it."""
         next_s = -np.inf
         for index, time_s, grey in video.grey_frames(self._path, self._clip):
             progress("looking for the athlete", index / len(self._clip.time_s))
-            to_still = self._followed(index, time_s, grey)
+            found = self._followed(index, time_s, grey)
             if time_s >= next_s - 1e-6:
                 next_s = time_s + 1.0 / SEARCH_RATE_HZ
-                yield time_s, _stabilised(reduced(grey, self.reduce), to_still, self.reduce)
+                yield time_s, self._search_picture(reduced(grey, self.reduce), found)
 
-    def _followed(self, index: int, time_s: float, grey: Grey) -> Floats | None:
-        """Follow the camera into one frame; the homography to the still where the picture has shifted."""
+    def _search_picture(self, small: Grey, found: FollowedFrame | None) -> Grey:
+        """Stabilise one picture; a frame that was not found shows nothing new."""
+        if found is None and self._follower is not None and self._shown is not None:
+            return self._shown
+        to_still = found.homography_to_still if found is not None and found.shift_px > STEADY_PX else None
+        self._shown = _stabilised(small, to_still, self.reduce, self._shown)
+        return self._shown
+
+    def _followed(self, index: int, time_s: float, grey: Grey) -> FollowedFrame | None:
+        """Follow the camera into one frame."""
         if self._follower is None:
             return None
         try:
@@ -102,20 +111,21 @@ class _Watch:
             self._follower = None  # a bare background and no still: nothing to hold on to, nothing to compare with
             return None
         self._following.add(index, time_s, found)
-        return found.homography_to_still if found is not None and found.shift_px > STEADY_PX else None
+        return found
 
     def judged(self) -> FollowedClip | None:
         """Return the judgement over the clip, or None where there was nothing to hold on to."""
         return self._following.result() if self._follower is not None else None
 
 
-def _stabilised(small: Grey, to_still: Floats | None, reduce: int) -> Grey:
-    """Warp a small picture by a homography of full-size pixels."""
+def _stabilised(small: Grey, to_still: Floats | None, reduce: int, before: Grey | None) -> Grey:
+    """Warp a small picture by a homography of full-size pixels; where a panning camera no longer looks, keep what was there."""
     if to_still is None:
         return small
     centre = (reduce - 1) / 2.0  # of a small pixel, in full-size pixels
     to_full = np.array([[reduce, 0.0, centre], [0.0, reduce, centre], [0.0, 0.0, 1.0]])
     matrix = np.linalg.inv(to_full) @ to_still @ to_full
-    return np.asarray(
-        cv2.warpPerspective(small, matrix, (small.shape[1], small.shape[0]), borderMode=cv2.BORDER_REPLICATE)
-    )
+    size = (small.shape[1], small.shape[0])
+    if before is None:
+        return np.asarray(cv2.warpPerspective(small, matrix, size, borderMode=cv2.BORDER_REPLICATE))
+    return np.asarray(cv2.warpPerspective(small, matrix, size, dst=before.copy(), borderMode=cv2.BORDER_TRANSPARENT))
