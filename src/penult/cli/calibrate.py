@@ -72,7 +72,13 @@ def calibrate(
     ] = None,
     distance: Annotated[
         float | None,
-        typer.Option("--distance", help="Camera to the lane's middle line, taped, square to it.", metavar="METRES"),
+        typer.Option(
+            "--distance",
+            help="Camera to the lane's middle line, taped, square to it.",
+            metavar="METRES",
+            min=0.5,
+            max=300.0,
+        ),
     ] = None,
     lens_file: Annotated[Path | None, typer.Option("--lens", help="From 'penult lens'.", metavar="FILE")] = None,
     no_board: Annotated[

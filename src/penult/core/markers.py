@@ -102,7 +102,7 @@ def _way(seen: Mapping[int, SeenMarker], used: Sequence[MarkerPlace]) -> float:
         raise CalibrationError(
             "the direction of the run cannot be told from these markers",
             "they all stand at the same distance from the board",
-            next_step="add a marker farther along, or say --run left-to-right or right-to-left",
+            next_step="set one more marker at another distance from the board",
         )
     return float(np.sign(np.polyfit(x_m, x_px, 1)[0]))
 
