@@ -468,9 +468,8 @@ def test_a_page_whose_program_has_ended_says_so(driver: Any, result: Path, serve
     page = Page(driver, server.address)
     server.stop()
     page.wait(lambda: page.body("lost") == "true")
-    page.wait(
-        lambda: is_closed(server.address)
-    )  # it hangs up on the page first, and still answers what comes meanwhile
+    # it hangs up on the page first, and still answers what comes meanwhile
+    page.wait(lambda: is_closed(server.address))
     page.keys("f")
     page.wait(lambda: "start penult review again" in page.said())
     assert page.body("busy") == "false"
