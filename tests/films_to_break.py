@@ -10,7 +10,7 @@ from pathlib import Path
 import av
 import numpy as np
 
-SIZE_PX, FRAMES = (96, 64), 10
+SIZE_PX, FRAMES = (96, 64), 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,6 +24,9 @@ class Kind:
     file_options: dict[str, str] = field(default_factory=dict)
     tags: dict[str, str] = field(default_factory=dict)
     is_turned: bool = False
+    has_sound: bool = False
+    shape: Fraction = Fraction(1)
+    """Of a pixel: its width over its height."""
 
 
 KINDS = {
@@ -34,9 +37,16 @@ KINDS = {
     "pictures out of order": Kind(suffix="mov", options={"bf": "3"}),
     "in fragments": Kind(file_options={"movflags": "frag_keyframe+empty_moov"}),
     "10 bit": Kind(codec="libx265", pix_fmt="yuv420p10le", options={"x265-params": "log-level=none"}),
+    "with sound": Kind(suffix="mov", has_sound=True, options={"g": "2"}),
+    "pixels not square, ProRes": Kind(suffix="mov", codec="prores_ks", pix_fmt="yuv422p10le", shape=Fraction(4, 3)),
+    "index in pieces": Kind(file_options={"movflags": "frag_every_frame+global_sidx+default_base_moof"}),
     "MKV": Kind(suffix="mkv", codec="libvpx-vp9"),
+    "WebM": Kind(suffix="webm", codec="libvpx", options={"lag-in-frames": "0"}),
     "AVI": Kind(suffix="avi", codec="mpeg4"),
     "MPEG": Kind(suffix="mpg", codec="mpeg2video"),
+    "transport stream": Kind(suffix="ts"),
+    "ASF": Kind(suffix="asf", codec="wmv2"),
+    "FLV": Kind(suffix="flv"),
 }
 
 
@@ -52,12 +62,18 @@ def _bytes(path: Path, kind: Kind) -> bytes:
         container.metadata.update(kind.tags)
         stream = container.add_stream(kind.codec, rate=rate_hz, options=kind.options)
         (stream.width, stream.height), stream.pix_fmt = SIZE_PX, kind.pix_fmt
+        stream.sample_aspect_ratio = kind.shape
+        sound = container.add_stream("aac", rate=48_000, layout="mono") if kind.has_sound else None
         for i, small in enumerate(pictures):
             frame = av.VideoFrame.from_ndarray(small.repeat(8, axis=0).repeat(8, axis=1), "rgb24")
             frame = frame.reformat(format=kind.pix_fmt)
             frame.pts, frame.time_base = i, Fraction(1, rate_hz)
             container.mux(stream.encode(frame))
         container.mux(stream.encode())
+        if sound is not None:
+            silence = av.AudioFrame.from_ndarray(np.zeros((1, 1024), np.float32), "fltp", "mono")
+            silence.sample_rate, silence.pts = 48_000, 0
+            container.mux([*sound.encode(silence), *sound.encode()])
     data = bytearray(path.read_bytes())
     path.unlink()
     if kind.is_turned:

@@ -9,6 +9,7 @@ import random
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -33,10 +34,11 @@ from penult.adapters.logbook_csv import export, import_folder
 from penult.adapters.sighting_file import NAME, read_sighting
 from penult.adapters.still_source import read_picture
 from penult.core.lane import fit_lane
-from penult.model.analysis import Mat
+from penult.model.analysis import Mat, Notice
 from penult.model.calibration import Lens
 from penult.model.corrections import Corrections, FootChanged, InstantMoved, KindSet, MatsSet
-from penult.model.logbook import Choice
+from penult.model.logbook import Athlete, Choice, CoachNote, TapeResult
+from penult.model.trial import Said
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -139,16 +141,13 @@ def targets(result: Path, work: Path) -> list[Target]:
         Target("clip", films(work), _file("clip.mp4", _clip), "film"),
         Target("logbook", (book,), _file("log.sqlite", _logbook), "bytes"),
     ]
-    return (
-        out
-        + [
-            Target(f"logbook {n}", (c,), _import(n, exported), "csv") for n, c in exported.items() if n.endswith(".csv")
-        ][:4]
-    )
+    tables = [n for n in exported if n.endswith(".csv")]
+    return out + [Target(f"logbook {n}", (exported[n],), _import(n, exported), "csv") for n in sorted(tables)]
 
 
 MARKS = b"name,pixel_x,pixel_y,x_m,y_m,z_m\na,10,20,-6,0,0\nb,11,22.5,-6,1,0\nc,300,20,1,0,0\n"
 PLACES = b"marker,x_m,y_m,z_m,side_m,lies\n3,-6.5,0.4,0,0.2,upright\n4,1,0,0,,flat\n"
+STILL_SIZE_PX = (40, 30)
 SESSION = b"file,athlete,kind\na.mp4,A1,full approach\nb.mp4,A2,mat drill\n"
 
 
@@ -158,7 +157,7 @@ def _lens() -> bytes:
 
 
 def _still(lane: bytes) -> Callable[[bytes, Path], object]:
-    content = {**json.loads(lane), "still": "still.jpg"}
+    content = {**json.loads(lane), "still": "still.jpg", "image_size_px": STILL_SIZE_PX}
 
     def run(data: bytes, folder: Path) -> object:
         path = folder / "with_still.json"
@@ -170,7 +169,8 @@ def _still(lane: bytes) -> Callable[[bytes, Path], object]:
 
 
 def _pictures() -> tuple[bytes, ...]:
-    picture = np.random.default_rng(1).integers(0, 255, (30, 40, 3), dtype=np.uint8)
+    width, height = STILL_SIZE_PX
+    picture = np.random.default_rng(1).integers(0, 255, (height, width, 3), dtype=np.uint8)
     coded = [cv2.imencode(suffix, picture)[1].tobytes() for suffix in (".png", ".jpg", ".bmp", ".tiff", ".webp")]
     return tuple(coded)
 
@@ -190,10 +190,19 @@ def _corrections() -> bytes:
 
 
 def _filled_logbook(result: Path, work: Path) -> tuple[bytes, dict[str, bytes]]:
-    """A logbook with one trial, and its export."""
+    """A logbook with something in every table, and its export."""
     path = work / "seed.sqlite"
+    trial = result_folder.read_trial(result)
+    run = replace(trial.analysis.run, athlete="A1", mats=(Mat(number=-1, thickness_m=0.05),))
+    warned = replace(trial.analysis, run=run, warnings=(Notice(code="few", text="t"),))
+    said = Said(date="2026-05-01", session="s", approach_strides=9, official_distance_m=5.5, note="n")
     with logbook.opened(path, create=True) as log:
-        log.put_trials([result_folder.read_trial(result)])
+        log.put_trials(
+            [replace(trial, analysis=warned, said=said)], session_folder="f", corrections=[_corrections().decode()]
+        )
+        log.put_athlete(Athlete(label="A1", sex="female", height_m=1.7, leg_length_m=0.8))
+        log.put_tape([TapeResult(athlete="A1", date="2026-05-01", event="long jump", distance_m=5.5, note="t")])
+        log.put_note(CoachNote(athlete="A1", date="2026-05-01", text="n"))
         export(log, work / "seed_export")
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import random
+import re
 import struct
 import time
 import traceback
@@ -16,6 +17,7 @@ import warnings
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -32,10 +34,12 @@ ODD: tuple[Any, ...] = (
 )  # fmt: skip
 """Values put in the place of others: borders of types, markup, paths, text that turns round, half a character."""
 
-FILM_WORDS = (
-    b"moov", b"mvhd", b"tkhd", b"elst", b"mdhd", b"hdlr", b"stsd", b"stts", b"ctts", b"stss", b"stsc", b"stsz", b"stco",
-    b"avcC", b"hvcC", b"colr", b"pasp", b"trun", b"tfhd", b"avih", b"strh", b"strf", b"idx1", b"meta",
-)  # fmt: skip
+FILM_WORDS = re.compile(
+    rb"moov|mvhd|tkhd|elst|mdhd|hdlr|stsd|stts|ctts|stss|stsc|stsz|stco|co64|avcC|hvcC|vpcC|colr|pasp|fiel|sidx|trun|tfhd|tfdt|trex"
+    rb"|tref|avih|strh|strf|indx|idx1|meta|keys|ilst|udta|ftyp|onMetaData"
+    rb"|\x1a\x45\xdf\xa3|\x16\x54\xae\x6b|\x15\x49\xa9\x66|\x1f\x43\xb6\x75|\x1c\x53\xbb\x6b"  # EBML, Tracks, Info, Cluster, Cues
+    rb"|\x00\x00\x01[\xba\xb3\xb5\xe0]|\x47[\x40-\x5f]|\x91\x07\xdc\xb7|\xa1\xdc\xab\x8c"  # MPEG headers, ASF objects
+)
 """Boxes and chunks of films: sizes, counts, times and matrices stand in them."""
 
 
@@ -122,15 +126,21 @@ def bytes_mutant(seed: bytes, draw: random.Random) -> bytes:
 def _film_mutant(seed: bytes, draw: random.Random) -> bytes:
     """Put odd whole numbers where a container keeps sizes, counts and times: in a box, near either end."""
     data = bytearray(seed)
-    boxes = [i for name in FILM_WORDS for i in range(len(data)) if data[i : i + len(name)] == name]
+    boxes = _boxes(seed)
     for _ in range(draw.choice((1, 1, 2, 4))):
-        begin = draw.choice([*boxes, 0, max(len(data) - 600, 0)])
+        begin = draw.choice(boxes)
         at = max(min(begin + draw.randrange(-8, 120), len(data) - 8), 0)
         form = draw.choice((">I", "<I", ">H", ">Q", "<H"))
         size = struct.calcsize(form)
         number = draw.choice((0, 1, 2, 7, 255, 2**15, 2 ** (8 * size - 1), 2 ** (8 * size) - 1, draw.randrange(2**16)))
         data[at : at + size] = struct.pack(form, number % 2 ** (8 * size))
     return bytes(data)
+
+
+@lru_cache(maxsize=64)
+def _boxes(film: bytes) -> tuple[int, ...]:
+    """Where boxes and chunks begin, and both ends of the film."""
+    return (*(found.start() for found in FILM_WORDS.finditer(film)), 0, max(len(film) - 600, 0))
 
 
 def _json_mutant(seed: bytes, draw: random.Random) -> bytes:
@@ -167,10 +177,10 @@ def _changed(node: Any, draw: random.Random) -> Any:
 
 
 def _csv_mutant(seed: bytes, draw: random.Random) -> bytes:
-    """Change cells, repeat and drop rows and columns."""
+    """Change cells, repeat and drop rows and columns; mostly below the header, beyond which a broken one lets nothing."""
     rows = [line.split(",") for line in seed.decode("utf-8-sig").splitlines()]
     for _ in range(draw.choice((1, 2, 5))):
-        row = draw.choice(rows)
+        row = draw.choice(rows[1:] if len(rows) > 1 and draw.random() < 0.8 else rows)
         at = draw.randrange(len(row))
         way = draw.random()
         if way < 0.7:
