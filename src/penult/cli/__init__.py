@@ -11,7 +11,7 @@ from typing import NoReturn
 import typer
 
 from penult.cli import analyse as _analyse
-from penult.cli.fault import STOPPED, StoppedError, fault_text, stop_politely
+from penult.cli.fault import STOPPED, StoppedError, denied, fault_text, stop_politely
 
 PARTS = ("calibrate", "compare", "season", "log", "session", "review", "share", "cache")
 """Modules of further commands, each with `register(app)`; one that is not there yet is passed over."""
@@ -64,6 +64,9 @@ def run(arguments: list[str]) -> None:
     except BrokenPipeError:  # the reader of our table has closed it: nobody is there to be told
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
+    except PermissionError as error:
+        words = denied(error)
+        _end(str(words), words.exit_status)
     except Exception as error:  # the one place where the unforeseen becomes words
         _end(fault_text(error), 1)
 

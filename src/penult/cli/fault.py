@@ -11,6 +11,8 @@ import traceback
 from pathlib import Path
 from types import FrameType
 
+from penult.errors import InputError
+
 STOPPED = 130
 """Exit status after Ctrl-C, as shells have it (128 + SIGINT)."""
 
@@ -55,6 +57,16 @@ def fault_text(error: Exception) -> str:
     if os.environ.get("PENULT_TRACEBACK"):
         lines.append("".join(traceback.format_exception(error)))
     return "\n".join(lines)
+
+
+def denied(error: PermissionError) -> InputError:
+    """Return what is said where the system does not let this user at a file or folder, wherever it stood in our way."""
+    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "a file"
+    return InputError(
+        f"{place} may not be used",
+        error.strerror or str(error),
+        next_step="give yourself the right to it (and to the folders it lies in), or copy it elsewhere",
+    )
 
 
 def _short(text: str) -> str:

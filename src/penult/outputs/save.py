@@ -145,6 +145,7 @@ def building(folder: Path, *, sha256: str, commit: bool = True) -> Iterator[Buil
         _refuse_foreign(folder, sha256)
         aside.remove_stale(folder)
         partial, lock = aside.new_partial(folder)
+        _refuse_locked(folder)
         yield Building(partial)
         if commit:
             _carry_over(folder, partial)
@@ -208,6 +209,12 @@ def _refuse_foreign(folder: Path, sha256: str) -> None:
         "a result only ever replaces an earlier result of the same clip",
         next_step="choose another place with --out FOLDER, or move that folder away",
     )
+
+
+def _refuse_locked(folder: Path) -> None:
+    """A result that was made read-only is to stay, although the folder around it would let it be exchanged."""
+    if folder.is_dir() and not os.access(folder, os.W_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
 
 
 def _make_parents(parent: Path) -> list[Path]:
@@ -288,12 +295,20 @@ def _replace(partial: Path, folder: Path) -> None:
         with suppress(OSError):
             previous.rename(folder)
         raise
-    shutil.rmtree(previous, ignore_errors=True)
+    _remove(previous)
+
+
+def _remove(folder: Path) -> None:
+    """Remove a folder with all that is in it, read-only folders (of an old result) too."""
+    for inner in (folder, *(p for p in folder.rglob("*") if p.is_dir() and not p.is_symlink())):
+        with suppress(OSError):
+            inner.chmod(0o700)
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def _release(partial: Path | None, lock: int | None) -> None:
     if partial is not None:
-        shutil.rmtree(partial, ignore_errors=True)
+        _remove(partial)
     if lock is not None:
         os.close(lock)
 
