@@ -45,6 +45,9 @@ PLACES = {
 }
 TOO_WIDE = """[...document.querySelectorAll('body *')].filter(
   e => e.offsetParent && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.id || e.tagName)"""
+CUT_OFF = """[...document.querySelectorAll('#said p, #said button, #next, #under button')].filter(e => {
+  const [own, box] = [e.getBoundingClientRect(), e.closest('#said, #under').getBoundingClientRect()];
+  return e.offsetParent && (own.top < box.top - 1 || own.bottom > box.bottom + 1); }).map(e => e.id || e.tagName)"""
 BOARD = [(-0.2, 0.0, 0.61), (0.0, 0.0, 0.61), (0.0, 0.0, -0.61), (-0.2, 0.0, -0.61)]
 
 
@@ -272,7 +275,7 @@ def test_a_lane_file_in_ten_clicks(hand: Hand, made: Picking) -> None:
     hand.clicks += 1
     hand.retype("distance", "12.0")
     hand.find("distance").send_keys(hand.keys.TAB)
-    hand.until("document.getElementById('fit').textContent.includes('12.0 m from the centre line')")
+    hand.until("document.getElementById('fit').textContent.includes('12.0 m from the middle line')")
     hand.press("write")
     hand.until("document.getElementById('said').textContent.includes('Written')")
 
@@ -377,6 +380,63 @@ def retype_x(hand: Hand, text: str) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("field-x", "left", "x: 'left' is no number"),
+        ("field-x", "-650", "x: −650 m is too far"),
+        ("field-heights", "0, one, 2", "heights: 'one' is no number"),
+        ("field-heights", "1, 1", "heights: 1 m stands twice"),
+        ("field-z", "middle", "z: 'middle' is no number"),
+    ],
+)
+def test_what_is_no_number_is_said_beside_the_picture(hand: Hand, field: str, typed: str, said: str) -> None:
+    """The field and what was typed are named, the field is marked, and a click sets nothing."""
+    hand.find("field-x").send_keys("-6")
+    hand.retype(field, typed)
+
+    hand.click_picture(seen((-6.0, 0.0, 0.0)))
+
+    assert said in hand.find("next").text
+    assert hand.find(field).get_attribute("aria-invalid") == "true"
+    assert hand.ask("desk.marks.length") == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("typed", ["0,1,2", "0 1 2", "0; 1; 2", "0, 1, 2"])
+def test_heights_may_be_parted_as_people_do(hand: Hand, typed: str) -> None:
+    hand.find("field-x").send_keys("−6,5")
+    hand.retype("field-heights", typed)
+
+    assert hand.ask("desk.round().points.map(p => p.runway)") == [[-6.5, y, 0] for y in (0, 1, 2)]
+
+
+@pytest.mark.slow
+def test_a_decimal_comma_in_the_distance_is_no_thousand(hand: Hand) -> None:
+    """12,3 is 12.3 m, never 123; a word is refused by name, and what stood there before is kept."""
+    distance = hand.find("distance")
+    distance.send_keys("12,3", hand.keys.TAB)
+    assert hand.ask("desk.draft().camera_distance_m") == 12.3
+    distance.send_keys(hand.keys.CONTROL, "a")
+    distance.send_keys("far", hand.keys.TAB)
+
+    assert "metres are wanted, 0.5 to 300, got 'far'" in hand.find("said").text
+    assert hand.ask("desk.draft().camera_distance_m") == 12.3
+
+
+@pytest.mark.slow
+def test_the_same_mark_twice_is_named(hand: Hand) -> None:
+    """A pole whose x was left as it was: both marks of the pair are named, and nothing can be written."""
+    pick_poles(hand)
+    hand.find("field-x").send_keys("1")
+    hand.click_picture(seen((1.0, 0.0, 0.0)) + 8.0)
+    hand.until("document.getElementById('fit').textContent.includes('twice')")
+
+    assert "'pole at 1 m, 0 m high' and 'pole at 1 m, 0 m high (2)'" in hand.find("fit").text
+    assert not hand.find("write").is_enabled()
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (844, 390), (1366, 768)])
 def test_the_page_fits_its_window(hand: Hand, width: int, height: int) -> None:
     """A phone upright and on its side, a laptop: nothing wider than the window, the picture large enough to aim at."""
@@ -388,6 +448,9 @@ def test_the_page_fits_its_window(hand: Hand, width: int, height: int) -> None:
         pick_poles(hand)
         hand.fitted()
         assert hand.ask(TOO_WIDE) == []
+        hand.press("write")
+        hand.until("document.getElementById('said').textContent.includes('Written')")
+        assert hand.ask(CUT_OFF) == []
         assert hand.ask("document.getElementById('picture').clientHeight") >= 150
         assert len(hand.pixels()) == 4
     finally:

@@ -16,6 +16,7 @@ _SAME_PIXEL_PX = 0.5
 _LINE_SHARE = 0.01
 _LINE_LEAST_M = 0.05
 _LINE_LEAST_PX = 4.0
+_MOST_NAMED = 4
 
 
 def check_marks(lane: LaneFile) -> None:
@@ -26,12 +27,23 @@ def check_marks(lane: LaneFile) -> None:
     CalibrationError
         Lists every fault: too few marks, the same mark twice, outside the picture, all in one line.
     """
-    faults = [*_outside(lane), *_twice(lane.marks), *_lens(lane)]
-    if len(lane.marks) < LEAST_MARKS:
-        faults.append(f"{len(lane.marks)} marks; at least {LEAST_MARKS} are needed, better 8 or more")
-    elif not faults:
-        faults += _in_line(lane)
-    if faults:
+    outside, wrong, few = _outside(lane), [*_twice(lane.marks), *_lens(lane)], _few(lane.marks)
+    if outside:
+        raise CalibrationError(
+            "the marks do not fit the picture",
+            *outside,
+            *wrong,
+            *few,
+            next_step="give the picture in which the pixels were read, in its own size, or correct these pixels",
+        )
+    if wrong:
+        raise CalibrationError(
+            "these marks cannot be right as they are",
+            *wrong,
+            *few,
+            next_step="correct or remove what is named here",
+        )
+    if faults := few or _in_line(lane):
         raise CalibrationError(
             "the marks cannot calibrate a camera",
             *faults,
@@ -39,13 +51,23 @@ def check_marks(lane: LaneFile) -> None:
         )
 
 
+def _few(marks: tuple[Mark, ...]) -> list[str]:
+    if len(marks) >= LEAST_MARKS:
+        return []
+    count = f"{len(marks)} mark{'' if len(marks) == 1 else 's'}"
+    return [f"{count}; at least {LEAST_MARKS} are needed, better 8 or more"]
+
+
 def _outside(lane: LaneFile) -> list[str]:
     width_px, height_px = lane.image_size_px
-    return [
+    outside = [m for m in lane.marks if not (-1.0 <= m.pixel_px[0] <= width_px and -1.0 <= m.pixel_px[1] <= height_px)]
+    faults = [
         f"mark {m.name!r}: pixel {m.pixel_px[0]:g}, {m.pixel_px[1]:g} lies outside the {width_px} x {height_px} picture"
-        for m in lane.marks
-        if not (-1.0 <= m.pixel_px[0] <= width_px and -1.0 <= m.pixel_px[1] <= height_px)
+        for m in outside[:_MOST_NAMED]
     ]
+    if len(outside) > _MOST_NAMED:
+        faults.append(f"and {len(outside) - _MOST_NAMED} more of the {len(lane.marks)} marks")
+    return faults
 
 
 def _twice(marks: tuple[Mark, ...]) -> list[str]:

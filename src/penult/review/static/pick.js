@@ -11,6 +11,9 @@ const element = (tag, attributes = {}, ...inside) => {
   return made;
 };
 
+const isTouched = () => matchMedia("(pointer: coarse)").matches; // a focused field would bring up the keyboard
+const LEAST_MARKS = 4;
+
 class Desk {
   constructor(start) {
     this.start = start;
@@ -28,6 +31,7 @@ class Desk {
     this.future = [];
     this.asked = 0;
     this.board = null;
+    this.distance = start.draft.camera_distance_m || null;
   }
 
   get way() {
@@ -41,10 +45,6 @@ class Desk {
   get nextPoint() {
     const round = this.round();
     return round.points ? round.points[Math.min(this.step, round.points.length - 1)] || null : null;
-  }
-
-  get isMidRound() {
-    return this.step > 0;
   }
 
   resultOf(mark) {
@@ -64,8 +64,9 @@ class Desk {
     if (!point) {
       this.showNext();
       $("next").animate([{ opacity: 0.2 }, { opacity: 1 }], 300);
-      const field = $("fields").querySelector("input");
-      if (field) field.focus();
+      const { field } = this.round();
+      const asked = field === "confirm" ? $("confirm") : $(`field-${field}`);
+      if (asked) asked.focus();
       return;
     }
     this.keep();
@@ -89,7 +90,7 @@ class Desk {
       values[this.kind.again] = "";
       this.showFields();
       const field = $(`field-${this.kind.again}`);
-      if (field && !matchMedia("(pointer: coarse)").matches) field.focus();
+      if (field && !isTouched()) field.focus();
     }
   }
 
@@ -132,6 +133,7 @@ class Desk {
   changed() {
     $("undo").disabled = !this.past.length;
     $("redo").disabled = !this.future.length;
+    $("said").replaceChildren(); // what was said is of the marks as they were
     this.showMarks();
     this.showNext();
     this.board.draw();
@@ -139,10 +141,9 @@ class Desk {
   }
 
   draft() {
-    const distance = number($("distance").value);
     return {
       marks: this.marks.map((mark) => ({ name: mark.name, pixel: mark.pixel, runway_m: mark.runway })),
-      camera_distance_m: Number.isFinite(distance) ? distance : null,
+      camera_distance_m: this.distance,
       board: $("board").checked,
       note: $("note").value,
     };
@@ -162,6 +163,7 @@ class Desk {
       if (turn === this.asked) say(refusal.said);
     }
     $("write").disabled = !this.fit;
+    this.showNext();
     document.body.dataset.fitted = String(turn);
     this.showMarks();
     this.board.draw();
@@ -171,7 +173,9 @@ class Desk {
     $("write").disabled = true;
     try {
       const answer = await post("write", this.draft());
-      say({ what: `Written: ${answer.written}, with its picture beside it. You can close this page.`, details: [], next_step: "" }, false);
+      const wrong = answer.fit.marks.filter((mark) => mark.disagrees).length;
+      const told = wrong ? [`${wrong} mark${wrong > 1 ? "s disagree" : " disagrees"} with the others: named beside the picture`] : [];
+      say({ what: `Written: ${answer.written}, with its picture beside it. You can close this page.`, details: told, next_step: `penult check ${answer.written}` }, wrong > 0);
     } catch (refusal) {
       say(refusal.said);
     }
@@ -203,7 +207,9 @@ class Desk {
     const values = this.values.get(this.kind.key);
     const row = element("div", { className: "row" });
     for (const field of this.kind.fields) {
-      const input = element("input", { type: "text", id: `field-${field.key}`, value: values[field.key], inputMode: field.text ? "text" : "decimal" });
+      // A phone's keypad of numbers may lack the minus sign that x and z need.
+      const input = element("input", { type: "text", id: `field-${field.key}`, value: values[field.key], inputMode: field.text || field.hint ? "text" : "decimal" });
+      if (field.hint) input.title = field.hint;
       input.addEventListener("input", () => {
         values[field.key] = input.value;
         this.step = 0;
@@ -226,7 +232,11 @@ class Desk {
   showNext() {
     const round = this.round();
     const point = this.nextPoint;
-    $("next").textContent = point ? `Next: click ${point.name}` : round.missing || "Type what you click first.";
+    const isDone = this.fit && round.field && this.values.get(this.kind.key)[round.field] === "";
+    $("next").textContent = point ? `Next: click ${point.name}` : `${isDone ? "Write the file, or go on. " : ""}${round.missing}`;
+    for (const input of $("fields").querySelectorAll("input")) {
+      input.ariaInvalid = String(input.id === `field-${round.field}` && input.value !== "");
+    }
     $("next").dataset.ready = String(Boolean(point));
     $("skip").hidden = !round.points || round.points.length < 2;
   }
@@ -254,7 +264,7 @@ class Desk {
     remove.addEventListener("click", () => this.remove(mark.id));
     const row = element("tr", {}, element("td", { className: "name" }, name), off, element("td", {}, remove));
     mark.runway.forEach((value, axis) => {
-      const input = element("input", { type: "text", inputMode: "decimal", value: String(value), ariaLabel: `${"xyz"[axis]} of ${mark.name}` });
+      const input = element("input", { type: "text", value: String(value), ariaLabel: `${"xyz"[axis]} of ${mark.name}` });
       input.dataset.place = `${mark.id}-${axis}`;
       input.addEventListener("change", () => this.retyped(mark, axis, input));
       row.append(element("td", {}, "xyz"[axis], input));
@@ -267,8 +277,9 @@ class Desk {
   retyped(mark, axis, input) {
     const value = number(input.value);
     if (!Number.isFinite(value) || Math.abs(value) > 100) {
-      say({ what: `${"xyz"[axis]} of ${mark.name}: a number in metres is wanted, got '${input.value}'`, details: [], next_step: "" });
-      input.value = String(mark.runway[axis]);
+      const kept = String(mark.runway[axis]);
+      say({ what: `${"xyz"[axis]} of ${mark.name}: a number in metres is wanted, at most 100, got '${input.value}'. It was left at ${kept}.`, details: [], next_step: "type it again" });
+      input.value = kept;
       return;
     }
     this.keep();
@@ -276,12 +287,28 @@ class Desk {
     this.changed();
   }
 
+  retypedDistance(input) {
+    const typed = input.value.trim();
+    const value = number(typed);
+    if (typed !== "" && !(value >= 0.5 && value <= 300)) {
+      const kept = this.distance === null ? "" : String(this.distance);
+      say({ what: `Camera to the middle line: metres are wanted, 0.5 to 300, got '${typed}'. ${kept ? `It was left at ${kept}.` : "It was left out."}`, details: [], next_step: "type it again" });
+      input.value = kept;
+      return;
+    }
+    this.distance = typed === "" ? null : value;
+    $("said").replaceChildren();
+    this.ask();
+  }
+
   showFit(missing) {
     const parts = [];
     const line = (text, className = "") => parts.push(element("p", { className, textContent: text }));
+    const count = this.marks.length;
     if (missing) {
-      line(this.marks.length ? missing.what : "Nothing clicked yet.", "sum");
-      for (const detail of this.marks.length ? missing.details : []) line(detail, "told");
+      line(count ? `${count} mark${count > 1 ? "s" : ""}, no camera from ${count > 1 ? "them" : "it"} yet.` : "Nothing clicked yet.", "sum");
+      if (count < LEAST_MARKS) line(`${LEAST_MARKS} marks are needed at least, not all in one line; 8 or more are better.`);
+      for (const detail of count ? missing.details : []) if (!/at least \d+ are needed/.test(detail)) line(detail, "told");
     } else if (this.fit) this.fitLines(line);
     $("fit").replaceChildren(...parts);
   }
@@ -295,9 +322,9 @@ class Desk {
       line(`${mark.name}: ${off.toFixed(0)} cm from where the other marks put it. Check what was typed, and the click.`, "wrong");
     }
     const [, height, away] = fit.place_m;
-    const distance = fit.depth_known ? `${Math.abs(away).toFixed(1)} m from the centre line, ${height.toFixed(1)} m high` : "distance not known";
+    const distance = fit.depth_known ? `${Math.abs(away).toFixed(1)} m from the middle line, ${height.toFixed(1)} m high` : "distance not known";
     line(`Camera: ${distance}, turned by ${fit.view_deg.toFixed(1)}°. One pixel is ${fit.cm_per_px.toFixed(2)} cm.`);
-    if (!fit.depth_known) line("These marks do not give the camera's distance. Type it below from a tape, or add marks beside the centre line.", "told");
+    if (!fit.depth_known) line("These marks do not give the camera's distance. Type it below from a tape, or add marks beside the middle line.", "told");
     if (fit.turned) line(fit.turned, "told");
   }
 }
@@ -387,7 +414,8 @@ async function begin() {
   $("zoom-out").addEventListener("click", () => board.zoomTo(board.zoom / 1.5));
   $("zoom-fit").addEventListener("click", () => board.whole());
   $("way").addEventListener("change", () => desk.showNext());
-  for (const id of ["distance", "board", "note"]) $(id).addEventListener("change", () => desk.ask());
+  $("distance").addEventListener("change", () => desk.retypedDistance($("distance")));
+  for (const id of ["board", "note"]) $(id).addEventListener("change", () => desk.ask());
   $("fields").addEventListener("submit", (event) => event.preventDefault());
   $("keys-open").addEventListener("click", () => $("keys").showModal());
   keys(desk, board);
@@ -398,7 +426,7 @@ async function begin() {
     () => {},
     () => say({ what: "The program behind this page has ended.", details: ["What was written is safe."], next_step: "start it again to go on" }),
   );
-  $("field-x").focus();
+  if (!isTouched()) $("field-x").focus();
   window.desk = desk; // for those who look inside
   document.body.dataset.ready = "true";
 }

@@ -11,7 +11,7 @@ const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 const GREEN = "#009e73", RED = "#d55e00", WHITE = "#ffffff", BLACK = "#111111", BLUE = "#56b4e9";
 
 export class Board {
-  // `desk` answers: marks, chosen, fit, showsGrid, isMidRound; and takes: place, choose, move, moved.
+  // `desk` answers: marks, chosen, fit, showsGrid, nextPoint; and takes: place, choose, move, moved.
   constructor(canvas, loupe, image, desk) {
     Object.assign(this, { canvas, loupe, image, desk });
     this.size = [image.naturalWidth, image.naturalHeight];
@@ -107,8 +107,8 @@ export class Board {
     const near = this.nearest(event);
     const mark = near && near.mark;
     const at = this.toPicture(event);
-    // Points of one round may lie close together: a click beside a mark then sets the next one, a drag moves the mark.
-    const sets = !mark || (this.desk.isMidRound && near.away > CENTRE_PX);
+    // Points may lie close together: while one is asked for, a click beside a mark sets it; a drag moves the mark.
+    const sets = !mark || (this.desk.nextPoint && near.away > CENTRE_PX);
     this.held = { mark, sets, from: [event.clientX, event.clientY], at, offset: mark ? [mark.pixel[0] - at[0], mark.pixel[1] - at[1]] : null, isDrag: false, centre: [...this.centre] };
     if (!sets) this.desk.choose(mark.id);
     this.canvas.dataset.over = mark ? "held" : "";
@@ -251,7 +251,7 @@ export class Board {
     pen.textAlign = "center";
     for (let x = from; x <= to; x += 1) {
       const at = project(camera, [x, 0, 0]);
-      if (at) this.label(pen, `${x}`.replace("-", "−"), this.toCanvas(at, view), 16);
+      if (at) this.label(pen, `${x}${x ? "" : " m"}`.replace("-", "−"), this.toCanvas(at, view), 16);
     }
   }
 
