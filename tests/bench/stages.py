@@ -1,3 +1,4 @@
+# ruff: noqa: PLC0415  # a command: it prints, and loads what it times when it times it
 """Where the time of one analysis goes: python tests/bench/stages.py [FILM] [--again LANE].
 
 Wall seconds, CPU seconds of all threads, and resident memory after each stage, in the order in which the stages end.
