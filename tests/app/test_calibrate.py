@@ -19,11 +19,12 @@ from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, pic
 from penult.app.check import check_lane
 from penult.app.lanes import Said
 from penult.app.lens import into_lane, lens_from, write_lens
-from penult.core.camera import at_depth, fit_lane
+from penult.core.camera import at_depth, fit_lane, project
 from penult.core.expected import advice, expected_map
 from penult.errors import CalibrationError, OutputError
 from penult.model.calibration import Lens
 from penult.model.marker import MarkerPlace
+from penult.outputs.ink import RUNWAY, SUPPORT
 
 CHESSBOARDS = sorted(Path("/usr/share/doc/opencv-doc/examples/data").glob("left[0-1][0-9].jpg"))
 needs_chessboards = pytest.mark.skipif(len(CHESSBOARDS) < 10, reason="needs Debian's opencv-doc")
@@ -65,6 +66,21 @@ def test_a_table_of_places_serves_as_well_and_its_faults_are_named(samples: Path
     with pytest.raises(CalibrationError) as caught:
         calibrate_from_markers(still, table, tmp_path / "lane.json", Said())
     assert "line 2: y_m is 'far'" in str(caught.value)
+
+
+def test_squares_of_another_size_than_given_are_told_in_centimetres(samples: Path, tmp_path: Path) -> None:
+    """The squares of the samples are 30 cm: given as 27, the lane is right all the same; as 21, the file is refused."""
+    still, out = samples / "mat_one_240/still.jpg", tmp_path / "lane.json"
+
+    near = calibrate_from_markers(still, [replace(p, side_m=0.27) for p in PLACES], out, Said())
+
+    said = " ".join(near.notes)
+    assert "27 cm was given" in said
+    assert float(said.split("look ")[1].split(" cm")[0]) == pytest.approx(30.0, abs=0.4)
+    assert not any(r.disagrees for r in near.fit.residuals)
+    with pytest.raises(CalibrationError, match="21 cm was given") as caught:
+        calibrate_from_markers(still, [replace(p, side_m=0.21) for p in PLACES], tmp_path / "b.json", Said())
+    assert "--side 0.30" in caught.value.next_step
 
 
 def test_a_mistyped_marker_is_named(samples: Path, tmp_path: Path) -> None:
@@ -153,7 +169,11 @@ def test_check_draws_the_grid_and_knows_the_place_of_a_clip(samples: Path, tmp_p
     assert done.picture is not None
     drawn, still = picture_of(done.picture).astype(int), picture_of(tmp_path / "still.jpg").astype(int)
     changed = np.abs(drawn - still).max(axis=2) > 40
-    assert 0.001 < changed.mean() < 0.05
+    assert 0.01 < changed.mean() < 0.1
+    fit = fit_lane(read_lane(tmp_path / "lane.json"))
+    ahead, low = (np.round(project(fit.camera, place)).astype(int) for place in ((-0.02, 1.5, 0.0), (-3.5, 0.0, 0.61)))
+    assert (abs(drawn[ahead[1], ahead[0] - 4 : ahead[0] + 12] - SUPPORT).max(axis=1) < 40).any()  # the line at 0
+    assert (abs(drawn[low[1] - 4 : low[1] + 5, low[0]] - RUNWAY).max(axis=1) < 40).any()  # the near edge, 0.61 m aside
 
 
 @needs_chessboards

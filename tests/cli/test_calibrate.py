@@ -75,8 +75,25 @@ def test_a_bad_table_is_told_which_and_what(
         (["--marker", "0=1,1,0", "--marker", "0=2,1,0"], "given twice"),
         (["--marker", "40=1,1,0"], "none of the markers"),
         (["--marker", "0=1,1,0", "--places", "p.csv"], "more than one way"),
+        ([*TYPED, "--distance", "twelve"], "--distance cannot be 'twelve'"),
+        ([*TYPED, "--distance", "0,3"], "0.5 to 300 metres"),
+        ([*TYPED, "--side", "15"], "--side cannot be '15'"),
+        (TYPED, "look 29.8 cm large from where they stand, but 15 cm was given"),
+        ([*(word.replace("-6.5", "-8.5") for word in TYPED), "--side", "0.2"], "do not fit together"),
     ],
-    ids=["none typed", "text", "two numbers", "twice", "not there", "two ways"],
+    ids=[
+        "none typed",
+        "text",
+        "two numbers",
+        "twice",
+        "not there",
+        "two ways",
+        "distance text",
+        "too near",
+        "centimetres",
+        "side",
+        "places",
+    ],
 )
 def test_a_bad_place_is_told_which_and_what(
     words: list[str], said: str, still: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -14,8 +14,9 @@ from penult.adapters.marks_csv import read_marks, read_places
 from penult.adapters.still_source import is_picture, median_picture, read_picture
 from penult.app.lanes import Said, write_both
 from penult.core.lane import fit_lane
-from penult.core.markers import fit_markers, marks_of, pixel_sd_px
-from penult.errors import CalibrationError
+from penult.core.lane_size import side_seen_m
+from penult.core.markers import MarkerFit, fit_markers, marks_of, pixel_sd_px
+from penult.errors import CalibrationError, HorizonError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, LaneFit, Mark
 from penult.model.marker import MarkerPlace, SeenMarker
@@ -25,6 +26,7 @@ from penult.outputs.page_files import write_files
 SIDE_M = 0.15
 """Of the black square on our own sheets of A4 and US letter."""
 CLICKED_SD_PX = 1.0
+_OTHER_SIDE_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,18 +93,48 @@ def calibrate_from_markers(
     if not seen:
         raise _none_found(image)
     lane = _lane(image, marks_of(seen, known), out, said)
-    found = fit_markers(lane)
+    found = _fitted(lane, known)
     found = fit_markers(replace(lane, pixel_sd_px=round(2.0 * pixel_sd_px(found.fit), 2)))
     notes = _marker_notes(seen, known)
     if found.sizes_doubted:
-        notes += (_size_doubt(100.0 * found.larger_share),)
+        notes += (_size_doubt(found, known),)
     return _written(found.fit, image, source, out, notes)
 
 
-def _size_doubt(percent: float) -> str:
+def _fitted(lane: LaneFile, known: Sequence[MarkerPlace]) -> MarkerFit:
+    """Return the fit; where there is none because squares and places are of different scales, say both."""
+    try:
+        return fit_markers(lane)
+    except CalibrationError as refused:
+        typed_m = _one_side_m(known)
+        try:
+            seen_m = side_seen_m(lane)
+        except (CalibrationError, HorizonError):
+            raise refused from None
+        if np.isnan(typed_m) or not abs(seen_m / typed_m - 1.0) > _OTHER_SIDE_SHARE:
+            raise
+        raise CalibrationError(
+            f"the markers look {100.0 * seen_m:.1f} cm large from where they stand, but {100.0 * typed_m:g} cm was given",
+            "the side of the black square and the places of the markers do not fit together",
+            next_step=f"measure a black square with a rule and add --side {seen_m:.2f}, or correct the places (metres)",
+        ) from refused
+
+
+def _one_side_m(known: Sequence[MarkerPlace]) -> float:
+    sides_m = {place.side_m for place in known}
+    return sides_m.pop() if len(sides_m) == 1 else float("nan")
+
+
+def _size_doubt(found: MarkerFit, known: Sequence[MarkerPlace]) -> str:
+    times = 1.0 / (1.0 - found.larger_share)  # the share is of the side as it is seen
+    typed_m = _one_side_m(known)
+    if np.isnan(typed_m):
+        said = f"The markers look {100.0 * abs(times - 1.0):.0f} % {'larger' if times > 1.0 else 'smaller'} than given"
+    else:
+        said = f"The markers look {100.0 * typed_m * times:.1f} cm large, but {100.0 * typed_m:g} cm was given"
     return (
-        f"The markers look {abs(percent):.1f} % {'larger' if percent > 0.0 else 'smaller'} than typed: measure a black "
-        "square with a rule. The scale comes from the distances between them, so the lane file is sound."
+        f"{said}: measure a black square with a rule (--side). The scale comes from the distances between the markers, "
+        "so the lane file is sound."
     )
 
 

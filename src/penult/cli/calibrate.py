@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isfinite
+from math import isfinite, nan
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 _WORST_SHOWN = 6
+_FAR_CM = 1000.0
 
 
 def register(app: typer.Typer) -> None:
@@ -63,22 +64,14 @@ def calibrate(
         Path | None,
         typer.Option("--places", help="The same as a table: marker, x_m, y_m, z_m (side_m, lies).", metavar="CSV"),
     ] = None,
-    side: Annotated[
-        float, typer.Option("--side", help="Side of the markers' black square.", metavar="METRES", min=0.02, max=2.0)
-    ] = 0.15,
+    side: Annotated[str, typer.Option("--side", help="Side of the markers' black square.", metavar="METRES")] = "0.15",
     marks: Annotated[
         Path | None,
         typer.Option("--marks", help="Marks: name, pixel_x, pixel_y, x_m, y_m, z_m.", metavar="CSV"),
     ] = None,
     distance: Annotated[
-        float | None,
-        typer.Option(
-            "--distance",
-            help="Camera to the lane's middle line, taped, square to it.",
-            metavar="METRES",
-            min=0.5,
-            max=300.0,
-        ),
+        str | None,
+        typer.Option("--distance", help="Camera to the lane's middle line, taped, square to it.", metavar="METRES"),
     ] = None,
     lens_file: Annotated[Path | None, typer.Option("--lens", help="From 'penult lens'.", metavar="FILE")] = None,
     no_board: Annotated[
@@ -101,15 +94,17 @@ def calibrate(
     if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
         hint = "give one of --marker, --places, --marks, --pick"
         raise InputError("more than one way to calibrate was given", next_step=hint)
-    said = Said(camera_distance_m=distance, lens_file=lens_file, board=not no_board, note=note)
+    side_m = _option_m("--side", side, 0.02, 2.0)
+    distance_m = None if distance is None else _option_m("--distance", distance, 0.5, 300.0)
+    said = Said(camera_distance_m=distance_m, lens_file=lens_file, board=not no_board, note=note)
     if pick:
         _pick(source, out, said, port=port, open_browser=not no_browser)
         return
     if marks is not None:
         done = calibrate_from_csv(source, marks, out, said)
     elif places is not None or marker:
-        where = places if places is not None else _places(marker or [], side)
-        done = calibrate_from_markers(source, where, out, said, side_m=side)
+        where = places if places is not None else _places(marker or [], side_m)
+        done = calibrate_from_markers(source, where, out, said, side_m=side_m)
     else:
         raise _nothing_given(source)
     if quiet:
@@ -176,6 +171,22 @@ def _places(words: list[str], side_m: float) -> list[MarkerPlace]:
             "a marker's place cannot be read", *faults, next_step="write it like --marker 3=-6.50,0.40,0"
         )
     return found
+
+
+def _option_m(option: str, text: str, low_m: float, high_m: float) -> float:
+    """Read metres, with a decimal point or comma; what was typed stands in the message."""
+    from penult.errors import InputError
+
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = nan
+    if not low_m <= value <= high_m:
+        wanted = f"wanted: {low_m:g} to {high_m:g} metres"
+        raise InputError(
+            f"{option} cannot be {text!r}", wanted, next_step=f"write it like {option} {12.3 if high_m > 2 else 0.15}"
+        )
+    return value
 
 
 def _metres(text: str) -> float:
@@ -280,10 +291,17 @@ def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
     console.print("\n  mark                             residual cm   left out cm")
     for r in rows if every else rows[:_WORST_SHOWN]:
         flag = "  disagrees" if r.disagrees else ""
-        left_out = f"{r.left_out_cm:.1f}" if isfinite(r.left_out_cm) else "-"
-        console.print(f"  {shown(r.name, 32):<32} {r.residual_cm:>11.1f}   {left_out:>11}{flag}", soft_wrap=True)
+        off, left_out = _cm(r.residual_cm), _cm(r.left_out_cm)
+        console.print(f"  {shown(r.name, 32):<32} {off:>11}   {left_out:>11}{flag}", soft_wrap=True)
     if not every and len(rows) > _WORST_SHOWN:
         console.print(f"  and {len(rows) - _WORST_SHOWN} more, better ones", style="dim")
+
+
+def _cm(value: float) -> str:
+    """Return centimetres as they are printed; how far off a wild mark is does not matter beyond 10 m."""
+    if not isfinite(value):
+        return "-"
+    return f"{value:.1f}" if value < _FAR_CM else f"over {_FAR_CM:.0f}"
 
 
 def _print_map(done: Checked, console: Console) -> None:

@@ -30,6 +30,9 @@ _SPAN_SHARE = 0.5
 _SPAN_M = 5.0
 _SLOW_HZ = 100.0
 _POOR_STEP_M, _POOR_HIP_M = 0.05, 0.03
+_MOST_SHARE = 0.7
+"""Of an uncertainty (half of its variance): then it comes mostly from there."""
+_MARKS_MISSING = "the marks say little there. Add marks, or the taped distance from camera to lane (--distance)"
 _BENDS_PX = 3.0
 _LOOSE_M = 0.03
 _LOOSE_DRAWS = 60
@@ -126,7 +129,7 @@ def advice(fit: LaneFit, stretches: Sequence[Stretch], capture_rate_hz: float | 
         *_loose(fit),
         *_spread(fit),
         *_bent(fit),
-        *_poor(stretches),
+        *_poor(fit.camera, stretches),
         *_slow(capture_rate_hz),
     )
 
@@ -156,6 +159,8 @@ def disagreeing(fit: LaneFit) -> list[str]:
     if not names:
         return []
     shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+    if len(names) == 1:
+        return [f"This mark disagrees with the others: {shown}. Measure it again, or correct what was typed."]
     return [f"These marks disagree with the others: {shown}. Measure them again, or correct what was typed."]
 
 
@@ -229,17 +234,33 @@ def _bent(fit: LaneFit) -> list[str]:
     return [f"{said} 'penult lens' with pictures of a chessboard measures it once for all."]
 
 
-def _poor(stretches: Sequence[Stretch]) -> list[str]:
+def _poor(camera: Camera, stretches: Sequence[Stretch]) -> list[str]:
+    """Say where a step or a hip is the least certain, and what most of that comes from."""
     if not stretches:
         return ["Less than one step of the approach is in the picture: film from farther away."]
     lines = []
-    step_m = max(s.step_u95_m for s in stretches)
-    hip_m = max(s.hip_u95_m for s in stretches)
-    if step_m > _POOR_STEP_M:
-        lines.append(f"A step length is uncertain by up to {100 * step_m:.0f} cm from camera and view alone.")
-    if hip_m > _POOR_HIP_M:
-        lines.append(f"A hip height is uncertain by up to {100 * hip_m:.0f} cm from camera and view alone.")
+    step = max(stretches, key=lambda s: s.step_u95_m)
+    hip = max(stretches, key=lambda s: s.hip_u95_m)
+    if step.step_u95_m > _POOR_STEP_M:
+        cause = _MARKS_MISSING
+        if _aslant_u95_m(camera, step.x_m) > _MOST_SHARE * step.step_u95_m:
+            cause = "a foot beside the middle line is seen aslant there. Film from farther away and zoom in"
+        lines.append(
+            f"A step that ends at x = {step.x_m:.0f} m is uncertain by {100 * step.step_u95_m:.1f} cm: {cause}."
+        )
+    if hip.hip_u95_m > _POOR_HIP_M:
+        cause = _MARKS_MISSING
+        if 2.0 * HIP_PX * max(camera.image_size_px) / 1920.0 * hip.cm_per_px / 100.0 > _MOST_SHARE * hip.hip_u95_m:
+            cause = f"a pixel is {hip.cm_per_px:.1f} cm. Zoom in, or film from nearer"
+        lines.append(f"A hip height at x = {hip.x_m:.0f} m is uncertain by {100 * hip.hip_u95_m:.1f} cm: {cause}.")
     return lines
+
+
+def _aslant_u95_m(camera: Camera, x_m: float) -> float:
+    """Return what feet that stray from the middle plane bring to a step's length, seen from the side of it."""
+    lens_m = position_m(camera)
+    slants = [(x - lens_m[0]) / lens_m[2] for x in (x_m, x_m - STEP_M)]
+    return float(2.0 * FOOT_ASIDE_M * np.hypot(*slants))
 
 
 def _slow(capture_rate_hz: float | None) -> list[str]:
