@@ -52,10 +52,11 @@ KINDS = {
 
 def films(folder: Path) -> tuple[bytes, ...]:
     """Return the bytes of one film of every kind."""
-    return tuple(_bytes(folder / f"seed.{kind.suffix}", kind) for kind in KINDS.values())
+    return tuple(film_bytes(folder / f"seed.{kind.suffix}", kind) for kind in KINDS.values())
 
 
-def _bytes(path: Path, kind: Kind) -> bytes:
+def film_bytes(path: Path, kind: Kind) -> bytes:
+    """Return the bytes of a film of that kind; `path` serves to make it and is gone afterwards."""
     rate_hz = 25 if kind.suffix == "mpg" else 30
     pictures = np.random.default_rng(4).integers(0, 255, (FRAMES, SIZE_PX[1] // 8, SIZE_PX[0] // 8, 3), dtype=np.uint8)
     with av.open(str(path), "w", options=kind.file_options) as container:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ import av
 import numpy as np
 import pytest
 
+from films_to_break import KINDS, film_bytes
 from penult.adapters.video import frames, grey_frames, open_clip, sha256_of
 from penult.errors import ClipError
 from penult.model.clip import Clip
@@ -165,6 +168,45 @@ def test_no_damage_brings_the_reader_down(make_film: Any, name: str) -> None:
             assert [i for i, _, _ in grey_frames(path, clip)] == list(range(len(clip.time_s)))
 
     assert outcomes == {"refused", "read"}
+
+
+def test_a_damaged_header_of_an_hevc_film_does_not_make_the_reader_wait_for_ever(tmp_path: Path) -> None:
+    """Found by fuzzing: with several threads, one waits without end for a picture that another could not decode."""
+    path = tmp_path / "film.mp4"
+    data = bytearray(film_bytes(path, KINDS["10 bit"]))
+    at = data.index(b"\x44\x01\xc1\x72", data.index(b"hvcC"))  # its picture parameters (ITU-T H.265 section 7.3.2.3)
+    data[at + 4 : at + 8] = b"\xff" * 4
+    path.write_bytes(data)
+    read = (
+        "import sys; from penult.adapters import video; from penult.errors import ClipError\n"
+        "for _ in range(40):\n"
+        "    try: clip = video.open_clip(sys.argv[1]); print(sum(1 for _ in video.frames(sys.argv[1], clip)))\n"
+        "    except ClipError as error: print(error.what)"
+    )
+
+    done = subprocess.run(
+        [sys.executable, "-c", read, str(path)], capture_output=True, text=True, timeout=60, check=True
+    )
+
+    assert len(done.stdout.splitlines()) == 40
+    assert len(set(done.stdout.splitlines())) == 1
+
+
+# --- T7: times of a program stream ----------------------------------------------------------------------------
+
+
+def test_an_mpeg_program_stream_has_the_times_of_its_frames(tmp_path: Path, films: Any) -> None:
+    """Its frames have stamps of their own clock, which does not begin at zero; a common reader says 0.0 for all."""
+    pictures = ((films.numbered_picture(i), i / 25) for i in range(30))
+    recipe = films.Recipe(codec="mpeg2video", rate_hz=25, tick_s=Fraction(1, 25), options={"b": "4M", "bf": "2"})
+    path = films.write(tmp_path / "film.mpg", pictures, recipe)
+
+    clip = open_clip(path)
+
+    assert clip.time_s == pytest.approx([i / 25 for i in range(30)], abs=2e-5)  # 90 kHz
+    assert clip.file_time_s[0] > 0.1
+    assert clip.file_time_s - clip.file_time_s[0] == pytest.approx(clip.time_s, abs=2e-5)
+    assert numbers(path, clip, films) == list(range(30))
 
 
 # --- T16: several streams --------------------------------------------------------------------------------------

@@ -18,6 +18,10 @@ from penult.model.analysis import Notice
 MAX_FRAMES = 200_000
 _TIMED_FORMATS = ("mov", "matroska")  # every packet carries the true time of its picture
 _RATE_TAG = "com.android.capture.fps"
+_WAITS_FOR_EVER = frozenset({"hevc"})
+"""Decoders of which one thread waits without end for a picture that another could not make (found with FFmpeg 8, on a film
+with a damaged header): these get one thread, unless the film is known to be sound."""
+
 _SLACK_S = 0.5  # by which sound may outlast the pictures
 
 
@@ -185,10 +189,16 @@ def pictures(container: Any, stream: Any, faults: list[int]) -> Iterator[Any]:
                 yield frame
 
 
-def set_threads(stream: Any, threads: int) -> None:
-    """Let the decoder use so many threads; 0 is one for each core."""
+def set_threads(stream: Any, threads: int, *, is_sound: bool = False) -> None:
+    """Let the decoder use so many threads; 0 is one for each core.
+
+    Parameters
+    ----------
+    is_sound : bool
+        Every picture of this very stream was decoded before, by one thread and without a fault.
+    """
     stream.thread_type = "AUTO"
-    stream.thread_count = threads
+    stream.thread_count = threads if is_sound or stream.codec_context.name not in _WAITS_FOR_EVER else 1
 
 
 def geometry(frame: Any, stream: Any, path: Path) -> tuple[Turn, tuple[int, int]]:

@@ -1,0 +1,119 @@
+"""What the pose library does badly and we must not trip over, with the real model on one picture of a sample."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from face_detectors import pose_landmarker
+from penult.adapters import video
+from penult.adapters.pose import Crop, PoseModel, pose_model
+from penult.model.skeleton import INDEX
+
+pytestmark = pytest.mark.slow
+
+MIDDLE = ("left_shoulder", "right_shoulder", "left_hip", "right_hip", "left_knee", "right_knee")
+
+
+@pytest.fixture(scope="module")
+def model() -> Iterator[PoseModel]:
+    with pose_model() as opened:
+        yield opened
+
+
+class Person:
+    """A sample's athlete in a picture of their own, with their true joints."""
+
+    def __init__(self, samples: Path) -> None:
+        folder = samples / "full_240"
+        truth = json.loads((folder / "truth.json").read_text())
+        clip = video.open_clip(folder / "clip.mp4")
+        index = len(clip.time_s) // 2
+        (frame,) = video.frames(folder / "clip.mp4", clip, first=index, last=index)
+        self.picture = frame.image
+        self.joints_px = np.array([truth["xy_px"][index][truth["keypoint_names"].index(n)] for n in MIDDLE])
+        self.height_px = float(np.ptp(np.array(truth["xy_px"][index])[:, 1]))
+
+    def crop(self) -> tuple[Crop, tuple[float, float], float]:
+        middle = self.joints_px.mean(axis=0)
+        at = (float(middle[0]), float(middle[1]))
+        return Crop(centre_px=at, side_px=2.75 * self.height_px), at, self.height_px
+
+
+@pytest.fixture(scope="module")
+def person(samples: Path) -> Person:
+    return Person(samples)
+
+
+def test_what_was_looked_at_before_changes_nothing(model: PoseModel, person: Person) -> None:
+    """T19, T20: no clock is fed and nothing is smoothed over time: a picture gives the same bits, first or fourth,
+    after others or after nobody, in this model or in a new one (T27)."""
+    alone = model.joints(person.picture, *person.crop())
+    for other in (np.ascontiguousarray(person.picture[:, ::-1]), np.zeros_like(person.picture), person.picture[::-1]):
+        model.joints(other, *person.crop())
+
+    with pose_model() as new:
+        again = (model.joints(person.picture, *person.crop()), new.joints(person.picture, *person.crop()))
+
+    assert alone is not None
+    assert all(found is not None and found.tobytes() == alone.tobytes() for found in again)
+
+
+def test_a_small_athlete_is_found_in_a_crop_where_the_whole_picture_shows_nobody(
+    model: PoseModel, person: Person
+) -> None:
+    """T21: in a wide picture, a person of 85 px is nobody to the model; in our crop they are found, within 8 % of
+    their height."""
+    scale = 85.0 / person.height_px
+    wide = np.full((1080, 1920, 3), 120, np.uint8)
+    small = cv2.resize(person.picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    wide[600 : 600 + small.shape[0], 900 : 900 + small.shape[1]] = small
+    joints_px = scale * person.joints_px + [900.0, 600.0]
+    at = (float(joints_px[:, 0].mean()), float(joints_px[:, 1].mean()))
+
+    found = model.joints(wide, Crop(centre_px=at, side_px=2.75 * 85.0), at, 85.0)
+
+    assert people_in(wide) == 0
+    x, y = (round(v) for v in at)
+    assert people_in(wide[y - 117 : y + 117, x - 117 : x + 117]) == 1  # so the library is asked rightly
+    assert found is not None
+    gaps = np.linalg.norm(np.sort(found[[INDEX[n] for n in MIDDLE], :2], axis=0) - np.sort(joints_px, axis=0), axis=1)
+    assert np.median(gaps) < 0.08 * 85.0
+
+
+def people_in(picture: np.ndarray) -> int:
+    """How many people the bare library sees in a whole picture."""
+    import mediapipe as mp  # noqa: PLC0415
+
+    with pose_landmarker() as bare:
+        image = mp.Image(image_format=mp.ImageFormat.SRGB, data=np.ascontiguousarray(picture))
+        return len(bare.detect(image).pose_landmarks)
+
+
+def test_no_masks_are_asked_for(model: PoseModel, person: Person, monkeypatch: pytest.MonkeyPatch) -> None:
+    """T29: reading a mask of a width that is no multiple of four ends the process; none is made, whatever the width."""
+    answers: list[Any] = []
+    bare = model._landmarker
+    monkeypatch.setattr(model, "_landmarker", Watched(bare, answers))
+    for width in (1279, 1278, 1277):
+        model.joints(person.picture[:, :width], *person.crop())
+
+    assert len(answers) == 3
+    assert all(answer.segmentation_masks is None for answer in answers)
+
+
+class Watched:
+    """A landmarker whose answers are kept."""
+
+    def __init__(self, bare: Any, answers: list[Any]) -> None:
+        self.bare, self.answers = bare, answers
+
+    def detect(self, picture: Any) -> Any:
+        self.answers.append(self.bare.detect(picture))
+        return self.answers[-1]
