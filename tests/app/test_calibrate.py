@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import pytest
 from penult.adapters.chessboard import LensFit
 from penult.adapters.lane_file import read_lane, read_still, write_lane
 from penult.adapters.lens_file import read_lens
+from penult.adapters.markers import find_markers
 from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
 from penult.app.check import check_lane
 from penult.app.lanes import Said
@@ -269,3 +271,28 @@ def test_the_sheets_are_a_pdf_with_a_page_a_marker(tmp_path: Path) -> None:
 
     assert data.startswith(b"%PDF")
     assert data.count(b"/Type /Page ") == 4  # and one for all places
+
+
+@pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs poppler-utils")
+@pytest.mark.parametrize(("paper", "side_mm"), [("a4", 150.0), ("letter", 150.0), ("a3", 210.0), ("tabloid", 200.0)])
+def test_a_printed_marker_and_its_bar_have_the_size_that_the_sheet_says(
+    paper: str, side_mm: float, tmp_path: Path
+) -> None:
+    """Printed at 150 dots an inch (by poppler), OpenCV finds the number; side and bar are true to half a millimetre."""
+    sheet = write_markers(tmp_path / "m.pdf", [7], paper)
+    subprocess.run(["pdftoppm", "-r", "150", "-gray", "-singlefile", sheet, tmp_path / "page"], check=True)
+    page = cv2.imread(str(tmp_path / "page.pgm"), cv2.IMREAD_GRAYSCALE)
+
+    seen = find_markers(np.repeat(page[..., None], 3, axis=2))
+
+    corners_mm = seen[7].corners_px * 25.4 / 150.0
+    sides_mm = np.linalg.norm(corners_mm - np.roll(corners_mm, 1, axis=0), axis=1)
+    assert sides_mm == pytest.approx(side_mm, abs=0.5)
+    below = page[round(seen[7].corners_px[:, 1].max()) + 10 :] < 128
+    assert max(map(longest_run, below)) * 25.4 / 150.0 == pytest.approx(100.0, abs=0.5)
+
+
+def longest_run(row: np.ndarray) -> int:
+    """Return how many dots in a row are inked without a gap."""
+    edges = np.flatnonzero(np.diff(np.r_[0, row, 0].astype(int)))
+    return int(np.max(edges[1::2] - edges[::2], initial=0))

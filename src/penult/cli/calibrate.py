@@ -183,9 +183,7 @@ def _option_m(option: str, text: str, low_m: float, high_m: float) -> float:
         value = nan
     if not low_m <= value <= high_m:
         wanted = f"wanted: {low_m:g} to {high_m:g} metres"
-        raise InputError(
-            f"{option} cannot be {text!r}", wanted, next_step=f"write it like {option} {12.3 if high_m > 2 else 0.15}"
-        )
+        raise InputError(f"{option} cannot be {text!r}", wanted, next_step="give metres, such as 12.30 or 0.15")
     return value
 
 

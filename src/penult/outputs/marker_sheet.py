@@ -23,6 +23,19 @@ _CELLS = 6
 _BAR_MM = 100.0
 _MM_PER_INCH = 25.4
 _TEXT = {"family": "DejaVu Sans", "color": "#111111"}
+_LINES = (
+    "x  from the take-off line, negative before it",
+    "y  of the square's middle, up from the runway",
+    "z  aside of the middle line, positive to the athlete's right",
+)
+_HOW = (
+    "Metres, to the middle of the black square.",
+    "x along the run: 0 at the take-off line (the edge of the board nearest the pit), negative before it.",
+    "y up from the runway. z aside of its middle line, positive to the athlete's right.",
+    "Upright markers face the camera, square to the run: two on each stand, one low and one high.",
+    "How far the camera stands from the middle line: by tape (below), or by two more upright markers",
+    "2 m beyond the runway, far apart from each other.",
+)
 
 
 def marker_sheet(cells: Mapping[int, NDArray[Any]], paper: str) -> bytes:
@@ -83,13 +96,11 @@ def _marker_page(number: int, squares: NDArray[Any], paper: str) -> Any:
         **_TEXT,
     )
     _draw_bar(axes, left, foot - 30.0)
-    for i, line in enumerate(
-        ("x  to the board, before it negative", "y  height of the middle", "z  beside the centre line")
-    ):
+    for i, line in enumerate(_LINES):
         y = foot - 44.0 - 9.0 * i
         axes.text(left, y, line, fontsize=9, va="bottom", **_TEXT)
-        axes.plot([left + 75.0, left + 125.0], [y, y], color="#111111", linewidth=0.6)
-        axes.text(left + 127.0, y, "m", fontsize=9, va="bottom", **_TEXT)
+        axes.plot([left + 108.0, left + 143.0], [y, y], color="#111111", linewidth=0.6)
+        axes.text(left + 145.0, y, "m", fontsize=9, va="bottom", **_TEXT)
     return figure
 
 
@@ -111,9 +122,8 @@ def _draw_bar(axes: Any, left: float, y: float) -> None:
     for i in range(11):
         x = left + _BAR_MM * i / 10.0
         axes.plot([x, x], [y, y + (4.0 if i % 5 == 0 else 2.5)], color="#111111", linewidth=0.8)
-    text = "must measure 10 cm; else print again at 100 % (no fitting to the page)"
-    axes.text(left + _BAR_MM + 4.0, y, text[:28], fontsize=7.5, va="bottom", **_TEXT)
-    axes.text(left, y - 1.5, text[28:].strip(), fontsize=7.5, va="top", **_TEXT)
+    for i, line in enumerate(("10 cm by your rule? If not, print", "again at 100 %, not fitted to the page")):
+        axes.text(left + _BAR_MM + 4.0, y + 3.2 - 3.6 * i, line, fontsize=7, va="center", **_TEXT)
 
 
 def _places_page(numbers: Sequence[int], paper: str) -> Any:
@@ -121,15 +131,9 @@ def _places_page(numbers: Sequence[int], paper: str) -> Any:
     width, height = PAPER_MM[paper]
     left, y = 20.0, height - 25.0
     axes.text(left, y, "where the markers stand", fontsize=18, fontweight="bold", va="top", **_TEXT)
-    words = (
-        "Metres, to the middle of the black square. x along the run: 0 at the take-off line (the edge of the board nearest",
-        "the pit), negative before it. y up from the runway. z from the centre line, positive to the athlete's right.",
-        "Upright markers face the camera, square to the run. Two at each place, one low and one high, over the whole stretch.",
-        "One more off the centre line (flat on the ground, its foot to the camera) lets the distance be found too.",
-    )
-    for i, line in enumerate(words):
-        axes.text(left, y - 14.0 - 5.5 * i, line, fontsize=7.6, va="top", **_TEXT)
-    y -= 48.0
+    for i, line in enumerate(_HOW):
+        axes.text(left, y - 14.0 - 5.2 * i, line, fontsize=8.5, va="top", **_TEXT)
+    y -= 24.0 + 5.2 * len(_HOW)
     columns = (0.0, 28.0, 62.0, 96.0, 130.0)
     for x, title in zip(columns, ("marker", "x m", "y m", "z m", "upright / flat"), strict=True):
         axes.text(left + x, y, title, fontsize=9, fontweight="bold", va="bottom", **_TEXT)
@@ -138,6 +142,7 @@ def _places_page(numbers: Sequence[int], paper: str) -> Any:
         axes.text(left, y, str(number), fontsize=10, va="bottom", **_TEXT)
         for x in columns[1:]:
             axes.plot([left + x, left + x + 28.0], [y, y], color="#111111", linewidth=0.6)
-    axes.text(left, 14.0, f"camera to centre line: ______ m      date: ____________      {width:.0f} x {height:.0f} mm",
-              fontsize=9, va="bottom", **_TEXT)  # fmt: skip
+    for x, words in ((0.0, "camera to the middle line, square to it: ____________ m"), (110.0, "date: ____________")):
+        axes.text(left + x, 22.0, words, fontsize=9, va="bottom", **_TEXT)
+    axes.text(left, 14.0, f"paper {width:g} x {height:g} mm", fontsize=7, va="bottom", **_TEXT)
     return figure
