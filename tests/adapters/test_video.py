@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.adapters.video import frames, grey_frames, open_clip
+from penult.adapters.video import FirstReading, frames, grey_frames, open_clip
 from penult.errors import ClipError
 from penult.model.clip import Clip
 
@@ -277,3 +278,53 @@ def test_the_video_library_is_loaded_on_use_only() -> None:
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
 
     assert said.strip() == "[]"
+
+
+def test_the_first_reading_shows_what_later_ones_show_and_knows_the_clip(make_film: Any) -> None:
+    """One pass for what `open_clip` and `grey_frames` take two for; pictures out of order, late start and all."""
+    path = make_film(count=30, options=B_FRAMES, time_s=[3 + i / 30 for i in range(30)])
+    reading = FirstReading(path, capture_rate_hz=240.0)
+
+    shown = list(reading.grey())
+
+    clip = open_clip(path, capture_rate_hz=240.0)
+    later = list(grey_frames(path, clip))
+    assert [(i, t) for i, t, _ in shown] == [(i, t) for i, t, _ in later]
+    assert all(np.array_equal(a, b) for (_, _, a), (_, _, b) in zip(shown, later, strict=True))
+    assert reading.was_as_expected is False  # nobody has asked yet
+    assert_same_clip(reading.clip(), clip)
+    assert reading.was_as_expected
+
+
+def test_a_film_that_is_not_what_it_promised_is_told_so_and_read_again(make_film: Any) -> None:
+    """A scratch in its middle: pictures that the packets promise and the decoder does not show."""
+    path = make_film(count=60, options={**B_FRAMES, "g": "12"})
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2 : len(data) // 2 + 400] = b"\xff" * 400
+    path.write_bytes(data)
+    reading = FirstReading(path)
+
+    shown = list(reading.grey())
+
+    assert reading.expected is not None
+    assert len(shown) < 60
+    assert_same_clip(reading.clip(), open_clip(path))
+    assert "damaged" in codes(reading.clip())
+    assert not reading.was_as_expected
+
+
+def test_a_film_whose_pictures_come_with_the_stamps_of_others_is_read_again(make_film: Any) -> None:
+    """T5: the packets promise a rising row of stamps, the decoder shows another order."""
+    path = make_film("film.avi", count=40, options=B_FRAMES, tick_s=Fraction(1, 30))
+    reading = FirstReading(path)
+
+    shown = list(reading.grey())
+
+    assert len(shown) < 40
+    assert_same_clip(reading.clip(), open_clip(path))
+    assert not reading.was_as_expected
+
+
+def assert_same_clip(one: Clip, other: Clip) -> None:
+    for place in dataclasses.fields(Clip):
+        assert np.array_equal(getattr(one, place.name), getattr(other, place.name)), place.name

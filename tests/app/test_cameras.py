@@ -12,7 +12,7 @@ import pytest
 
 from penult.adapters import video
 from penult.adapters.lane_file import read_lane, write_lane
-from penult.app.cameras import Scan, scan
+from penult.app.cameras import Scan, first_look, scan
 from penult.core.camera import fit_lane, project
 from penult.errors import ViewError
 from penult.model.arrays import Floats, Image
@@ -112,3 +112,29 @@ def test_a_pan_past_thirty_percent_is_refused_with_its_frame(samples: Path, tmp_
 
     with pytest.raises(ViewError, match=r"lost at frame 3[5-9]"):
         scanned(tmp_path / "lane.json", tmp_path / "clip.mp4")
+
+
+@pytest.mark.parametrize("is_scratched", [False, True])
+def test_a_clip_is_scanned_as_it_is_read_and_again_where_it_breaks_its_promise(
+    samples: Path, tmp_path: Path, is_scratched: bool
+) -> None:
+    """The same clip, cameras and movement as by reading it first and scanning it then, with or without a scratch in the file."""
+    hall = Hall(samples)
+    hall.write_lane(tmp_path / "lane.json", 0.0)
+    clip_path = tmp_path / "clip.mp4"
+    walked(hall, clip_path, np.zeros(FRAMES))
+    if is_scratched:
+        data = bytearray(clip_path.read_bytes())
+        data[len(data) * 2 // 3 : len(data) * 2 // 3 + 400] = b"\xff" * 400
+        clip_path.write_bytes(data)
+    fit = fit_lane(read_lane(tmp_path / "lane.json"))
+    reading = video.FirstReading(clip_path)
+
+    clip, found = first_look(reading, fit, tmp_path / "lane.json", lambda *_: None)
+
+    then = scanned(tmp_path / "lane.json", clip_path)
+    assert reading.was_as_expected is not is_scratched
+    assert [n.code for n in clip.notices] == [n.code for n in video.open_clip(clip_path).notices]
+    assert np.array_equal(found.profile.time_s, then.profile.time_s)
+    assert np.array_equal(found.profile.cover, then.profile.cover)
+    assert all(np.array_equal(a.parameters, b.parameters) for a, b in zip(found.cameras, then.cameras, strict=True))

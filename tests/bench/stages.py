@@ -22,8 +22,8 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[2]
 STAGES = {
     "penult.app.fresh": ("fresh",),
-    "penult.adapters.video": ("open_clip",),
-    "penult.app.cameras": ("scan",),
+    "penult.adapters.video": ("FirstReading",),
+    "penult.app.cameras": ("first_look",),
     "penult.app.joints.Looking": ("first_track",),
     "penult.app.see": ("see", "look_closer", "locate"),
     "penult.app.shoes.ShoeLook": ("contacts",),

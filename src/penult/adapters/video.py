@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from penult.adapters.video_clock import clock
 from penult.adapters.video_colour import Colour, reduced
 from penult.adapters.video_matrix import Turn
-from penult.adapters.video_probe import Shown, decoded, geometry, losses, packets, pictures, set_threads
+from penult.adapters.video_probe import Packets, Shown, decoded, geometry, losses, packets, pictures, set_threads
 from penult.adapters.video_source import check_file, chosen_stream, opened
 from penult.errors import ClipError
 from penult.model.analysis import Notice
@@ -60,9 +60,17 @@ def open_clip(path: Path, *, capture_rate_hz: float | None = None) -> Clip:
     """
     path = Path(path)
     table = packets(path)
-    shown = decoded(path, threads=0)
+    return _clip(path, table, _sound(path, table, decoded(path, threads=0)), capture_rate_hz, sha256_of(path))
+
+
+def _sound(path: Path, table: Packets, shown: Shown) -> Shown:
+    """Return what was shown, of another pass without haste where anything was amiss."""
     if table.is_cut_off or shown.faults or shown.flawed or len(shown.stamps) != len(table.stamps):
-        shown = decoded(path, threads=1)
+        return decoded(path, threads=1)
+    return shown
+
+
+def _clip(path: Path, table: Packets, shown: Shown, capture_rate_hz: float | None, sha256: str) -> Clip:
     if len(shown.stamps) < 2:
         raise _too_few(path, len(shown.stamps))
     times = clock(
@@ -77,7 +85,7 @@ def open_clip(path: Path, *, capture_rate_hz: float | None = None) -> Clip:
         times = replace(times, notices=tuple(n for n in times.notices if n.code != "frames-dropped"))
     return Clip(
         file=path.name,
-        sha256=sha256_of(path),
+        sha256=sha256,
         size_px=shown.turn.size_px(shown.square_px),
         time_s=times.time_s,
         file_time_s=times.file_time_s,
@@ -85,6 +93,79 @@ def open_clip(path: Path, *, capture_rate_hz: float | None = None) -> Clip:
         capture_rate_from=times.capture_rate_from,
         notices=(*times.notices, *lost, *_kind(shown)),
     )
+
+
+class FirstReading:
+    """The first pass through a clip: its pictures in grey while they are decoded, and at the end what clip it is.
+
+    A sound file says beforehand what its decoding will show; one that does not is read twice.
+
+    Parameters
+    ----------
+    path, capture_rate_hz
+        As for `open_clip`.
+
+    Attributes
+    ----------
+    expected : Clip or None
+        The clip that the file promises; None where its promise is not to be trusted.
+    was_as_expected : bool
+        After `clip`: whether `grey` has yielded all pictures of the clip as it turned out to be.
+
+    Raises
+    ------
+    ClipError
+        If there is no film in it, or one that cannot be analysed.
+    """
+
+    def __init__(self, path: Path, *, capture_rate_hz: float | None = None) -> None:
+        self.path, self._rate_hz = Path(path), capture_rate_hz
+        self._table, self._sha256 = packets(self.path), sha256_of(self.path)
+        self._shown: Shown | None = None
+        self._clip: Clip | None = None
+        self.expected = self._foreseen()
+        self.was_as_expected = False
+
+    def _foreseen(self) -> Clip | None:
+        stamps = [s for s in self._table.stamps if s is not None]
+        if self._table.is_cut_off or len(set(stamps)) != len(self._table.stamps) or len(stamps) < 2:
+            return None
+        foreseen = replace(decoded(self.path, threads=1, most=1), stamps=[*sorted(stamps)])
+        return _clip(self.path, self._table, foreseen, self._rate_hz, self._sha256)
+
+    def grey(self) -> Iterator[tuple[int, float, Grey]]:
+        """Yield what `grey_frames` would of the clip foreseen, for as long as the pictures keep to it."""
+        clip, shown = self.expected, Shown()
+        if clip is None:
+            return
+        with opened(self.path) as container:
+            stream = chosen_stream(container, self.path)
+            set_threads(stream, 0)
+            tick_s, keeps = Fraction(stream.time_base), True
+            for index, frame in enumerate(pictures(container, stream, shown.faults)):
+                shown.add(frame, stream, self.path)
+                keeps = keeps and index < len(clip.time_s) and frame.pts is not None
+                keeps = keeps and float(frame.pts * tick_s) == clip.file_time_s[index] and not frame.is_corrupt
+                if keeps:
+                    grey = Colour(size_px=shown.square_px).grey(frame)
+                    yield index, float(clip.time_s[index]), shown.turn.apply(grey)
+        self._shown = shown
+
+    def clip(self) -> Clip:
+        """Return the clip as it was read."""
+        if self._clip is None:
+            shown = _sound(self.path, self._table, self._shown or decoded(self.path, threads=0))
+            self._clip = _clip(self.path, self._table, shown, self._rate_hz, self._sha256)
+            self.was_as_expected = shown is self._shown and _are_same(self.expected, self._clip)
+        return self._clip
+
+
+def _are_same(one: Clip | None, other: Clip) -> bool:
+    """Whether both have the same pictures at the same times."""
+    if one is None or one.size_px != other.size_px:
+        return False
+    pairs = ((one.time_s, other.time_s), (one.file_time_s, other.file_time_s))
+    return all(np.array_equal(a, b) for a, b in pairs)
 
 
 def frames(path: Path, clip: Clip, *, first: int = 0, last: int | None = None, threads: int = 0) -> Iterator[Frame]:

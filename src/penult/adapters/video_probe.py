@@ -79,6 +79,27 @@ class Shown:
     square_px: tuple[int, int] = (0, 0)
     turn: Turn = field(default_factory=Turn)
 
+    def add(self, frame: Any, stream: Any, path: Path) -> None:
+        """Take note of the next picture.
+
+        Raises
+        ------
+        ClipError
+            If it cannot be turned upright, or is of another size than those before.
+        """
+        if not self.stamps:
+            self.stored_px = (frame.width, frame.height)
+            self.turn, self.square_px = geometry(frame, stream, path)
+        elif (frame.width, frame.height) != self.stored_px:
+            raise ClipError(
+                f"the pictures of {path.name} change their size on the way", next_step="cut the run out of it"
+            )
+        if frame.is_corrupt:
+            self.flawed.append(len(self.stamps))
+        self.is_hdr = self.is_hdr or is_hdr(frame)
+        self.is_interlaced = self.is_interlaced or frame.interlaced_frame
+        self.stamps.append(frame.pts)
+
 
 def packets(path: Path) -> Packets:
     """Read the packets of the chosen stream.
@@ -120,8 +141,8 @@ def packets(path: Path) -> Packets:
         )
 
 
-def decoded(path: Path, *, threads: int) -> Shown:
-    """Decode the whole clip without deblocking or colours, and note what was shown.
+def decoded(path: Path, *, threads: int, most: int = 0) -> Shown:
+    """Decode the clip, or at most so many of its pictures, without deblocking or colours, and note what was shown.
 
     Raises
     ------
@@ -134,18 +155,9 @@ def decoded(path: Path, *, threads: int) -> Shown:
         set_threads(stream, threads)
         stream.codec_context.options = {"skip_loop_filter": "all"}
         for frame in pictures(container, stream, shown.faults):
-            if not shown.stamps:
-                shown.stored_px = (frame.width, frame.height)
-                shown.turn, shown.square_px = geometry(frame, stream, path)
-            elif (frame.width, frame.height) != shown.stored_px:
-                raise ClipError(
-                    f"the pictures of {path.name} change their size on the way", next_step="cut the run out of it"
-                )
-            if frame.is_corrupt:
-                shown.flawed.append(len(shown.stamps))
-            shown.is_hdr = shown.is_hdr or is_hdr(frame)
-            shown.is_interlaced = shown.is_interlaced or frame.interlaced_frame
-            shown.stamps.append(frame.pts)
+            shown.add(frame, stream, path)
+            if len(shown.stamps) == most:
+                break
     return shown
 
 

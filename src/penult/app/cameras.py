@@ -17,7 +17,7 @@ from penult.adapters.movers import lane_profile
 from penult.adapters.video_colour import reduced
 from penult.app.progress import Progress
 from penult.core.followed import FollowedClip, FollowedFrame, Following
-from penult.errors import CalibrationError
+from penult.errors import CalibrationError, PenultError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats, Ints
 from penult.model.calibration import Camera, LaneFit
@@ -34,6 +34,8 @@ STEADY_PX = 0.5
 """A picture shifted by less than this against the still needs no warping for the search, at an eighth of its resolution."""
 
 Grey = NDArray[np.uint8]
+Pictures = Iterator[tuple[int, float, Grey]]
+"""Index, capture time and grey picture of every frame."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +51,34 @@ class Scan:
         return self.cameras if len(self.cameras) == 1 else tuple(self.cameras[i] for i in frame.tolist())
 
 
+def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progress: Progress) -> tuple[Clip, Scan]:
+    """Scan a clip while it is read for the first time; again from its start if it is not what it promised to be.
+
+    Returns
+    -------
+    Clip, Scan
+
+    Raises
+    ------
+    ClipError
+        If there is no film in it, or one that cannot be analysed.
+    ViewError, CalibrationError
+        As for `scan`.
+    """
+    if reading.expected is None:
+        return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
+    try:
+        found = _scanned(reading.grey(), reading.expected, fit, lane_path, progress)
+    except PenultError:
+        reading.clip()
+        if reading.was_as_expected:
+            raise
+    else:
+        if reading.clip() and reading.was_as_expected:
+            return reading.clip(), found
+    return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
+
+
 def scan(clip_path: Path, clip: Clip, fit: LaneFit, lane_path: Path, progress: Progress) -> Scan:
     """Register the clip's background on the lane file's still, and measure movement over the lane.
 
@@ -59,8 +89,12 @@ def scan(clip_path: Path, clip: Clip, fit: LaneFit, lane_path: Path, progress: P
     CalibrationError
         If the still is missing or does not fit.
     """
-    watch = _Watch(clip_path, clip, fit, lane_path)
-    profile = lane_profile(watch.search_pictures(progress), fit.camera, watch.reduce)
+    return _scanned(video.grey_frames(clip_path, clip), clip, fit, lane_path, progress)
+
+
+def _scanned(pictures: Pictures, clip: Clip, fit: LaneFit, lane_path: Path, progress: Progress) -> Scan:
+    watch = _Watch(clip, fit, lane_path)
+    profile = lane_profile(watch.search_pictures(pictures, progress), fit.camera, watch.reduce)
     followed = watch.judged()
     return Scan(
         cameras=followed.cameras if followed else (fit.camera,),
@@ -72,8 +106,8 @@ def scan(clip_path: Path, clip: Clip, fit: LaneFit, lane_path: Path, progress: P
 class _Watch:
     """Follows the camera through all frames while small, stabilised pictures are handed on."""
 
-    def __init__(self, clip_path: Path, clip: Clip, fit: LaneFit, lane_path: Path) -> None:
-        self._path, self._clip = clip_path, clip
+    def __init__(self, clip: Clip, fit: LaneFit, lane_path: Path) -> None:
+        self._clip = clip
         self.reduce = max(clip.size_px[0] // SEARCH_WIDTH_PX, 1)
         still = read_still(lane_path, fit.lane)
         self._follower: Follower | None = Follower(fit, still)
@@ -81,10 +115,10 @@ class _Watch:
         self._has_still = still is not None
         self._shown = None if still is None else reduced(cv2.cvtColor(still, cv2.COLOR_RGB2GRAY), self.reduce)
 
-    def search_pictures(self, progress: Progress) -> Iterator[tuple[float, Grey]]:
+    def search_pictures(self, pictures: Pictures, progress: Progress) -> Iterator[tuple[float, Grey]]:
         """Yield time and small picture, as the still's camera would have seen it."""
         next_s = -np.inf
-        for index, time_s, grey in video.grey_frames(self._path, self._clip):
+        for index, time_s, grey in pictures:
             progress("looking for the athlete", index / len(self._clip.time_s))
             found = self._followed(index, time_s, grey)
             if time_s >= next_s - 1e-6:

@@ -29,14 +29,14 @@ def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
         The clip cannot answer.
     """
     with ThreadPoolExecutor(1, thread_name_prefix="opening") as beside:
-        opening = beside.submit(video.open_clip, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
+        opening = beside.submit(video.FirstReading, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
         return _measured(job, opening.result, folder, progress)
 
 
-def _measured(job: Job, opened: Callable[[], Clip], folder: Path, progress: Progress) -> Analysis:
-    # these take as long to load as the clip takes to open, which goes on meanwhile
+def _measured(job: Job, opened: Callable[[], video.FirstReading], folder: Path, progress: Progress) -> Analysis:
+    # these take a second to load, in which the clip's packets are looked through
     from penult.adapters.sighting_file import sighting_to_bytes
-    from penult.app.cameras import scan
+    from penult.app.cameras import first_look
     from penult.app.joints import cache_key
     from penult.app.pictures import write_pictures
     from penult.app.poses import PosePool
@@ -51,21 +51,23 @@ def _measured(job: Job, opened: Callable[[], Clip], folder: Path, progress: Prog
     fit = fit_lane(job.lane)
     view = check_view(fit)
     check_upright(fit.camera, median(mark.runway_m[0] for mark in fit.lane.marks))
-    clip = opened()
+    reading = opened()
+    clip = reading.expected or reading.clip()
     _check_size(clip, job.lane, job.clip_path, job.lane_path)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     check_place(folder, clip.sha256)
-    settings = settings_with(job.settings, picks_of(job.done), clip)
     with PosePool() as pool:
-        if not keypoint_cache.is_kept(cache_key(clip.sha256, settings)):
+        if not keypoint_cache.is_kept(cache_key(clip.sha256, settings_with(job.settings, picks_of(job.done), clip))):
             pool.warm_up()
-        first_look = scan(job.clip_path, clip, fit, job.lane_path, progress)
+        clip, found = first_look(reading, fit, job.lane_path, progress)
+        _check_rate(clip_with(clip, job.done), job.clip_path)
+        settings = settings_with(job.settings, picks_of(job.done), clip)
         scene = Scene(
             clip=clip,
             fit=fit,
-            cameras=first_look.cameras,
-            profile=first_look.profile,
-            notices=(*clip.notices, *((view,) if view else ()), *first_look.notices),
+            cameras=found.cameras,
+            profile=found.profile,
+            notices=(*clip.notices, *((view,) if view else ()), *found.notices),
             method=job.method,
         )
         sighting = see(job.clip_path, scene, settings, pool, progress)
