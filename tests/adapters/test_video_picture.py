@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import av
+import cv2
 import numpy as np
 import pytest
 
-from penult.adapters.video import frames, grey_frames, open_clip
+from penult.adapters.video import frames, grey_frames, open_clip, raw_frames
 from penult.adapters.video_boxes import track_header_matrix
 from penult.adapters.video_colour import HLG, PQ, Colour, reduced, sdr_table
 from penult.adapters.video_colour import _hlg_light as hlg_light
@@ -221,3 +222,47 @@ def test_reducing_by_one_changes_nothing_and_odd_rests_are_left_out() -> None:
     assert reduced(grey, 1) is grey
     assert reduced(grey, 2).tolist() == [[4, 6, 8], [18, 20, 22]]
     assert reduced(np.full((40, 40), 255, np.uint8), 20).tolist() == [[255, 255], [255, 255]]
+
+
+@pytest.mark.parametrize(
+    ("how", "size_px"),
+    [
+        ({}, (320, 180)),
+        ({}, (160, 90)),
+        ({}, (107, 61)),
+        ({"pix_fmt": "yuv420p10le", "codec": "libx265"}, (160, 90)),
+    ],
+)
+def test_planes_show_the_picture_that_rgb_shows(
+    make_film: Any, films: Any, how: dict, size_px: tuple[int, int]
+) -> None:
+    """Turned into RGB by PyAV's own scaler; an odd side is padded by its last column or row."""
+    path = make_film(count=3, **how)
+    clip = open_clip(path)
+    raw = list(raw_frames(path, clip))[1]
+
+    planes = raw.planes(size_px)
+
+    even = (size_px[0] + size_px[0] % 2, size_px[1] + size_px[1] % 2)
+    assert planes.luma.shape == even[::-1]
+    assert planes.chroma.shape == (even[1] // 2, even[0] // 2, 2)
+    stored = np.concatenate([planes.luma, planes.chroma.reshape(even[1] // 2, even[0])])
+    shown = av.VideoFrame.from_ndarray(stored, "nv12").reformat(
+        format="rgb24", src_colorspace="ITU709", src_color_range="MPEG", dst_color_range="JPEG"
+    )
+    wanted = cv2.resize(raw.frame().image, size_px, interpolation=cv2.INTER_AREA)
+    assert np.abs(shown.to_ndarray()[: size_px[1], : size_px[0]].astype(int) - wanted).mean() < 4
+
+
+def test_planes_are_upright(make_film: Any, films: Any) -> None:
+    path = make_film(count=2)
+    films.set_matrix(path, (0, 1, -1, 0))
+    clip = open_clip(path)
+    raw = next(raw_frames(path, clip))
+
+    planes = raw.planes(clip.size_px)
+
+    assert planes.luma.shape == clip.size_px[::-1] == (320, 180)
+    red = raw.frame().image[..., 0].astype(int) - raw.frame().image[..., 2]
+    agree = np.corrcoef(cv2.resize(red.astype(np.float32), (90, 160)).ravel(), planes.chroma[..., 1].ravel())[0, 1]
+    assert agree > 0.95

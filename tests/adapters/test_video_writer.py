@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from penult.adapters import video_writer
-from penult.adapters.video import frames, open_clip
+from penult.adapters.video import frames, open_clip, raw_frames
 from penult.adapters.video_writer import write_film
 from penult.errors import ClipError, OutputError
 
@@ -242,3 +242,19 @@ def test_a_picture_that_does_not_fit_is_our_own_fault(tmp_path: Path, films: Any
     with pytest.raises(ValueError, match="picture 1 is"):
         write_film(tmp_path / "film.mp4", (320, 180), [(films.numbered_picture(0), 0.0), (image, time_s)])
     assert list(tmp_path.iterdir()) == []
+
+
+def test_planes_are_written_as_the_same_pictures_in_rgb(tmp_path: Path, films: Any) -> None:
+    write_film(tmp_path / "rgb.mp4", (320, 180), pictures(films, 6))
+    clip = open_clip(tmp_path / "rgb.mp4")
+    planes = [(raw.planes((320, 180)), raw.time_s) for raw in raw_frames(tmp_path / "rgb.mp4", clip)]
+
+    write_film(tmp_path / "planes.mp4", (320, 180), planes)
+
+    again = open_clip(tmp_path / "planes.mp4")
+    pairs = zip(frames(tmp_path / "rgb.mp4", clip), frames(tmp_path / "planes.mp4", again), strict=True)
+    for one, other in pairs:
+        assert films.number_of(other.image) == other.index
+        assert np.abs(one.image.astype(int) - other.image).mean() < 2
+    with pytest.raises(ValueError, match="wanted uint8"):
+        write_film(tmp_path / "wrong.mp4", (322, 180), planes)

@@ -6,12 +6,13 @@ import time
 from dataclasses import replace
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
-from penult.model.clip import Frame
+from penult.model.clip import Frame, Planes
 from penult.outputs import ink
-from penult.outputs.film import film_frames, film_size_px
+from penult.outputs.film import Painter, film_frames, film_size_px
 
 
 def test_wide_pictures_are_reduced_and_small_ones_left() -> None:
@@ -67,3 +68,56 @@ def test_a_frame_costs_a_few_milliseconds(scene: Any) -> None:
         pass
 
     assert (time.process_time() - start) / len(frames) < 0.04
+
+
+def test_a_film_as_it_is_stored_looks_as_in_rgb(scene: Any) -> None:
+    """Drawn on brightness and colour apart and turned into RGB by the formulas of ITU-R BT.709, limited range: the same
+    picture as drawn in RGB, but for the colour's half resolution along edges."""
+    painter = Painter(scene.analysis, scene.motion)
+    for row in (20, 90, 150):
+        frame = Frame(index=row, time_s=scene.frame(row).time_s, image=np.full((720, 1280, 3), 120, dtype=np.uint8))
+        grey = round(16 + 219 * 120 / 255)
+        planes = Planes(
+            luma=np.full((720, 1280), grey, dtype=np.uint8), chroma=np.full((360, 640, 2), 128, dtype=np.uint8)
+        )
+
+        in_rgb = painter.paint(frame)
+        painter.draw_on(planes, frame.index, frame.time_s)
+
+        off = np.abs(rgb_of(planes) - in_rgb).max(axis=2)
+        drawn = (in_rgb != 120).any(axis=2)
+        assert drawn.sum() > 5000
+        assert (off > 3).sum() < 0.5 * drawn.sum()  # edges of lines three pixels wide
+        flat = np.asarray(cv2.erode(drawn.astype(np.uint8), np.ones((9, 9), np.uint8)), dtype=bool)
+        assert np.median(off[flat]) <= 3
+        assert off[~np.asarray(cv2.dilate(drawn.astype(np.uint8), np.ones((7, 7), np.uint8)), dtype=bool)].max() <= 1
+
+
+def rgb_of(planes: Planes) -> Any:
+    luma = (planes.luma.astype(float) - 16) / 219
+    blue, red = ((np.kron(planes.chroma[..., i], np.ones((2, 2))) - 128) / 224 for i in (0, 1))
+    r, b = luma + 1.5748 * red, luma + 1.8556 * blue
+    g = (luma - 0.2126 * r - 0.0722 * b) / 0.7152
+    return 255 * np.clip(np.stack([r, g, b], axis=-1), 0, 1)
+
+
+@pytest.mark.parametrize("kind", ["rgb", "planes"])
+def test_a_layer_laid_on_a_picture_is_what_was_drawn(kind: str) -> None:
+    random = np.random.default_rng(3)
+    picture: Any = random.integers(0, 256, (120, 200, 3), dtype=np.uint8)
+    if kind == "planes":
+        picture = Planes(luma=picture[..., 0].copy(), chroma=picture[::2, ::2, 1:].copy())
+    direct, laid = picture.copy(), picture.copy()
+
+    def draw(on: Any) -> None:
+        ink.stroke(on, np.array([[10.3, 20.7], [150.2, 90.1]]), ink.RUNWAY, 3.0, outline=ink.WHITE)
+        ink.plate(on, (40, 30, 90, 60), ink.WHITE, 0.7)
+        ink.write(on, "−3 m", (45, 32), 15, ink.BLACK)
+        ink.ring(on, np.array([100.0, 50.0]), 6.0, ink.SUPPORT)
+
+    draw(direct)
+    ink.layer(picture, draw).lay_on(laid)
+
+    for one, other in zip(ink.sheets(direct), ink.sheets(laid), strict=True):
+        assert np.abs(one.pixels.astype(int) - other.pixels).max() <= 3
+    assert ink.layer(picture, lambda on: None).parts[0][1].size == 0

@@ -27,7 +27,7 @@ from penult.adapters.video_source import check_file, chosen_stream, opened
 from penult.errors import ClipError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
-from penult.model.clip import Clip, Frame
+from penult.model.clip import Clip, Frame, Planes
 
 Grey = NDArray[np.uint8]
 _Place = tuple[int, Any, Any]  # index, decoded frame, its stream
@@ -209,11 +209,11 @@ class Raw:
         """Return the upright RGB picture in full size."""
         return Frame(index=self.index, time_s=self.time_s, image=self.way.apply(self.colour.rgb(self.decoded)))
 
-    def small(self, size_px: tuple[int, int]) -> Frame:
-        """Return the upright RGB picture reduced to a width and height, at half the cost of the full size."""
+    def planes(self, size_px: tuple[int, int]) -> Planes:
+        """Return the upright picture reduced to a width and height, as films store it; an odd side is padded."""
         stored = self.way.size_px(size_px)  # swapping the axes twice is no swap
-        image = replace(self.colour, size_px=stored).rgb(self.decoded)
-        return Frame(index=self.index, time_s=self.time_s, image=self.way.apply(image))
+        coded = replace(self.colour, size_px=stored).planes(self.decoded)
+        return Planes(luma=self.way.apply(coded.luma), chroma=self.way.apply(coded.chroma))
 
 
 def raw_frames(path: Path, clip: Clip, *, first: int = 0, last: int | None = None, threads: int = 0) -> Iterator[Raw]:

@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from penult.model.clip import Planes
+
 Pixels = NDArray[np.uint8]
 PQ, HLG = 16, 18  # transfer characteristics as ITU-T H.273 numbers them
 _LIMITED, _FULL = 1, 2
@@ -53,6 +55,31 @@ class Colour:
             threads=1,  # decoding goes on beside it in its own threads
         )
         return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), transfer)
+
+    def planes(self, frame: Any) -> Planes:
+        """Return brightness and colour as a film stores them; an odd side is padded, its last column or row repeated."""
+        width, height = self.size_px
+        transfer = int(frame.color_trc)
+        if transfer in (PQ, HLG) or width % 2 or height % 2:
+            import av
+
+            picture = np.pad(self.rgb(frame), ((0, height % 2), (0, width % 2), (0, 0)), mode="edge")
+            frame, matrix, range_ = av.VideoFrame.from_ndarray(picture, "rgb24"), None, None
+        else:
+            matrix, range_ = _matrix(frame), _FULL if _is_full(frame) else _LIMITED
+        coded = frame.reformat(
+            width=width + width % 2,
+            height=height + height % 2,
+            format="yuv420p",  # the scaler takes half the time that it would for both colours in one plane
+            src_colorspace=matrix,
+            dst_colorspace=_ITU709,
+            src_color_range=range_,
+            dst_color_range=_LIMITED,
+            interpolation="BILINEAR",
+            threads=1,
+        )
+        luma, blue, red = (_rows(plane) for plane in coded.planes)
+        return Planes(luma=luma.copy(), chroma=np.stack([blue, red], axis=-1))
 
     def grey(self, frame: Any) -> Pixels:
         """Return (height, width) uint8, C-contiguous: luma as stored, its range not stretched."""
@@ -105,6 +132,11 @@ def _plane(frame: Any, dtype: Any) -> NDArray[Any]:
     plane = frame.planes[0]
     samples = np.frombuffer(plane, dtype)
     return samples.reshape(-1, plane.line_size // samples.itemsize)[: frame.height, : frame.width]
+
+
+def _rows(plane: Any) -> Pixels:
+    """Return a view of a plane's rows without their padding."""
+    return np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[: plane.height, : plane.width]
 
 
 def _to_sdr(pixels: Pixels, transfer: int) -> Pixels:

@@ -19,6 +19,7 @@ import numpy as np
 from penult.adapters.video_probe import packets
 from penult.errors import ClipError, OutputError
 from penult.model.arrays import Image
+from penult.model.clip import Planes
 
 _TICK = Fraction(1, 90_000)
 _BT709, _LIMITED = 1, 1  # as ITU-T H.273 numbers them
@@ -32,7 +33,7 @@ _FILE = {"movflags": "faststart", "fflags": "+bitexact"}
 def write_film(
     path: Path,
     size_px: tuple[int, int],
-    frames: Iterable[tuple[Image, float]],
+    frames: Iterable[tuple[Image | Planes, float]],
     *,
     playback_rate_hz: float | None = None,
 ) -> int:
@@ -46,7 +47,8 @@ def write_film(
         Width and height of every picture. An odd side is padded by one pixel, the last column or row repeated, so
         that coordinates stay.
     frames : iterable of (image, time_s)
-        (height, width, 3) uint8 RGB, and when it is to be shown, in seconds, rising.
+        (height, width, 3) uint8 RGB, or `Planes` whose odd sides are padded already, and when it is to be shown, in
+        seconds, rising.
     playback_rate_hz : float, optional
         Show the pictures evenly at this rate, whatever their times.
 
@@ -77,7 +79,11 @@ def write_film(
 
 
 def _write(
-    part: Path, path: Path, size_px: tuple[int, int], frames: Iterable[tuple[Image, float]], rate_hz: float | None
+    part: Path,
+    path: Path,
+    size_px: tuple[int, int],
+    frames: Iterable[tuple[Image | Planes, float]],
+    rate_hz: float | None,
 ) -> int:
     film = _Film(size_px=size_px, playback_rate_hz=rate_hz)
     with _as_output_error(path):
@@ -116,18 +122,20 @@ class _Film:
         self.stream = self.container.add_stream("libx264", rate=rate, options=_CODER)
         width, height = self.size_px
         self.stream.width, self.stream.height = width + width % 2, height + height % 2
-        self.stream.pix_fmt = "yuv420p"
+        self.stream.pix_fmt = "nv12"  # how the coder is fed; the film is 4:2:0 all the same
         self.stream.codec_context.time_base = _TICK
         self.stream.codec_context.color_range = _LIMITED
         self.stream.codec_context.colorspace = _BT709
         self.stream.codec_context.color_primaries = _BT709
         self.stream.codec_context.color_trc = _BT709
 
-    def checked(self, image: Image, time_s: float) -> Image:
+    def checked(self, image: Image | Planes, time_s: float) -> Image | Planes:
         """Return the picture padded to even sides, and move on to its stamp."""
         width, height = self.size_px
-        if image.shape != (height, width, 3) or image.dtype != np.uint8:
-            msg = f"picture {self.count} is {image.dtype} {image.shape}; wanted uint8 {(height, width, 3)}"
+        picture = image.luma if isinstance(image, Planes) else image
+        wanted = (height + height % 2, width + width % 2) if isinstance(image, Planes) else (height, width, 3)
+        if picture.shape != wanted or picture.dtype != np.uint8:
+            msg = f"picture {self.count} is {picture.dtype} {picture.shape}; wanted uint8 {wanted}"
             raise ValueError(msg)
         if self.count == 0:
             self.first_s = time_s
@@ -137,20 +145,12 @@ class _Film:
             msg = f"picture {self.count} is to be shown at {time_s} s, not after the one before it"
             raise ValueError(msg)
         self.stamp = stamp
-        return (
-            np.pad(image, ((0, height % 2), (0, width % 2), (0, 0)), mode="edge") if width % 2 or height % 2 else image
-        )
+        if isinstance(image, Planes) or not (width % 2 or height % 2):
+            return image
+        return np.pad(image, ((0, height % 2), (0, width % 2), (0, 0)), mode="edge")
 
-    def add(self, image: Image) -> None:
-        import av
-
-        frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(image), "rgb24").reformat(
-            format="yuv420p",
-            dst_colorspace="ITU709",
-            dst_color_range="MPEG",
-            interpolation="BILINEAR",
-            threads=1,  # more of them are started anew for every picture, at four times the cost of the work
-        )
+    def add(self, image: Image | Planes) -> None:
+        frame = _coded(image)
         frame.pts, frame.time_base = self.stamp, _TICK
         for packet in self.stream.encode(frame):
             self.container.mux(packet)
@@ -170,6 +170,22 @@ class _Film:
             return
         with suppress(av.FFmpegError, OSError):  # the fault that stopped the film is on its way already
             self.container.close()
+
+
+def _coded(image: Image | Planes) -> Any:
+    """Return the picture as the coder takes it, in limited range of BT.709."""
+    import av
+
+    if isinstance(image, Planes):
+        rows = [image.luma, image.chroma.reshape(len(image.chroma), -1)]
+        return av.VideoFrame.from_ndarray(np.concatenate(rows), "nv12")
+    return av.VideoFrame.from_ndarray(np.ascontiguousarray(image), "rgb24").reformat(
+        format="nv12",
+        dst_colorspace="ITU709",
+        dst_color_range="MPEG",
+        interpolation="BILINEAR",
+        threads=1,  # more of them are started anew for every picture, at four times the cost of the work
+    )
 
 
 def _check(part: Path, path: Path, count: int) -> None:

@@ -13,8 +13,7 @@ from penult.adapters.video_writer import write_film
 from penult.app.progress import Progress
 from penult.app.threads import in_order, worker_count
 from penult.core.pipeline import Outcome
-from penult.model.arrays import Image
-from penult.model.clip import Clip, Frame
+from penult.model.clip import Clip, Frame, Planes
 from penult.outputs.film import Painter, film_size_px
 from penult.outputs.save import Building
 from penult.outputs.stills import frames_wanted, stills_of
@@ -68,7 +67,7 @@ def _film(
     page: _Page,
     threads: tuple[ThreadPoolExecutor, int],
     progress: Progress,
-) -> Iterator[Image]:
+) -> Iterator[Planes]:
     """Yield the drawn pictures in order, each reduced and drawn by one of the threads."""
     rows, size_px = outcome.motion.pixels.frame, film_size_px(clip.size_px)
     painter = Painter(outcome.analysis, outcome.motion)
@@ -79,4 +78,9 @@ def _film(
             page.pass_by(raw)
             yield raw
 
-    return in_order(passing(), lambda raw: painter.draw_on(raw.small(size_px)), *threads)
+    def drawn(raw: video.Raw) -> Planes:
+        picture = raw.planes(size_px)
+        painter.draw_on(picture, raw.index, raw.time_s)
+        return picture
+
+    return in_order(passing(), drawn, *threads)

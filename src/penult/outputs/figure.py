@@ -11,7 +11,7 @@ import numpy as np
 
 from penult.core.camera import project
 from penult.model.analysis import Analysis, Foot
-from penult.model.arrays import Floats, Image
+from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import INDEX, joint
 from penult.model.track import Motion
@@ -57,12 +57,12 @@ def on_plane(xy_m: Floats, z_m: float = 0.0) -> Floats:
     return np.concatenate([xy_m, np.full((len(xy_m), 1), z_m)], axis=1)
 
 
-def draw_athlete(image: Image, joints_px: Floats, leg: Foot | None, *, width: float) -> None:
+def draw_athlete(image: ink.Picture, joints_px: Floats, leg: Foot | None, *, width: float) -> None:
     """Draw the skeleton: supporting leg thick and whole, other leg thinner and dashed, trunk and arms grey.
 
     Parameters
     ----------
-    image : (h, w, 3) uint8
+    image : (h, w, 3) uint8 or Planes
         Changed in place.
     joints_px : (k, 2) float64
         Drawn pixels in the order of `skeleton.JOINTS`.
@@ -89,14 +89,16 @@ def draw_athlete(image: Image, joints_px: Floats, leg: Foot | None, *, width: fl
             ink.ring(image, joints_px[joint(side, name)], 0.7 * width + 2.0, colour)
 
 
-def draw_hip_path(image: Image, view: View, camera: Camera, hip_m: Floats, *, width: float) -> None:
+def draw_hip_path(image: ink.Picture, view: View, camera: Camera, hip_m: Floats, *, width: float) -> None:
     """Draw the mid-hip's path: black with a white edge, so that it reads on light and dark."""
     path = hip_m[np.isfinite(hip_m).all(axis=1)]
     if len(path) > 1:
         ink.stroke(image, view.project(camera, on_plane(path)), ink.BLACK, width, outline=ink.WHITE)
 
 
-def draw_ground(image: Image, view: View, camera: Camera, x_range_m: tuple[float, float], *, text_px: int) -> None:
+def draw_ground(
+    image: ink.Picture, view: View, camera: Camera, x_range_m: tuple[float, float], *, text_px: int
+) -> None:
     """Draw the runway's surface on the lane's centre line, with a tick and its distance at every metre.
 
     The take-off line is drawn as a thick bar; distances are those to it.
@@ -115,7 +117,7 @@ def draw_ground(image: Image, view: View, camera: Camera, x_range_m: tuple[float
         _under(image, label, at + np.array([0.0, long + 2.0]), text_px)
 
 
-def draw_mat_at(image: Image, view: View, camera: Camera, toe_x_m: float, thickness_m: float) -> Floats:
+def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, thickness_m: float) -> Floats:
     """Draw the height of a mat as a bracket just ahead of the toe, from the runway up to its surface.
 
     How far the mat reaches along the runway is not known, so no more of it is drawn. Returns the bracket's top corner.
@@ -141,7 +143,7 @@ def _middle(joints: Floats, name: str) -> Floats:
     return np.asarray((joints[joint("left", name)] + joints[joint("right", name)]) / 2.0)
 
 
-def _under(image: Image, label: str, top_px: Floats, size: int) -> None:
+def _under(image: ink.Picture, label: str, top_px: Floats, size: int) -> None:
     width, height = ink.text_size(label, size)
     x, y = float(top_px[0]) - width / 2.0, float(top_px[1])
     ink.plate(image, (x - 3, y, x + width + 3, y + height), ink.WHITE, 0.7)

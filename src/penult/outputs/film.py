@@ -7,7 +7,6 @@ film plays is the caller's choice too.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -73,26 +72,45 @@ class Painter:
         self._mats = mats_of(analysis)
         self._x_range_m: tuple[float, float] | None = None
         self._hip_px: Floats | None = None
+        self._layers: dict[tuple[object, ...], ink.Layer] = {}
         self._bars = {c.number: bar for c in analysis.contacts if (bar := _bar_m(c)) is not None}
 
     def paint(self, frame: Frame) -> Image:
         """Return the annotated picture of a frame."""
         size = film_size_px((frame.image.shape[1], frame.image.shape[0]))
-        return self.draw_on(replace(frame, image=_reduced(frame.image, size)))
+        image = _reduced(frame.image, size)
+        self.draw_on(image, frame.index, frame.time_s)
+        return image
 
-    def draw_on(self, frame: Frame) -> Image:
-        """Annotate a picture of the film's size itself, and return it."""
-        row = self._row_of.get(frame.index)
-        camera = self._motion.camera_of(row if row is not None else self._nearest_row(frame.index))
+    def draw_on(self, picture: ink.Picture, index: int, time_s: float) -> None:
+        """Annotate the picture of a frame, of the film's size."""
+        row = self._row_of.get(index)
+        camera = self._motion.camera_of(row if row is not None else self._nearest_row(index))
         size = film_size_px(camera.image_size_px)
         view = View(origin_px=(0.0, 0.0), scale=size[0] / camera.image_size_px[0], size_px=size)
-        image = frame.image
-        draw_ground(image, view, camera, self._range_m(view, camera), text_px=15)
-        self._draw_contacts(image, view, camera, frame.time_s)
+        if len(self._motion.cameras) > 1:
+            self._draw_lane(picture, view, camera, time_s)
+        else:
+            self._standing(picture, view, camera, time_s).lay_on(picture)
         if row is not None:
-            self._draw_body(image, view, camera, row, frame.time_s)
-        self._write(image, frame.time_s)
-        return image
+            self._draw_body(picture, view, camera, row, time_s)
+        self._write(picture, time_s)
+
+    def _draw_lane(self, image: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
+        draw_ground(image, view, camera, self._range_m(view, camera), text_px=15)
+        self._draw_contacts(image, view, camera, time_s)
+
+    def _standing(self, picture: ink.Picture, view: View, camera: Camera, time_s: float) -> ink.Layer:
+        """Return what stays from frame to frame while the camera stands and no foot comes or goes."""
+        spans = [(instant_s(c, "touchdown"), instant_s(c, "toe_off")) for c in self._analysis.contacts]
+        state = (
+            len(ink.sheets(picture)),
+            *(start is not None and time_s >= start for start, _ in spans),
+            *(end is not None and time_s > end for _, end in spans),
+        )
+        if state not in self._layers:
+            self._layers[state] = ink.layer(picture, lambda blank: self._draw_lane(blank, view, camera, time_s))
+        return self._layers[state]
 
     def _nearest_row(self, index: int) -> int:
         return int(np.argmin(np.abs(self._motion.pixels.frame - index)))
@@ -107,7 +125,7 @@ class Painter:
             self._x_range_m = (float(seen.min()), float(seen.max())) if len(seen) else (0.0, 0.0)
         return self._x_range_m
 
-    def _draw_contacts(self, image: Image, view: View, camera: Camera, time_s: float) -> None:
+    def _draw_contacts(self, image: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
         """Draw a bar where each foot stood, from its touchdown on, and write its contact time once it has left."""
         for contact in self._analysis.contacts:
             start_s, bar = instant_s(contact, "touchdown"), self._bars.get(contact.number)
@@ -121,7 +139,7 @@ class Painter:
             done = end_s is not None and time_s > end_s
             self._write_contact(image, contact, ends.mean(axis=0), done=done)
 
-    def _write_contact(self, image: Image, contact: Contact, at_px: Floats, *, done: bool) -> None:
+    def _write_contact(self, image: ink.Picture, contact: Contact, at_px: Floats, *, done: bool) -> None:
         lines = [words.side(contact)]
         shown = words.shown("contact_time_s", contact.measures.get("contact_time_s"))
         if done and not shown.reason:
@@ -134,12 +152,12 @@ class Painter:
             ink.write(image, line, (x, y), 18, ink.BLACK, bold=True)
             y += height
 
-    def _draw_body(self, image: Image, view: View, camera: Camera, row: int, time_s: float) -> None:
+    def _draw_body(self, image: ink.Picture, view: View, camera: Camera, row: int, time_s: float) -> None:
         self._draw_path(image, view, camera, row)
         leg = leg_in_question(self._analysis, time_s)
         draw_athlete(image, joints_px(self._motion, row, view), leg.foot if leg else None, width=3.0)
 
-    def _draw_path(self, image: Image, view: View, camera: Camera, row: int) -> None:
+    def _draw_path(self, image: ink.Picture, view: View, camera: Camera, row: int) -> None:
         if len(self._motion.cameras) > 1:
             draw_hip_path(image, view, camera, self._motion.hip_m[: row + 1], width=2.0)
             return
@@ -147,7 +165,7 @@ class Painter:
             self._hip_px = view.of(project(camera, on_plane(self._motion.hip_m)))
         ink.stroke(image, self._hip_px[: row + 1], ink.BLACK, 2.0, outline=ink.WHITE)
 
-    def _write(self, image: Image, time_s: float) -> None:
+    def _write(self, image: ink.Picture, time_s: float) -> None:
         contact = support_at(self._analysis, time_s)
         now = f"{words.contact_words(contact.number, self._analysis.run)} ({words.side(contact)})" if contact else ""
         arrow = "run →" if self._analysis.run.direction == "left to right" else "← run"
