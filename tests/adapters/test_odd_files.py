@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import struct
 import subprocess
 import sys
 from fractions import Fraction
@@ -426,6 +427,13 @@ READS: dict[str, tuple[int, tuple[int, int], float, str, set[str]]] = {
     "seek.mp4": (240, (320, 180), 30.0, "frame times", set()),
     "vfr.mp4": (60, (320, 180), 30.0, "frame times", {"variable-rate", "frames-dropped"}),
 }
+# file: stamp of its first frame in seconds
+STARTS = {
+    "c07_hevc10_editlist_negative_start.mp4": -0.333,
+    "c08_editlist_starts_at_1s.mp4": 1.0,
+    "c09_first_pts_10s.mp4": 10.0,
+    "c29_mpeg_ps_opencv_time_stuck_0.mpg": 0.54,
+}
 REFUSES = {
     "c15_audio_only.mp4": "is not a film",
     "c22_all_zero_timestamps_10x12.mp4": "has pictures of 10 x 12 px",
@@ -436,6 +444,17 @@ REFUSES = {
     "trunc_moov_end.mp4": "is incomplete",
     "w_wrongsize.mp4": "is not a film",
 }
+
+
+# file: quarter turns against the clock that its display matrix asks for
+TURNED: dict[str, int] = {
+    "c02_portrait_4k60_rot-90.mp4": -1,
+    "c04_rot180.mp4": 2,
+    "c05_rot+90_two_hevc_tracks_vfr.mp4": 1,
+    "c06_hevc10_hlg_rot-90_editlist_86hdr_77dec.mp4": -1,
+    "c26_rot90_h264.mp4": 1,
+}
+MIRRORED = "c03_rot_matrix_plus_reflection.mp4"
 
 
 def odd_file(name: str) -> Path:
@@ -464,10 +483,54 @@ def test_the_facts_of_an_odd_file(name: str) -> None:
     assert last == [(i, (size_px[1], size_px[0], 3)) for i in (count - 2, count - 1)]
     assert np.all(np.diff(clip.time_s) > 0)
     assert clip.time_s[0] == 0
+    if not {"variable-rate", "frames-dropped"} & notices:
+        assert clip.time_s[-1] == pytest.approx((count - 1) / rate_hz, abs=0.6 / rate_hz)
+
+
+def first_stored_luma(path: Path) -> np.ndarray:
+    """The first picture as the decoder hands it over: not turned, of the stream that has most pictures."""
+    with av.open(str(path)) as container:
+        stream = max(container.streams.video, key=lambda s: s.frames * s.width * s.height)
+        return next(container.decode(stream)).to_ndarray(format="gray").astype(float)
+
+
+def likeness(path: Path, expected: np.ndarray) -> float:
+    """How like the first picture that the reader shows is to the one expected: 1 where they are the same."""
+    _, _, shown = next(grey_frames(path, open_clip(path)))
+    assert shown.shape == expected.shape
+    return float(np.corrcoef(shown.ravel(), expected.ravel())[0, 1])
 
 
 @needs_shared
-@pytest.mark.parametrize(("name", "start_s"), [("c07*", -0.333), ("c08*", 1.0), ("c09*", 10.0), ("c29*", 0.54)])
+@pytest.mark.parametrize("name", TURNED)
+def test_a_turned_odd_file_stands_upright(name: str) -> None:
+    """T9, against the angle that was measured with another tool; the wrong way round would show as unlikeness."""
+    path = odd_file(name)
+    stored = first_stored_luma(path)
+
+    assert (
+        likeness(path, np.rot90(stored, TURNED[name])) > 0.95
+    )  # 0.954 for a nearly black picture, else 0.997 and more
+    assert likeness(path, np.rot90(stored, TURNED[name] + 2)) < 0.75
+
+
+@needs_shared
+@pytest.mark.parametrize("name", [MIRRORED])
+def test_an_odd_file_that_is_turned_and_mirrored_is_both(films: Any, name: str) -> None:
+    """T10: pixel by pixel as ISO/IEC 14496-12 section 6.2.2 places them, with the numbers that stand in the file."""
+    path = odd_file(name)
+    data = path.read_bytes()
+    at = data.index(b"tkhd") + 4 + (52 if data[data.index(b"tkhd") + 4] == 1 else 40)
+    a, b, _, c, d = (n // 65536 for n in struct.unpack_from(">5i", data, at))
+    _, _, shown = next(grey_frames(path, open_clip(path)))
+    stored = first_stored_luma(path)
+
+    assert a * d - b * c == -1
+    assert np.corrcoef(films.stored_for(shown, (a, b, c, d)).ravel(), stored.ravel())[0, 1] > 0.99
+
+
+@needs_shared
+@pytest.mark.parametrize(("name", "start_s"), STARTS.items())
 def test_the_stamp_of_the_first_frame_is_kept(name: str, start_s: float) -> None:
     """T6."""
     assert open_clip(odd_file(name)).file_time_s[0] == pytest.approx(start_s, abs=1e-3)

@@ -10,6 +10,7 @@ decoder would end this one. Prints cases, what was read and refused, every findi
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import importlib.util
 import json
 import os
@@ -29,6 +30,9 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 MOST_MEMORY_BYTES = 6_000_000_000
 ONE_CHILD_S = 60.0
+LAST = "last_case"
+STUCK_S = 120.0
+"""A child that has handed over no new case for so long waits for ever in some library."""
 WAYS = ("mutants", "hypothesis", "atheris")
 
 
@@ -70,10 +74,8 @@ def one_reader(said: argparse.Namespace, work: Path, reader: str) -> dict[str, i
     found: dict[str, str] = {}
 
     def add(way: str, **more: Any) -> None:
-        last, how = called(said, work, way, reader, **more)
-        part = (
-            json.loads(last) if last else {"cases": 1, "read": 0, "refused": 0, "found": {f"process ended: {how}": ""}}
-        )
+        last, how, case = called(said, work, way, reader, **more)
+        part = json.loads(last) if last else {"cases": 1, "read": 0, "refused": 0, "found": {how: case.hex()}}
         sums[way] += part["cases"]
         sums["read"], sums["refused"] = sums["read"] + part["read"], sums["refused"] + part["refused"]
         found.update(part["found"])
@@ -95,29 +97,35 @@ def one_reader(said: argparse.Namespace, work: Path, reader: str) -> dict[str, i
     return sums
 
 
-def called(said: argparse.Namespace, work: Path, way: str, reader: str, **more: Any) -> tuple[str, str]:
-    """Run a child and return the last line it printed ('' if it died), and how it ended."""
+def called(said: argparse.Namespace, work: Path, way: str, reader: str, **more: Any) -> tuple[str, str, bytes]:
+    """Run a child and return the last line it printed ('' if it died or stood still), how it ended, and its last case."""
     words = {"seconds": said.seconds, "examples": said.examples, "guided": said.guided, "seed": said.seed, **more}
     options = [w for key, value in words.items() for w in (f"--{key}", str(value))]
-    with tempfile.TemporaryDirectory(dir=work) as own:
-        command = [
-            sys.executable,
-            __file__,
-            str(said.result),
-            *options,
-            "--child",
-            way,
-            "--only",
-            reader,
-            "--work",
-            own,
-        ]
-        done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
-    lines = done.stdout.splitlines()
-    tail = " ".join(done.stderr.split())[-300:]
-    return (
-        lines[-1] if done.returncode == 0 and lines else ""
-    ), f"exit {done.returncode} (seed {words['seed']}) {tail}"
+    with tempfile.TemporaryDirectory(dir=work) as own, tempfile.TemporaryFile("w+", errors="replace") as told:
+        place = ["--child", way, "--only", reader, "--work", own]
+        command = [sys.executable, __file__, str(said.result), *options, *place]
+        run = subprocess.Popen(command, stdout=told, stderr=subprocess.STDOUT, text=True)
+        is_stuck = stands_still(run, Path(own) / LAST)
+        status = run.wait()
+        case = (Path(own) / LAST).read_bytes() if (Path(own) / LAST).exists() else b""
+        told.seek(0)
+        lines = told.read().splitlines()
+    end = f"stood still for {STUCK_S:.0f} s" if is_stuck else f"process ended: exit {status}"
+    tail = " ".join(" ".join(lines).split())[-300:]
+    return lines[-1] if status == 0 and lines else "", f"{end} (seed {words['seed']}) {tail}", case
+
+
+def stands_still(run: subprocess.Popen[str], last: Path) -> bool:
+    """Wait for a child; end it, and say so, when it has handed over no new case for long."""
+    while True:
+        try:
+            run.wait(timeout=5.0)
+        except subprocess.TimeoutExpired:
+            if last.exists() and time.time() - last.stat().st_mtime > STUCK_S:
+                run.kill()
+                return True
+        else:
+            return False
 
 
 def child(said: argparse.Namespace) -> None:
@@ -139,7 +147,17 @@ def child(said: argparse.Namespace) -> None:
     ways: dict[str, Callable[..., Any]] = {"mutants": mutated, "hypothesis": made_up, "atheris": guided}
     folder = said.work / "case"
     folder.mkdir()
-    report(ways[said.child](known[said.only], said, folder))
+    report(ways[said.child](noted(known[said.only], said.work / LAST), said, folder))
+
+
+def noted(target: Any, last: Path) -> Any:
+    """Return a target of which every case is kept in a file until the next one, for whoever finds the process dead."""
+
+    def read(data: bytes, folder: Path) -> object:
+        last.write_bytes(data)
+        return target.read(data, folder)
+
+    return dataclasses.replace(target, read=read)
 
 
 def report(tally: Any) -> None:
