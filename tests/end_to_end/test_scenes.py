@@ -41,8 +41,23 @@ def test_no_value_is_further_from_the_truth_than_three_times_its_interval(name: 
     assert list(faults(truth, result)) == []
 
 
+def test_a_view_turned_by_14_degrees_is_measured_and_warned_of(tmp_path: Path) -> None:
+    """Its last three contacts and its take-off within three intervals of the truth, and the turn is said."""
+    status, said, result, truth = run("turned by 14 degrees", tmp_path)
+
+    assert status == 0, said
+    assert result is not None
+    assert [w["text"] for w in result["warnings"] if w["code"] == "view-turned"] == [
+        "The camera is turned by 14 degrees from square to the run; lengths and angles lose accuracy."
+    ]
+    assert [c["number"] for c in result["contacts"]] == [-2, -1, 0]
+    assert all("value" in result["takeoff"][name] for name in ("approach_speed_m_per_s", "takeoff_angle_deg"))
+    assert list(faults(truth, result)) == []
+
+
 @pytest.mark.parametrize(
-    "name", ["cut to another view", "pan that loses the scene", "oblique", "frontal", "sideways", "nobody"]
+    "name",
+    ["cut to another view", "pan that loses the scene", "turned by 22 degrees", "frontal", "sideways", "nobody"],
 )
 def test_what_cannot_be_measured_is_refused_with_its_reason(name: str, tmp_path: Path) -> None:
     status, said, _, _ = run(name, tmp_path)
