@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from penult.adapters.lane_file import read_lane
 from penult.cli import main, run
+from penult.core.camera import fit_lane, position_m
 
 HEAD = "name,pixel_x,pixel_y,x_m,y_m,z_m\n"
 TYPED = [
@@ -136,3 +138,20 @@ def test_sheets_say_their_size_and_an_unknown_paper_is_refused(
 
     assert ended(["markers", "-o", str(tmp_path / "n.pdf"), "--paper", "napkin"]) == 2
     assert "a4, letter" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words", [["--places", "calibration/places.csv", "--distance", "12"], ["--marks", "calibration/marks.csv"]]
+)
+def test_the_tables_that_the_instructions_name_calibrate_the_sample(
+    words: list[str], samples: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As calibration/README.md says it, from the root of the sources; the film's own camera stood 12.0 m away, 1.2 m up."""
+    monkeypatch.chdir(samples.parent)
+    lane = tmp_path / "a.json"
+
+    assert ended(["calibrate", "samples/full_240/still.jpg", "-o", str(lane), *words, "--quiet"]) == 0
+
+    place = position_m(fit_lane(read_lane(lane)).camera)
+    assert place == pytest.approx((-2.6, 1.2, 12.0), abs=0.15)
+    assert " ".join(words) in " ".join((samples.parent / "calibration/README.md").read_text().split())

@@ -32,7 +32,6 @@ _SLOW_HZ = 100.0
 _POOR_STEP_M, _POOR_HIP_M = 0.05, 0.03
 _MOST_SHARE = 0.7
 """Of an uncertainty (half of its variance): then it comes mostly from there."""
-_MARKS_MISSING = "the marks say little there. Add marks, or the taped distance from camera to lane (--distance)"
 _BENDS_PX = 3.0
 _LOOSE_M = 0.03
 _LOOSE_DRAWS = 60
@@ -129,7 +128,7 @@ def advice(fit: LaneFit, stretches: Sequence[Stretch], capture_rate_hz: float | 
         *_loose(fit),
         *_spread(fit),
         *_bent(fit),
-        *_poor(fit.camera, stretches),
+        *_poor(fit, stretches),
         *_slow(capture_rate_hz),
     )
 
@@ -201,7 +200,7 @@ def _loose(fit: LaneFit) -> list[str]:
     where = "on the other side of the lane" if abs(aside_m) < 0.3 else _SIDES[aside_m > 0.0]
     missing = f"marks {where} and in its middle, near both ends of the picture"
     open_cm = f"Places along the run are uncertain by up to {100 * u95_m:.0f} cm from the marks alone."
-    return [f"{open_cm} Add {missing}, or the taped distance from camera to lane (--distance)."]
+    return [f"{open_cm} Add {missing}{_or_distance(fit)}."]
 
 
 def _spread(fit: LaneFit) -> list[str]:
@@ -234,22 +233,28 @@ def _bent(fit: LaneFit) -> list[str]:
     return [f"{said} 'penult lens' with pictures of a chessboard measures it once for all."]
 
 
-def _poor(camera: Camera, stretches: Sequence[Stretch]) -> list[str]:
+def _or_distance(fit: LaneFit) -> str:
+    """Name the tape as another way, where it was not used yet."""
+    return "" if fit.lane.camera_distance_m else ", or the taped distance from camera to lane (--distance)"
+
+
+def _poor(fit: LaneFit, stretches: Sequence[Stretch]) -> list[str]:
     """Say where a step or a hip is the least certain, and what most of that comes from."""
     if not stretches:
         return ["Less than one step of the approach is in the picture: film from farther away."]
-    lines = []
+    lines, camera = [], fit.camera
+    missing = f"the marks say little there. Add marks{_or_distance(fit)}"
     step = max(stretches, key=lambda s: s.step_u95_m)
     hip = max(stretches, key=lambda s: s.hip_u95_m)
     if step.step_u95_m > _POOR_STEP_M:
-        cause = _MARKS_MISSING
+        cause = missing
         if _aslant_u95_m(camera, step.x_m) > _MOST_SHARE * step.step_u95_m:
             cause = "a foot beside the middle line is seen aslant there. Film from farther away and zoom in"
         lines.append(
             f"A step that ends at x = {step.x_m:.0f} m is uncertain by {100 * step.step_u95_m:.1f} cm: {cause}."
         )
     if hip.hip_u95_m > _POOR_HIP_M:
-        cause = _MARKS_MISSING
+        cause = missing
         if 2.0 * HIP_PX * max(camera.image_size_px) / 1920.0 * hip.cm_per_px / 100.0 > _MOST_SHARE * hip.hip_u95_m:
             cause = f"a pixel is {hip.cm_per_px:.1f} cm. Zoom in, or film from nearer"
         lines.append(f"A hip height at x = {hip.x_m:.0f} m is uncertain by {100 * hip.hip_u95_m:.1f} cm: {cause}.")
