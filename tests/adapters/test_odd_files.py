@@ -248,6 +248,58 @@ def test_the_film_is_found_among_other_streams(tmp_path: Path, films: Any) -> No
     assert numbers(path, clip, films) == list(range(30))
 
 
+def make_unknown(path: Path) -> None:
+    """Give the first track's sample entry a kind that nobody knows (ISO/IEC 14496-12 section 8.5.2)."""
+    data = bytearray(path.read_bytes())
+    at = data.index(b"stsd") + 16
+    assert data[at : at + 4] == b"avc1"
+    data[at : at + 4] = b"dpth"
+    path.write_bytes(data)
+
+
+def test_a_track_of_an_unknown_kind_is_passed_over(tmp_path: Path, films: Any) -> None:
+    """Found by fuzzing: such a track has no size. Phones keep depth and the like beside the film in kinds of their own."""
+    path = tmp_path / "two.mp4"
+    with av.open(str(path), "w") as container:
+        other = add_stream(container, "libx264", (640, 360))
+        film = add_stream(container, "libx264", (320, 180))
+        encode(container, other, [films.numbered_picture(777, (640, 360))] * 9)
+        encode(container, film, [films.numbered_picture(i) for i in range(8)])
+    make_unknown(path)
+
+    clip = open_clip(path)
+
+    assert clip.size_px == (320, 180)
+    assert numbers(path, clip, films) == list(range(8))
+
+
+def test_a_film_of_an_unknown_kind_is_refused(make_film: Any) -> None:
+    path = make_film(count=4)
+    make_unknown(path)
+
+    with pytest.raises(ClipError, match="coded in a way that cannot be read here"):
+        open_clip(path)
+
+
+@pytest.mark.parametrize("matrix", [228, 14, 10, 8, 3])
+def test_colours_marked_in_an_unknown_way_are_shown_all_the_same(make_film: Any, matrix: int) -> None:
+    """Found by fuzzing: the scaler refuses them with an error of its own. Numbers of ITU-T H.273, some without a meaning."""
+    oblong = {"sample_aspect_ratio": Fraction(4, 3)}  # so that the scaler is needed for grey pictures too
+    path = make_film("film.mov", count=3, codec="prores_ks", pix_fmt="yuv422p10le", options={}, settings=oblong)
+    sound = [grey for _, _, grey in grey_frames(path, open_clip(path))]
+    data = bytearray(path.read_bytes())
+    for at in (i for i in range(len(data)) if data[i : i + 4] == b"icpf"):
+        data[at + 20] = matrix  # of the frame header (SMPTE RDD 36 section 5.1.1)
+    path.write_bytes(data)
+
+    clip = open_clip(path)
+
+    marked = [grey for _, _, grey in grey_frames(path, clip)]
+    # BT.2020, as which its rare sister (10) is taken, weighs the colours of this picture otherwise by up to 16 levels
+    assert np.abs(np.array(sound, int) - np.array(marked, int)).max() <= (16 if matrix == 10 else 0)
+    assert [f.image.shape for f in frames(path, clip)] == [(180, 427, 3)] * 3
+
+
 def test_a_cover_picture_is_no_film(tmp_path: Path, films: Any) -> None:
     path = tmp_path / "cover.mp4"
     with av.open(str(path), "w") as container:

@@ -22,6 +22,9 @@ _WAITS_FOR_EVER = frozenset({"hevc"})
 """Decoders of which one thread waits without end for a picture that another could not make (found with FFmpeg 8, on a film
 with a damaged header): these get one thread, unless the film is known to be sound."""
 
+_BT2020, _BT2020_CONSTANT, _UNMARKED = 9, 10, 2  # matrices as ITU-T H.273 numbers them
+_KNOWN_MATRICES = frozenset({0, 1, 2, 4, 5, 6, 7, 9})  # what FFmpeg 8 scales without an error, each tried
+_KNOWN_RANGES = frozenset({0, 1, 2})
 _SLACK_S = 0.5  # by which sound may outlast the pictures
 
 
@@ -198,7 +201,16 @@ def pictures(container: Any, stream: Any, faults: list[int]) -> Iterator[Any]:
         for frame in batch:
             waits = waits and (resume is None or frame.pts is None or frame.pts < resume)
             if not waits:
-                yield frame
+                yield _with_known_colours(frame)
+
+
+def _with_known_colours(frame: Any) -> Any:
+    """Return the frame without marks of colours that the scaler does not know and would refuse; then the usual ones hold."""
+    if int(frame.colorspace) not in _KNOWN_MATRICES:
+        frame.colorspace = _BT2020 if int(frame.colorspace) == _BT2020_CONSTANT else _UNMARKED
+    if int(frame.color_range) not in _KNOWN_RANGES:
+        frame.color_range = 0
+    return frame
 
 
 def set_threads(stream: Any, threads: int, *, is_sound: bool = False) -> None:

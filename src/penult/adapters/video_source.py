@@ -62,12 +62,13 @@ def chosen_stream(container: Any, path: Path) -> Any:
     if not streams:
         what = "there is sound in it but no film" if container.streams.audio else "there are no pictures in it"
         raise ClipError(f"{path.name} is not a film", what, next_step="choose a video file")
+    streams = [s for s in streams if s.codec_context is not None]  # the others have no size either
+    if not streams:
+        raise ClipError(f"{path.name} is coded in a way that cannot be read here", next_step="export it as H.264")
     if len(streams) > 1:
         counts = _packet_counts(path, {s.index for s in streams})
         streams.sort(key=lambda s: counts[s.index] * s.width * s.height, reverse=True)
     stream = streams[0]
-    if stream.codec_context is None:
-        raise ClipError(f"{path.name} is coded in a way that cannot be read here", next_step="export it as H.264")
     if min(stream.width, stream.height) < MIN_SIDE_PX or max(stream.width, stream.height) > MAX_SIDE_PX:
         raise ClipError(
             f"{path.name} has pictures of {stream.width} x {stream.height} px",
@@ -83,7 +84,8 @@ def _packet_counts(path: Path, streams: set[int]) -> dict[int, int]:
     counts = dict.fromkeys(streams, 0)
     with opened(path) as container, suppress(av.FFmpegError):  # a cut-off file: what was counted so far decides
         for packet in container.demux([container.streams[i] for i in streams]):
-            counts[packet.stream_index] += bool(packet.size) and not packet.is_discard
+            if packet.stream_index in counts:  # streams that turn up on the way are handed over unasked
+                counts[packet.stream_index] += bool(packet.size) and not packet.is_discard
     return counts
 
 
