@@ -127,17 +127,31 @@ class PoseModel:
         (k, 3) float64 or None
             x, y in picture pixels and visibility, in the order of `JOINTS`; None when nobody fits.
         """
-        import cv2  # heavy, and the name of the model is needed without it
+        return self.joints_in(square_of(image, crop), crop, near_px, height_px)
 
-        scale = CROP_PX / crop.side_px
-        shift = CROP_PX / 2.0 - scale * np.array(crop.centre_px)
-        matrix = np.array([[scale, 0.0, shift[0]], [0.0, scale, shift[1]]])
-        shrink = cv2.INTER_AREA if scale < 1.0 else cv2.INTER_LINEAR
-        square = np.ascontiguousarray(cv2.warpAffine(image, matrix, (CROP_PX, CROP_PX), flags=shrink))
+    def joints_in(self, square: Image, crop: Crop, near_px: tuple[float, float], height_px: float) -> Floats | None:
+        """Find the same in the crop's square, as `square_of` cut it out."""
         picture = self._mediapipe.Image(image_format=self._mediapipe.ImageFormat.SRGB, data=square)
         found = self._landmarker.detect(picture)
+        scale, shift = _placed(crop)
         people = [_to_joints(person, scale, shift) for person in found.pose_landmarks]
         return _nearest(people, np.array(near_px), height_px)
+
+
+def square_of(image: Image, crop: Crop) -> Image:
+    """Return the crop, reduced or enlarged to CROP_PX a side; black beyond the picture's edge."""
+    import cv2  # heavy, and the name of the model is needed without it
+
+    scale, shift = _placed(crop)
+    matrix = np.array([[scale, 0.0, shift[0]], [0.0, scale, shift[1]]])
+    shrink = cv2.INTER_AREA if scale < 1.0 else cv2.INTER_LINEAR
+    return np.ascontiguousarray(cv2.warpAffine(image, matrix, (CROP_PX, CROP_PX), flags=shrink))
+
+
+def _placed(crop: Crop) -> tuple[float, Floats]:
+    """Scale and shift from the picture's pixels to the square's."""
+    scale = CROP_PX / crop.side_px
+    return scale, CROP_PX / 2.0 - scale * np.array(crop.centre_px)
 
 
 def _to_joints(person: Sequence[Any], scale: float, shift: Floats) -> Floats:

@@ -97,6 +97,56 @@ class Colour:
         return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), transfer)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """A box of a decoded picture in 8 bits and 4:2:0, with what its colours mean."""
+
+    samples: Pixels
+    colorspace: int
+    color_range: int
+    color_trc: int
+    is_low: bool
+
+    def rgb(self) -> Pixels:
+        """Return (height, width, 3) uint8: the very pixels that `Colour.rgb` gives of the whole picture."""
+        import av
+
+        frame = av.VideoFrame.from_ndarray(self.samples, "yuv420p")
+        is_full = self.color_range == _FULL
+        matrix = _MATRICES.get(self.colorspace, _ITU601 if self.is_low else _ITU709)
+        picture = frame.reformat(
+            format="rgb24",
+            src_colorspace=matrix,
+            src_color_range=_FULL if is_full else _LIMITED,
+            dst_color_range=_FULL,
+            interpolation="BILINEAR",
+            threads=1,
+        )
+        return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), self.color_trc)
+
+
+def cut_out(frame: Any, box: tuple[int, int, int, int]) -> Cut | None:
+    """Return a box (x0, y0, x1, y1; all even) of a decoded picture, None if it is not 4:2:0 in three planes."""
+    range_, trc, space = (int(v) for v in (frame.color_range, frame.color_trc, frame.colorspace))
+    if frame.format.name == "yuv420p10le":
+        frame = frame.reformat(format="yuv420p", threads=1)
+    elif frame.format.name not in ("yuv420p", "yuvj420p"):
+        return None
+    x0, y0, x1, y1 = box
+    width, height = x1 - x0, y1 - y0
+    samples = np.empty((height * 3 // 2, width), dtype=np.uint8)
+    flat = samples.reshape(-1)
+    luma, *colours = (_rows(plane) for plane in frame.planes)
+    samples[:height] = luma[y0:y1, x0:x1]
+    at = width * height
+    for plane in colours:
+        part = plane[y0 // 2 : y1 // 2, x0 // 2 : x1 // 2]
+        flat[at : at + part.size] = part.reshape(-1)
+        at += part.size
+    full = _FULL if frame.format.name.startswith("yuvj") else range_
+    return Cut(samples=samples, colorspace=space, color_range=full, color_trc=trc, is_low=frame.height < 720)
+
+
 def is_hdr(frame: Any) -> bool:
     """Tell whether the picture is coded for a high dynamic range."""
     return int(frame.color_trc) in (PQ, HLG)

@@ -37,7 +37,7 @@ def find_athlete(profile: LaneProfile, clip: Clip, cameras: Sequence[Camera], se
     at = None
     if settings.at is not None:
         x_px, y_px, seconds = settings.at
-        camera = cameras[0] if len(cameras) == 1 else cameras[int(np.abs(clip.time_s - seconds).argmin())]
+        camera = camera_of(cameras, int(np.abs(clip.time_s - seconds).argmin()))
         at = (seconds, float(at_depth(camera, np.array([x_px, y_px]), 0.0)[0]))
     runs = find_runs(profile, at)
     if settings.run > len(runs):
@@ -47,6 +47,11 @@ def find_athlete(profile: LaneProfile, clip: Clip, cameras: Sequence[Camera], se
             next_step="choose one of them with --run",
         )
     return runs[settings.run - 1]
+
+
+def camera_of(cameras: Sequence[Camera], frame: int) -> Camera:
+    """Return a frame's camera: the one camera of a clip that stands, or its own."""
+    return cameras[0] if len(cameras) == 1 else cameras[frame]
 
 
 def rows_of(path: AthletePath, clip: Clip) -> tuple[int, int]:

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-from penult.adapters import video
+from penult.app.footage import Footage, Shot
 from penult.app.joints import Looking
 from penult.app.progress import Progress
 from penult.app.shoes import ShoeLook
 from penult.app.trunk import TrunkLook
 from penult.core.pipeline import Located
-from penult.model.clip import Clip, Frame
+from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact
 from penult.model.trunk import TrunkMotion
 
 
 def look_closer(
-    path: Path, clip: Clip, found: Located, looking: Looking, progress: Progress
+    footage: Footage, found: Located, looking: Looking, progress: Progress
 ) -> tuple[tuple[ShoeContact, ...], tuple[TrunkMotion, ...]]:
     """Refine every support from the pictures of its shoe, follow the trunk through every flight, look for missing joints.
 
     Parameters
     ----------
-    path, clip
-        The film.
+    footage : Footage
+        The run's pictures.
     found : Located
         Joints and supports, on the corrected clock.
     looking : Looking
@@ -41,13 +38,12 @@ def look_closer(
     row_of = {frame: row for row, frame in enumerate(found.runway.frame.tolist())}
     wanted = {frame for frame, row in row_of.items() if shoes.wants(row) or trunk.wants(row) or more[row]}
 
-    def seen(raw: video.Raw) -> Frame:
-        frame = raw.frame()
-        if more[row_of[frame.index]]:
-            looking.look(frame, row_of[frame.index])
-        return frame
+    def seen(shot: Shot) -> Frame:
+        if more[row_of[shot.index]]:
+            looking.look(shot)
+        return shot.frame()
 
-    for frame in looking.pool.in_order(_passing(path, clip, wanted), seen):
+    for frame in footage.passing(looking.pool.in_order, seen, wanted.__contains__):
         row = row_of[frame.index]
         if shoes.wants(row):
             shoes.add(frame, row)
@@ -58,11 +54,3 @@ def look_closer(
     contacts = threads.submit(shoes.contacts)  # beside the trunk: most of both is numpy's, which lets go of the lock
     motions = tuple(trunk.motions(threads))
     return contacts.result(), motions
-
-
-def _passing(path: Path, clip: Clip, wanted: set[int]) -> Iterator[video.Raw]:
-    if not wanted:
-        return
-    for raw in video.raw_frames(path, clip, first=min(wanted), last=max(wanted)):
-        if raw.index in wanted:
-            yield raw

@@ -70,11 +70,11 @@ def _measured(job: Job, opened: Callable[[], video.FirstReading], folder: Path, 
             notices=(*clip.notices, *((view,) if view else ()), *found.notices),
             method=job.method,
         )
-        sighting = see(job.clip_path, scene, settings, pool, progress)
+        sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
     with building(folder, sha256=clip.sha256) as new:
-        write_pictures(new, job.clip_path, clip_with(clip, job.done), outcome, progress)
+        write_pictures(new, footage, clip_with(clip, job.done), outcome, progress)
         new.write(SIGHTING, sighting_to_bytes(sighting))
     return outcome.analysis
 

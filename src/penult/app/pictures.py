@@ -4,30 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
+from threading import Lock
 
 import numpy as np
 
-from penult.adapters import video
 from penult.adapters.video_writer import write_film
+from penult.app.footage import Footage, Shot
 from penult.app.progress import Progress
 from penult.app.threads import in_order, worker_count
 from penult.core.pipeline import Outcome
+from penult.model.arrays import Floats
 from penult.model.clip import Clip, Frame, Planes
 from penult.outputs.film import Painter, film_size_px
 from penult.outputs.save import Building
-from penult.outputs.stills import frames_wanted, stills_of
+from penult.outputs.stills import stills_of
 
 FILM_RATE_HZ = 30.0
 """Playback of the annotated film: every captured frame is shown, so that a 240 Hz clip plays eight times slowed."""
 
 
-def write_pictures(new: Building, clip_path: Path, clip: Clip, outcome: Outcome, progress: Progress) -> None:
+def footage_of(clip_path: Path, clip: Clip, outcome: Outcome) -> Footage:
+    """Return the pictures of a run that was seen at another time."""
+    return Footage(clip_path, clip, outcome.motion.pixels.frame, film_size_px(clip.size_px))
+
+
+def write_pictures(new: Building, footage: Footage, clip: Clip, outcome: Outcome, progress: Progress) -> None:
     """Write all files of the result into the folder under construction."""
     workers = worker_count()
     with ThreadPoolExecutor(workers + 1, thread_name_prefix="pictures") as threads:
-        page = _Page(outcome, threads)
-        film = _film(clip_path, clip, outcome, page, (threads, workers), progress)
+        page = _Page(footage, outcome, threads)
+        film = _film(footage, clip, outcome, page, (threads, workers), progress)
         times = (np.arange(len(outcome.motion.pixels.frame)) / FILM_RATE_HZ).tolist()
         write_film(new.path / "overlay.mp4", film_size_px(clip.size_px), zip(film, times, strict=False))
         for name, content in page.files():
@@ -37,18 +45,25 @@ def write_pictures(new: Building, clip_path: Path, clip: Clip, outcome: Outcome,
 class _Page:
     """Stills, tables and page: made by a thread as soon as the last frame that they need has passed."""
 
-    def __init__(self, outcome: Outcome, threads: ThreadPoolExecutor) -> None:
-        self._outcome, self._threads = outcome, threads
-        self._need = set(frames_wanted(stills_of(outcome.analysis, outcome.motion)))
+    def __init__(self, footage: Footage, outcome: Outcome, threads: ThreadPoolExecutor) -> None:
+        self._footage, self._outcome, self._threads = footage, outcome, threads
+        self._need: dict[int, list[Floats]] = {}
+        for still in stills_of(outcome.analysis, outcome.motion):
+            self._need.setdefault(still.moment.frame, []).append(still.view.box_px())
         self._kept: list[Frame] = []
+        self._lock = Lock()
         self._made: Future[list[tuple[str, bytes]]] | None = None
 
-    def pass_by(self, raw: video.Raw) -> None:
-        """Keep a frame that a still is drawn of."""
-        if raw.index in self._need:
-            self._kept.append(raw.frame())
-        if self._made is None and len(self._kept) == len(self._need):
-            self._made = self._threads.submit(self._make)
+    def pass_by(self, shot: Shot) -> None:
+        """Keep a frame that a still is drawn of; called by several threads."""
+        boxes = self._need.get(shot.index)
+        if boxes is None:
+            return
+        frame = shot.frame() if all(shot.shows(box) for box in boxes) else self._footage.whole(shot.index)
+        with self._lock:
+            self._kept.append(frame)
+            if self._made is None and len(self._kept) == len(self._need):
+                self._made = self._threads.submit(self._make)
 
     def files(self) -> list[tuple[str, bytes]]:
         """Return the files, made now if a frame never came."""
@@ -61,7 +76,7 @@ class _Page:
 
 
 def _film(
-    clip_path: Path,
+    footage: Footage,
     clip: Clip,
     outcome: Outcome,
     page: _Page,
@@ -69,18 +84,15 @@ def _film(
     progress: Progress,
 ) -> Iterator[Planes]:
     """Yield the drawn pictures in order, each reduced and drawn by one of the threads."""
-    rows, size_px = outcome.motion.pixels.frame, film_size_px(clip.size_px)
     painter = Painter(outcome.analysis, outcome.motion)
 
-    def passing() -> Iterator[video.Raw]:
-        for raw in video.raw_frames(clip_path, clip, first=int(rows[0]), last=int(rows[-1])):
-            progress("drawing", (raw.index - rows[0]) / len(rows))
-            page.pass_by(raw)
-            yield raw
-
-    def drawn(raw: video.Raw) -> Planes:
-        picture = raw.planes(size_px)
-        painter.draw_on(picture, raw.index, raw.time_s)
+    def drawn(shot: Shot) -> Planes:
+        page.pass_by(shot)
+        picture = shot.planes()
+        painter.draw_on(picture, shot.index, float(clip.time_s[shot.index]))
         return picture
 
-    return in_order(passing(), drawn, *threads)
+    passing = footage.passing(partial(in_order, threads=threads[0], workers=threads[1]), drawn)
+    for row, picture in enumerate(passing):
+        progress("drawing", row / len(outcome.motion.pixels.frame))
+        yield picture

@@ -16,7 +16,7 @@ from penult.adapters.corrections_text import from_plain, to_plain
 from penult.adapters.result_file import read_analysis
 from penult.adapters.sighting_file import NAME as SIGHTING
 from penult.adapters.sighting_file import read_sighting, sighting_to_bytes
-from penult.app.pictures import write_pictures
+from penult.app.pictures import footage_of, write_pictures
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.app.see import Scene, see
@@ -156,7 +156,8 @@ class Review:
         with self._lock:
             state = self.state
         with building(self.folder, sha256=state.clip.sha256) as new:
-            write_pictures(new, self.clip_path, state.clip, state.outcome, progress)
+            footage = footage_of(self.clip_path, state.clip, state.outcome)
+            write_pictures(new, footage, state.clip, state.outcome, progress)
             new.write(SIGHTING, sighting_to_bytes(state.sighting))
         with self._lock:
             self._written = state.corrections.done
@@ -293,7 +294,7 @@ def seen_again(clip_path: Path, known: Sighting, settings: Settings, progress: P
         method=known.method,
     )
     with PosePool() as pool:
-        return see(clip_path, scene, settings, pool, progress)
+        return see(clip_path, scene, settings, pool, progress)[0]
 
 
 def _whom(settings: Settings) -> tuple[int, tuple[float, float, float] | None]:

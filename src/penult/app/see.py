@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from penult.app.athlete import find_athlete
+from penult.app.athlete import camera_of, find_athlete
 from penult.app.closer import look_closer
+from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
+from penult.core.athlete import Path as AthletePath
+from penult.core.athlete import position_at
 from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import Located, locate
@@ -22,6 +25,7 @@ from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
+from penult.outputs.film import film_size_px
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,8 +40,15 @@ class Scene:
     method: Mapping[str, Any]
 
 
-def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progress: Progress) -> Sighting:
+def see(
+    clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progress: Progress
+) -> tuple[Sighting, Footage]:
     """Find the athlete that the settings name, follow the joints, look at shoes and trunk.
+
+    Returns
+    -------
+    Sighting, Footage
+        What was seen, and the pictures of the run for those who draw on them.
 
     Raises
     ------
@@ -48,8 +59,9 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
-    looking = Looking(clip_path, scene.clip, scene.cameras, run, settings, pool)
-    first = looking.first_track(progress)
+    looking = Looking(scene.clip, scene.cameras, run, settings, pool)
+    footage = _footage(clip_path, scene, run, looking)
+    first = looking.first_track(footage, progress)
     seen = Sighting(
         clip=scene.clip,
         fit=scene.fit,
@@ -62,13 +74,20 @@ def see(clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progr
         method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
     found = locate(first, seen.track_cameras(), scene.clip.size_px, settings)
-    shoes, trunks = look_closer(clip_path, scene.clip, found, looking, progress)
+    shoes, trunks = look_closer(footage, found, looking, progress)
     seen = replace(seen, joints=looking.whole_track())
     whole = locate(seen.joints, seen.track_cameras(), scene.clip.size_px, settings)
     if not _same_supports(found, whole):  # rare: what was looked at closely does not belong to what is measured
         found = whole
-        shoes, trunks = look_closer(clip_path, scene.clip, found, looking, progress)
-    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks)
+        shoes, trunks = look_closer(footage, found, looking, progress)
+    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks), footage
+
+
+def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) -> Footage:
+    frames = looking.frames
+    x_m = position_at(run, scene.clip.time_s)
+    boxes = [surroundings(camera_of(scene.cameras, frame), float(x_m[frame])) for frame in frames.tolist()]
+    return Footage(clip_path, scene.clip, frames, film_size_px(scene.clip.size_px), boxes, looking.later_crops())
 
 
 SAME_S = 0.02

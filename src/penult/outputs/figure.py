@@ -42,6 +42,11 @@ class View:
     scale: float
     size_px: tuple[int, int]
 
+    def box_px(self) -> Floats:
+        """Return the part of the clip's picture that is shown: x0, y0, x1, y1."""
+        low = np.array(self.origin_px)
+        return np.concatenate([low, low + np.array(self.size_px) / self.scale])
+
     def of(self, clip_px: Floats) -> Floats:
         """Return clip pixels (..., 2) as drawn pixels."""
         return np.asarray((clip_px - np.array(self.origin_px)) * self.scale)

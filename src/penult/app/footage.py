@@ -1,0 +1,194 @@
+"""The pictures of one run, decoded once: what later passes need of every frame is kept, where all of it fits into memory.
+
+Of each frame that is the surroundings of the athlete in full resolution (shoes, trunk, stills), the whole picture in the
+film's size, and, where the pose model may want another look, its crop. A run of 1.4 s at 240 Hz takes about 0.5 GB; longer
+ones, larger pictures and unusual pixel formats are decoded anew for every pass, to the same pixels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from penult.adapters import video
+from penult.adapters.pose import CROP_PX, Crop, square_of
+from penult.core.camera import project
+from penult.model.arrays import Floats, Image, Ints
+from penult.model.calibration import Camera
+from penult.model.clip import Clip, Frame, Planes
+
+T = TypeVar("T")
+R = TypeVar("R")
+Threads = Callable[[Iterable[T], Callable[[T], R]], Iterator[R]]
+"""`threads(items, work)` yields `work(item)` in the order of the items."""
+
+Box = tuple[int, int, int, int]
+"""x0, y0, x1, y1 in pixels, the last ones not included."""
+
+MOST_KEPT_BYTES = 640_000_000
+"""With it an analysis stays below 1.5 GB."""
+
+AROUND_M, BELOW_M, ABOVE_M = 2.8, 0.6, 3.0
+"""Reach of the surroundings, about the middle of the body along the lane and from its surface. A shoe is looked at to 0.75 m
+from its toe and to 0.09 s from its contact: at 11 m/s up to 2.3 m from the body's middle, whose place is good to 0.3 m."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Shot:
+    """A frame as it passes by: just decoded, or as much of it as was kept."""
+
+    index: int
+    film_size_px: tuple[int, int]
+    raw: video.Raw | None = None
+    part: video.Part | None = None
+    small: Planes | None = None
+    crops: Mapping[Crop, Image] = field(default_factory=dict)
+
+    def frame(self) -> Frame:
+        """Return the upright RGB picture in full size; of a kept frame, black but for the athlete's surroundings."""
+        shown = self.part or self.raw
+        assert shown is not None
+        return shown.frame()
+
+    def shows(self, box: Floats) -> bool:
+        """Whether that part of the picture (x0, y0, x1, y1) is in `frame`, as far as the picture goes."""
+        return self.part is None or self.part.shows(box)
+
+    def planes(self) -> Planes:
+        """Return the picture in the film's size, to be drawn on: it is handed out once."""
+        if self.small is None:
+            assert self.raw is not None
+            return self.raw.planes(self.film_size_px)
+        planes, self.small = self.small, None
+        return planes
+
+    def square(self, crop: Crop) -> Image:
+        """Return the square that the pose model is to look at."""
+        if crop in self.crops:
+            return self.crops[crop]
+        assert self.raw is not None
+        return square_of(self.raw.frame().image, crop)
+
+
+class Footage:
+    """The frames of a run in a row.
+
+    Parameters
+    ----------
+    path, clip
+        The film.
+    frames : (t,) int64
+        Frames of the run, one after the other.
+    film_size_px : (int, int)
+        Size of the annotated film.
+    boxes : sequence of Box, optional
+        The athlete's surroundings in each frame; nothing is kept without them.
+    crops : sequence of (Crop or None), optional
+        What the pose model may want to look at later in each frame.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        clip: Clip,
+        frames: Ints,
+        film_size_px: tuple[int, int],
+        boxes: Sequence[Box] = (),
+        crops: Sequence[Crop | None] = (),
+    ) -> None:
+        self._path, self._clip, self._film_size_px = path, clip, film_size_px
+        self._first, self._last = int(frames[0]), int(frames[-1])
+        self._boxes, self._crops = boxes, crops or (None,) * len(boxes)
+        self._kept: dict[int, Shot] = {}
+        self._keeps = 0 < self._bytes() <= MOST_KEPT_BYTES
+
+    def _bytes(self) -> int:
+        parts = sum(3 * (x1 - x0) * (y1 - y0) // 2 for x0, y0, x1, y1 in self._boxes)
+        films = len(self._boxes) * 3 * self._film_size_px[0] * self._film_size_px[1] // 2
+        return parts + films + sum(3 * CROP_PX**2 for crop in self._crops if crop is not None)
+
+    def passing(
+        self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None = None
+    ) -> Iterator[R]:
+        """Yield what `work` gives for every frame, or every one `wanted`, in order; `work` is called by the threads.
+
+        Parameters
+        ----------
+        threads : callable
+            `threads(items, work)` yields `work(item)` in the order of the items.
+        work : callable
+            From a Shot.
+        wanted : callable, optional
+            Whether a frame of this index is to be shown to `work`.
+        """
+        if len(self._kept) == self._last - self._first + 1:
+            yield from self._again(threads, work, wanted)
+            return
+
+        def taken(raw: object) -> R | None:
+            assert isinstance(raw, video.Raw)
+            shot = Shot(index=raw.index, raw=raw, film_size_px=self._film_size_px)
+            done = work(shot) if wanted is None or wanted(raw.index) else None
+            if self._keeps:
+                self._keep(raw)
+            return done
+
+        for done in threads(self._decoded(wanted), taken):
+            if done is not None:
+                yield done
+
+    def whole(self, index: int) -> Frame:
+        """Return the whole picture of a frame, decoded for it alone."""
+        return next(video.frames(self._path, self._clip, first=index, last=index))
+
+    def _again(
+        self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None
+    ) -> Iterator[R]:
+        def shown(shot: object) -> R | None:
+            assert isinstance(shot, Shot)
+            return work(shot)
+
+        items = (self._kept[i] for i in range(self._first, self._last + 1) if wanted is None or wanted(i))
+        for done in threads(items, shown):
+            if done is not None:
+                yield done
+
+    def _decoded(self, wanted: Callable[[int], bool] | None) -> Iterator[video.Raw]:
+        first, last = self._first, self._last
+        if not self._keeps and wanted is not None:
+            asked = [i for i in range(first, last + 1) if wanted(i)]
+            if not asked:
+                return
+            first, last = asked[0], asked[-1]
+        for raw in video.raw_frames(self._path, self._clip, first=first, last=last):
+            if self._keeps or wanted is None or wanted(raw.index):
+                yield raw
+
+    def _keep(self, raw: video.Raw) -> None:
+        row = raw.index - self._first
+        part, crop = raw.part(self._boxes[row]), self._crops[row]
+        if part is None:  # of a kind that cannot be cut
+            self._keeps = False
+            self._kept = {}
+            return
+        crops = {} if crop is None else {crop: square_of(raw.frame().image, crop)}
+        small = raw.planes(self._film_size_px)
+        self._kept[raw.index] = Shot(
+            index=raw.index, part=part, small=small, crops=crops, film_size_px=self._film_size_px
+        )
+
+
+def surroundings(camera: Camera, x_m: float) -> Box:
+    """Return the box about a body at a place of the lane, cut to the picture, its corners even; empty where x is NaN."""
+    if not np.isfinite(x_m):
+        return 0, 0, 0, 0
+    corners = [[x_m + along, y, 0.0] for along in (-AROUND_M, AROUND_M) for y in (-BELOW_M, ABOVE_M)]
+    px = project(camera, np.array(corners))
+    size = np.array(camera.image_size_px)
+    low = np.clip(np.floor(px.min(axis=0)), 0, size).astype(int) // 2 * 2
+    high = np.clip(np.ceil(px.max(axis=0)), 0, size).astype(int) // 2 * 2
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
