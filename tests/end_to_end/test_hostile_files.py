@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+import os
 import random
+import shutil
 import struct
+import tempfile
 import warnings
 import zipfile
 from pathlib import Path
@@ -22,27 +25,34 @@ from penult.errors import ResultError
 
 pytestmark = pytest.mark.slow
 
-CASES = 150
+CASES, OF_A_TABLE = 150, 20
+"""The tables of an exported logbook have one reader."""
 
 
 def test_no_broken_file_crashes_any_reader(small_job: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every reader gets CASES broken files; it reads them or says what is wrong with them."""
+    memory = Path("/dev/shm")
+    place = Path(tempfile.mkdtemp(dir=memory)) if memory.is_dir() and os.access(memory, os.W_OK) else tmp_path
     monkeypatch.setenv("PENULT_CACHE", str(tmp_path / "cache"))
     found: dict[str, Any] = {}
     counts = {}
-    folder = tmp_path / "case"
+    folder = place / "case"
     folder.mkdir()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # numpy warns of the odd numbers that are put into arrays here
         for target in targets(small_job.result, tmp_path):
             tally = Tally()
-            for _, data in zip(range(CASES), mutants(target, random.Random(11)), strict=False):
+            cases = OF_A_TABLE if target.name.startswith("logbook ") else CASES
+            for _, data in zip(range(cases), mutants(target, random.Random(11)), strict=False):
                 tally.one(target, data, folder)
             counts[target.name] = tally.cases
             found.update({f"{target.name}: {what}": None for what in tally.found})
 
+    shutil.rmtree(place, ignore_errors=True)
+
     assert list(found) == []
-    assert min(counts.values()) == CASES
+    assert set(counts.values()) == {CASES, OF_A_TABLE}
+    assert len(counts) > 25
 
 
 def archive(*, way: int = 0, flag: int = 0, header: str = "") -> bytes:
