@@ -457,6 +457,8 @@ MEASURED: dict[str, Callable[[], Scene]] = {
     "stops": _on_sample(stops),
     "a third of the size": _tiny(6),
     "turned by 14 degrees": _on_sample(lambda m: turned(m, 14.0)),
+    "the edge cuts the flight": _on_sample(lambda m: turned(m, 0.0, width=740)),
+    "the edge cuts the take-off": _on_sample(lambda m: turned(m, 0.0, width=600)),
     "a slow pan": _on_sample(lambda m: pan(m, width=720, turn_deg=(-5.0, 5.0), still_deg=0.0)),
     "a slow pan without a still": _on_sample(lambda m: pan(m, width=760, turn_deg=(-3.0, 3.0), still_deg=None)),
     "a long pan": _large(lambda m: pan(m, width=1160, turn_deg=(-8.0, 8.0), still_deg=0.0)),

@@ -127,7 +127,7 @@ def test_the_whole_body_is_in_the_picture_or_it_is_not(pixels: PixelTrack) -> No
     size_px, margin_px = (1920, 1080), 10.0
     xy_px = np.tile(np.linspace([300.0, 300.0], [600.0, 900.0], len(JOINTS)), (40, 1, 1))
     toe = joint("left", "toe")
-    xy_px[5:9, toe] = (1915.0, 900.0)  # trusted, beyond the right margin
+    xy_px[5:9, toe] = (600.0, 1075.0)  # trusted, beyond the lower margin
     xy_px[12:16, toe] = (-40.0, 900.0)  # not trusted
     xy_px[20, toe] = (500.0, 1075.0)  # one odd row
     xy_px[25:30] = np.nan
@@ -140,3 +140,23 @@ def test_the_whole_body_is_in_the_picture_or_it_is_not(pixels: PixelTrack) -> No
     assert inside_picture(pixels, np.ones(pixels.score.shape), size_px, margin_px)[60:200].all()
     everywhere = dataclasses.replace(pixels, xy_px=np.full_like(pixels.xy_px, np.nan))
     assert not inside_picture(everywhere, np.ones(pixels.score.shape), size_px, margin_px).any()
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_body_that_has_touched_the_edge_ahead_is_not_whole_any_more(way: float) -> None:
+    """It runs out of the picture; what has left is squeezed back in, as pose models do. And the same where it comes in."""
+    size_px, margin_px, count = (1000, 800), 6.0, 90
+    body_px = np.linspace([-80.0, 300.0], [80.0, 700.0], len(JOINTS))
+    middle_px = np.linspace(-60.0, 1060.0, count)
+    true_px = middle_px[:, None, None] * np.array([1.0, 0.0]) + body_px
+    seen_px = true_px.copy()
+    seen_px[..., 0] = np.clip(true_px[..., 0], 4.0, 996.0)  # touches
+    for row in (4, 6, 80, 83, 84, 88):  # ... or not even that
+        seen_px[row, :, 0] = np.clip(true_px[row, :, 0], 15.0, 985.0)
+    if way < 0:
+        seen_px[..., 0], true_px[..., 0] = 999.0 - seen_px[..., 0], 999.0 - true_px[..., 0]
+
+    inside = inside_picture(track_of(seen_px), np.ones((count, len(JOINTS))), size_px, margin_px)
+
+    whole = ((true_px[..., 0] > margin_px) & (true_px[..., 0] < 999.0 - margin_px)).all(axis=1)
+    assert np.array_equal(inside, whole)

@@ -108,7 +108,9 @@ def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], 
     Returns
     -------
     (t,) bool
-        False without a body; one odd row between others goes with them.
+        False without a body; one odd row between others goes with them. From the first touch of the edge that the body runs
+        towards, no row counts any more, and none before the last touch of the edge that it came from: of a body that is
+        partly gone, the pose model squeezes what is missing back into the picture.
     """
     limit = np.array(size_px, dtype=float) - 1.0 - margin_px
     with np.errstate(invalid="ignore"):
@@ -116,5 +118,21 @@ def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], 
     out: Bools = np.asarray(np.asarray(np.any(beyond, axis=2)) & (weight > 0))
     whole: Bools = np.asarray(np.isfinite(track.xy_px).all(axis=2))
     inside = whole.any(axis=1) & ~out.any(axis=1)
-    closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))
-    return np.asarray(closed[2:-2])
+    closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))[2:-2]
+    return np.asarray(closed & _between_edges(track, weight, (margin_px, float(limit[0]))))
+
+
+def _between_edges(track: PixelTrack, weight: Floats, edges_px: tuple[float, float]) -> Bools:
+    """Rows (t,) after the body has wholly come in at one side and before any of it leaves at the other."""
+    rows = np.arange(len(track.xy_px))
+    x_px = np.where(weight > 0, track.xy_px[..., 0], np.nan)
+    seen = np.flatnonzero(np.isfinite(x_px).any(axis=1))
+    if len(seen) < 2:
+        return np.ones(len(rows), dtype=bool)
+    middle = np.nanmedian(x_px[seen], axis=1)
+    with np.errstate(invalid="ignore"):
+        low, high = ((x_px < edges_px[0]).any(axis=1), (x_px > edges_px[1]).any(axis=1))
+    came, left = (low, high) if middle[-1] > middle[0] else (high, low)
+    first_left = rows[left].min(initial=len(rows))
+    last_came = rows[came & (rows < first_left)].max(initial=-1)
+    return np.asarray((rows > last_came) & (rows < first_left))
