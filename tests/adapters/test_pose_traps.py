@@ -96,6 +96,36 @@ def people_in(picture: np.ndarray) -> int:
         return len(bare.detect(image).pose_landmarks)
 
 
+def hlg_signal(picture: np.ndarray) -> np.ndarray:
+    """An SDR picture as a phone films it in HLG: its white at 203 cd/m2 (ITU-R BT.2408), curve of ITU-R BT.2100 table 5."""
+    coded = picture / 255.0
+    light = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4) * 203.0 / 1000.0
+    scene = light ** (1 / 1.2)
+    a, b, c = 0.17883277, 0.28466892, 0.55991073
+    return np.where(scene <= 1 / 12, np.sqrt(3 * scene), a * np.log(np.maximum(12 * scene - b, 1e-9)) + c)
+
+
+def test_the_athlete_is_found_as_well_in_an_hdr_copy(
+    model: PoseModel, person: Person, films: Any, tmp_path: Path
+) -> None:
+    """T13: the same picture filmed in 10-bit HLG; joints move by less than 3 % of the body's height."""
+    picture = (255 * hlg_signal(person.picture)).round().astype(np.uint8)
+    size_px = (picture.shape[1], picture.shape[0])
+    hlg = {"color_trc": 18, "color_primaries": 9, "colorspace": 9, "color_range": 1}
+    options = {"preset": "ultrafast", "crf": "10"}
+    recipe = films.Recipe(pix_fmt="yuv420p10le", size_px=size_px, options=options, settings=hlg)
+    path = films.write(tmp_path / "hdr.mp4", [(picture, 0.0), (picture, 1 / 30)], recipe)
+    clip = video.open_clip(path)
+    (frame,) = video.frames(path, clip, first=0, last=0)
+
+    plain, copy = (model.joints(image, *person.crop()) for image in (person.picture, frame.image))
+
+    assert "hdr-source" in {notice.code for notice in clip.notices}
+    assert plain is not None
+    assert copy is not None
+    assert np.median(np.linalg.norm(plain[:, :2] - copy[:, :2], axis=1)) < 0.03 * person.height_px
+
+
 def test_no_masks_are_asked_for(model: PoseModel, person: Person, monkeypatch: pytest.MonkeyPatch) -> None:
     """T29: reading a mask of a width that is no multiple of four ends the process; none is made, whatever the width."""
     answers: list[Any] = []
