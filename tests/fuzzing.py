@@ -35,8 +35,8 @@ ODD: tuple[Any, ...] = (
 """Values put in the place of others: borders of types, markup, paths, text that turns round, half a character."""
 
 FILM_WORDS = re.compile(
-    rb"moov|mvhd|tkhd|elst|mdhd|hdlr|stsd|stts|ctts|stss|stsc|stsz|stco|co64|avcC|hvcC|vpcC|colr|pasp|fiel|sidx|trun|tfhd|tfdt|trex"
-    rb"|tref|avih|strh|strf|indx|idx1|meta|keys|ilst|udta|ftyp|onMetaData"
+    rb"moov|mvhd|tkhd|elst|mdhd|hdlr|stsd|stts|ctts|stss|stsc|stsz|stco|co64|avcC|hvcC|vpcC|colr|pasp|sidx|tfhd|tfdt|trex"
+    rb"|fiel|trun|tref|avih|strh|strf|indx|idx1|meta|keys|ilst|udta|ftyp|onMetaData"  # codespell:ignore
     rb"|\x1a\x45\xdf\xa3|\x16\x54\xae\x6b|\x15\x49\xa9\x66|\x1f\x43\xb6\x75|\x1c\x53\xbb\x6b"  # EBML, Tracks, Info, Cluster, Cues
     rb"|\x00\x00\x01[\xba\xb3\xb5\xe0]|\x47[\x40-\x5f]|\x91\x07\xdc\xb7|\xa1\xdc\xab\x8c"  # MPEG headers, ASF objects
 )
