@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import av
@@ -10,7 +12,7 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters import video
+from penult.adapters import look_cache, video
 from penult.adapters.lane_file import read_lane, write_lane
 from penult.app.cameras import Scan, first_look, scan
 from penult.core.camera import fit_lane, project
@@ -138,3 +140,78 @@ def test_a_clip_is_scanned_as_it_is_read_and_again_where_it_breaks_its_promise(
     assert np.array_equal(found.profile.time_s, then.profile.time_s)
     assert np.array_equal(found.profile.cover, then.profile.cover)
     assert all(np.array_equal(a.parameters, b.parameters) for a, b in zip(found.cameras, then.cameras, strict=True))
+
+
+class TestALookKeptForAnotherLaneFile:
+    """What hangs on the film and the still alone is not looked at twice; the camera is solved anew from the other marks."""
+
+    @pytest.fixture(scope="class")
+    def filmed(self, samples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+        folder = tmp_path_factory.mktemp("filmed")
+        hall = Hall(samples)
+        lane = hall.write_lane(folder / "lane.json", 0.0)
+        moved = [replace(m, pixel_px=(m.pixel_px[0] + 0.4, m.pixel_px[1] - 0.3)) for m in lane.marks[1:]]
+        write_lane(folder / "other.json", replace(lane, marks=tuple(moved)))
+        walked(hall, folder / "clip.mp4", np.linspace(0.0, 1.2, FRAMES))
+        return folder
+
+    @pytest.fixture
+    def place(self, filmed: Path, tmp_path: Path) -> Path:
+        shutil.copytree(filmed, tmp_path, dirs_exist_ok=True)
+        return tmp_path
+
+    def looked(self, place: Path, lane: str) -> tuple[video.FirstReading, Scan]:
+        reading = video.FirstReading(place / "clip.mp4")
+        fit = fit_lane(read_lane(place / lane))
+        return reading, first_look(reading, fit, place / lane, lambda *_: None)[1]
+
+    def test_it_is_taken_and_gives_what_another_pass_would(self, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.looked(place, "lane.json")
+        wanted = scanned(place / "other.json", place / "clip.mp4")
+        monkeypatch.setattr(video.FirstReading, "grey", None)  # whoever reads the film again falls over it
+
+        _, found = self.looked(place, "other.json")
+
+        assert len(found.cameras) == len(wanted.cameras) == FRAMES
+        for one, other in zip(found.cameras, wanted.cameras, strict=True):
+            assert one.parameters == pytest.approx(other.parameters, abs=1e-3)
+        assert found.profile.time_s == pytest.approx(wanted.profile.time_s)
+        assert np.abs(found.profile.cover - wanted.profile.cover).max() < 0.1
+        assert found.notices == wanted.notices
+
+    def test_the_same_lane_file_gives_the_same_to_the_last_digit(self, place: Path) -> None:
+        _, first = self.looked(place, "lane.json")
+        _, again = self.looked(place, "lane.json")
+
+        for one, other in zip(first.cameras, again.cameras, strict=True):
+            assert np.array_equal(one.parameters, other.parameters)
+        assert np.array_equal(first.profile.cover, again.profile.cover)
+        assert np.array_equal(first.profile.ground_z_m, again.profile.ground_z_m, equal_nan=True)
+
+    @pytest.mark.parametrize("fault", ["another still", "spoilt", "of another length"])
+    def test_otherwise_the_film_is_read(self, place: Path, fault: str) -> None:
+        self.looked(place, "lane.json")
+        (entry,) = (place / "cache").glob("*.npz")
+        with np.load(entry) as stored:
+            arrays = {name: stored[name] for name in stored.files}
+        if fault == "another still":
+            cv2.imwrite(str(place / "lane.png"), np.roll(cv2.imread(str(place / "lane.png")), 1, axis=2))
+        elif fault == "spoilt":
+            np.savez(entry, **(arrays | {"start": arrays["start"][:, :5]}))
+        else:
+            np.savez(entry, **(arrays | {"state": arrays["state"][:-1]}))
+
+        reading, _ = self.looked(place, "lane.json")
+
+        assert reading.was_as_expected
+
+    def test_nothing_of_a_picture_is_kept(self, place: Path) -> None:
+        """Outlines and corners only: no array holds grey levels."""
+        self.looked(place, "lane.json")
+        (entry,) = (place / "cache").glob("*.npz")
+
+        with np.load(entry) as stored:
+            names = set(stored.files)
+            outline = np.unpackbits(stored["outline"], axis=2)
+        assert names == set(look_cache.NAMES)
+        assert 0.0 < outline.mean() < 0.2

@@ -8,6 +8,7 @@ which nothing has moved since the last solved one costs a check of a hundred cor
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from penult.core.camera import project
 from penult.core.followed import FollowedClip, FollowedFrame, Following, run_plane_m
 from penult.core.scene import Scene, scene_of
-from penult.core.shift import guessed_motion, moved_camera, predicted_px, solved_shift
+from penult.core.shift import Shift, guessed_motion, moved_camera, predicted_px, solved_shift
 from penult.errors import CalibrationError
 from penult.model.arrays import Bools, Floats, Image
 from penult.model.calibration import Camera, LaneFit
@@ -40,6 +41,21 @@ _WINDOW_PX = (17, 17)
 _STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 20, 0.01)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """Where the still's corners are in one frame, and the motion from which the solution sets out.
+
+    Parameters
+    ----------
+    seen : (n, 2) float64
+        Pixels of the small picture, NaN where lost.
+    start : (7,) float64
+    """
+
+    seen: Floats
+    start: Floats
+
+
 class Follower:
     """Follows the camera of one clip, frame after frame.
 
@@ -57,7 +73,8 @@ class Follower:
         self._plane_m = run_plane_m(fit.camera)
         self._still: _Still | None = None
         self._last: FollowedFrame | None = None
-        self._seen: Floats | None = None
+        self.observed: Observation | None = None
+        """What the last frame found rests on."""
         self._solved_small: Grey | None = None
         if still is not None:
             self._begin(self._small(still))
@@ -83,13 +100,24 @@ class Follower:
             return self._last
         # where the last frame was, then where the still was, then anywhere
         start = np.zeros(7) if self._last is None else self._last.shift.motion
-        found = self._solved(small, start, mask)
-        if found is None or not found.shift.fits or (self._last is None and found.shift_px > _NEAR_PX * self._factor):
+        best = self._solved(small, start, mask)
+        if (
+            best is None
+            or not best[0].shift.fits
+            or (self._last is None and best[0].shift_px > _NEAR_PX * self._factor)
+        ):
             guess = self._guessed(small)
             again = None if guess is None else self._solved(small, guess, mask)
-            found = again if _better(again, found) else found
-        self._last = found
-        return found
+            best = again if _better(again, best) else best
+        self._last, self.observed = (None, None) if best is None else best
+        self._solved_small = small
+        return self._last
+
+    def seen_as(self, observed: Observation) -> FollowedFrame | None:
+        """Return where the camera is in a frame in which the still's corners were seen at another time."""
+        if self._still is None or observed.seen.shape != self._still.points.shape:
+            return None
+        return self._frame(observed)
 
     def _begin(self, small: Grey) -> None:
         self._still = _Still(small, self._factor, self._lane_camera)
@@ -107,34 +135,41 @@ class Follower:
 
     def _unmoved(self, small: Grey) -> bool:
         """Return True if the corners sit where they sat in the last solved frame."""
-        if self._last is None or self._seen is None or self._solved_small is None:
+        if self._last is None or self.observed is None or self._solved_small is None:
             return False
         agrees = np.flatnonzero(self._last.shift.agrees)
-        before = self._seen[agrees[:: max(1, len(agrees) // _CHECKED)]]
+        before = self.observed.seen[agrees[:: max(1, len(agrees) // _CHECKED)]]
         off = (_flow(self._solved_small, small, before, before, levels=1) - before) * self._factor
         off = off[np.isfinite(off[:, 0])]
         if len(off) < 0.7 * len(before):
             return False
         return bool(np.hypot(*np.median(off, axis=0)) < _UNMOVED_PX and np.median(np.abs(off)) < 3.0 * _UNMOVED_PX)
 
-    def _solved(self, small: Grey, motion: Floats, hidden: Bools | None) -> FollowedFrame | None:
+    def _solved(self, small: Grey, motion: Floats, hidden: Bools | None) -> _Solved:
         """Return the frame's camera from a motion near it; twice over, because a better motion finds more corners."""
         still = self._still
         assert still is not None
-        seen = _flowed(still, small, motion, hidden)
-        shift = solved_shift(still.scene, still.full(seen), motion)
+        observed = Observation(seen=_flowed(still, small, motion, hidden), start=motion)
+        shift = solved_shift(still.scene, still.full(observed.seen), motion)
         if (
             shift is not None
             and np.abs(predicted_px(still.scene, shift.motion) - predicted_px(still.scene, motion)).max() > _AGAIN_PX
         ):
-            seen = _flowed(still, small, shift.motion, hidden)
-            shift = solved_shift(still.scene, still.full(seen), shift.motion)
+            observed = Observation(seen=_flowed(still, small, shift.motion, hidden), start=shift.motion)
+            shift = None
+        frame = self._frame(observed, shift)
+        return None if frame is None else (frame, observed)
+
+    def _frame(self, observed: Observation, shift: Shift | None = None) -> FollowedFrame | None:
+        """Return the frame's camera from where the corners were seen; `shift` if it is solved already."""
+        still, seen = self._still, observed.seen
+        assert still is not None
+        shift = shift or solved_shift(still.scene, still.full(seen), observed.start)
         if shift is None or shift.agrees.sum() < max(_LEAST_AGREE, _LEAST_AGREE_SHARE * np.isfinite(seen[:, 0]).sum()):
             return None
         exact, _ = cv2.findHomography(still.full(seen[shift.agrees]), still.full(still.points[shift.agrees]), 0)
         if exact is None:
             return None
-        self._seen, self._solved_small = seen, small
         camera = moved_camera(self._lane_camera, shift)
         miss = project(camera, self._plane_m) - project(self._lane_camera, self._plane_m)
         places = predicted_px(still.scene, shift.motion)
@@ -163,11 +198,14 @@ class Follower:
         return guessed_motion(scene, still.full(here), np.random.default_rng(len(good)))
 
 
-def _better(again: FollowedFrame | None, found: FollowedFrame | None) -> bool:
+_Solved = tuple[FollowedFrame, Observation] | None
+
+
+def _better(again: _Solved, found: _Solved) -> bool:
     """Return True if a second solution is to be preferred: it fits, or more corners agree."""
     if again is None or found is None:
         return again is not None
-    return (again.shift.fits, again.shift.agrees.sum()) > (found.shift.fits, found.shift.agrees.sum())
+    return (again[0].shift.fits, again[0].shift.agrees.sum()) > (found[0].shift.fits, found[0].shift.agrees.sum())
 
 
 class _Still:

@@ -1,14 +1,18 @@
-"""Keypoints kept between runs, by clip content and model: corrections and other lane files never repeat the pose model."""
+"""What is kept between runs, by clip content and method: joints, so that corrections and other lane files never repeat the pose
+model, and where the first look saw the camera and movement. Numbers and outlines only, no picture of anybody."""
 
 from __future__ import annotations
 
 import hashlib
 import io
 import os
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from penult.adapters.npz import unpacked
 from penult.model.arrays import Floats, Ints
@@ -47,14 +51,10 @@ def is_kept(key: str) -> bool:
 
 def read(key: str) -> tuple[Ints, Floats] | None:
     """Return frames (t,) and joints (t, k, 3: x, y, score), or None when there is no sound entry."""
-    file = cache_folder() / f"{key}.npz"
-    try:
-        if file.stat().st_size > MOST_ENTRY_BYTES:
-            return None
-        stored = unpacked(file.read_bytes(), most_arrays=2, most_bytes=MOST_UNPACKED_BYTES)
-        frame, joints = stored["frame"], stored["joints"]
-    except (OSError, ValueError, KeyError):
+    stored = read_arrays(key, ("frame", "joints"))
+    if stored is None:
         return None
+    frame, joints = stored["frame"], stored["joints"]
     sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
     return (frame, joints.astype(float)) if sound and joints.dtype.kind == "f" else None
 
@@ -62,9 +62,26 @@ def read(key: str) -> tuple[Ints, Floats] | None:
 def write(key: str, track: PixelTrack) -> None:
     """Keep a track; a cache that cannot be written is no reason to fail."""
     joints = np.concatenate([track.xy_px, track.score[..., None]], axis=-1)
+    write_arrays(key, {"frame": track.frame, "joints": joints.astype(np.float32)})
+
+
+def read_arrays(key: str, names: tuple[str, ...]) -> dict[str, NDArray[Any]] | None:
+    """Return the arrays of an entry, or None when there is no sound entry with just these; shapes are the caller's to check."""
+    file = cache_folder() / f"{key}.npz"
+    try:
+        if file.stat().st_size > MOST_ENTRY_BYTES:
+            return None
+        stored = unpacked(file.read_bytes(), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
+    except (OSError, ValueError):
+        return None
+    return stored if set(stored) == set(names) else None
+
+
+def write_arrays(key: str, arrays: Mapping[str, NDArray[Any]]) -> None:
+    """Keep arrays; a cache that cannot be written is no reason to fail."""
     folder = cache_folder()
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, frame=track.frame, joints=joints.astype(np.float32))
+    np.savez_compressed(buffer, allow_pickle=False, **arrays)
     with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         write_whole(folder / f"{key}.npz", buffer.getvalue())

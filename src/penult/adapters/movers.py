@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import cv2
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from penult.core.athlete import BIN_M
 from penult.core.camera import at_height, project
 from penult.errors import NoAthleteError
-from penult.model.arrays import Floats
+from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera
 from penult.model.lane_profile import LaneProfile
 
@@ -56,23 +56,48 @@ def lane_profile(pictures: Iterable[tuple[float, Grey]], camera: Camera, reduce:
     Returns
     -------
     LaneProfile
+
+    Raises
+    ------
+    NoAthleteError
+        Without a picture, or if the lane is not in it.
     """
+    return profile_of(movement(pictures), camera, reduce)
+
+
+def movement(pictures: Iterable[tuple[float, Grey]]) -> Iterator[tuple[float, Bools]]:
+    """Yield of every picture its time and where it shows what is not the background's, (h, w)."""
+    block: list[tuple[float, Grey]] = []
+    for time_s, picture in pictures:
+        block.append((time_s, picture))
+        if time_s - block[0][0] > BLOCK_S:
+            yield from _moving(block)
+            block = []
+    yield from _moving(block)
+
+
+def _moving(block: list[tuple[float, Grey]]) -> Iterator[tuple[float, Bools]]:
+    sample = [picture for _, picture in block[:: max(len(block) // BACKGROUND_PICTURES, 1)]]
+    background = np.median(np.stack(sample), axis=0).astype(np.float32) if sample else None
+    for time_s, picture in block:
+        assert background is not None
+        change = _change(picture.astype(np.float32), background)
+        noise = 1.4826 * float(np.median(np.abs(change)))
+        mask = (np.abs(cv2.blur(change, (3, 3))) > max(LEAST_CONTRAST, NOISE_TIMES * noise)).astype(np.uint8)
+        yield time_s, cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 3), np.uint8)) > 0
+
+
+def profile_of(masks: Iterable[tuple[float, Bools]], camera: Camera, reduce: int) -> LaneProfile:
+    """Measure the same from where there is movement; parameters and errors as for `lane_profile`."""
     lane: _Lane | None = None
     times: list[float] = []
     rows: list[tuple[Floats, Floats]] = []
-    block: list[tuple[float, Grey]] = []
-    for time_s, picture in pictures:
-        lane = lane or _Lane(camera, reduce, picture.shape[:2])
-        block.append((time_s, picture))
-        if time_s - block[0][0] > BLOCK_S:
-            rows += lane.measure([p for _, p in block])
-            times += [t for t, _ in block]
-            block = []
+    for time_s, mask in masks:
+        lane = lane or _Lane(camera, reduce, mask.shape[:2])
+        times.append(time_s)
+        rows.append(lane.measure(mask))
     if lane is None:
         raise NoAthleteError("the clip has no picture in which anybody could be found")
-    if block:
-        rows += lane.measure([p for _, p in block])
-        times += [t for t, _ in block]
     return LaneProfile(
         time_s=np.array(times),
         x_m=lane.x_m,
@@ -105,20 +130,12 @@ class _Lane:
         inside = (at[..., 0] >= 0) & (at[..., 0] < self.shape[1]) & (at[..., 1] >= 0) & (at[..., 1] < self.shape[0])
         return np.clip(at[..., 1], 0, self.shape[0] - 1), np.clip(at[..., 0], 0, self.shape[1] - 1), inside
 
-    def measure(self, pictures: list[Grey]) -> list[tuple[Floats, Floats]]:
-        """Cover and ground depth of every bin in every picture of a block."""
-        sample = pictures[:: max(len(pictures) // BACKGROUND_PICTURES, 1)]
-        background = np.median(np.stack(sample), axis=0).astype(np.float32)
-        return [self._one(_change(picture.astype(np.float32), background)) for picture in pictures]
-
-    def _one(self, change: NDArray[np.float32]) -> tuple[Floats, Floats]:
-        noise = 1.4826 * float(np.median(np.abs(change)))
-        mask = (np.abs(cv2.blur(change, (3, 3))) > max(LEAST_CONTRAST, NOISE_TIMES * noise)).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 3), np.uint8))
+    def measure(self, mask: Bools) -> tuple[Floats, Floats]:
+        """Cover and ground depth of every bin in one picture."""
         row, column, inside = self.body
-        cover = (mask[row, column] * inside).sum(axis=1) * 0.05 / BODY_HEIGHT_M
+        cover = (mask[row, column] & inside).sum(axis=1) * 0.05 / BODY_HEIGHT_M
         row, column, inside = self.ground
-        touched = (mask[row, column] > 0) & inside
+        touched = mask[row, column] & inside
         last = touched.shape[1] - 1 - touched[:, ::-1].argmax(axis=1)
         z = np.where(touched.any(axis=1), self.z_m[np.arange(len(last)), last], np.nan)
         return cover, z

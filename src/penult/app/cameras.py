@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,19 +11,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from penult.adapters import video
-from penult.adapters.background import Follower
+from penult.adapters import keypoint_cache, look_cache, video
+from penult.adapters.background import Follower, Observation
 from penult.adapters.lane_file import read_still
-from penult.adapters.movers import lane_profile
+from penult.adapters.look_cache import FirstLook
+from penult.adapters.movers import movement, profile_of
 from penult.adapters.video_colour import reduced
 from penult.app.progress import Progress
-from penult.core.followed import FollowedClip, FollowedFrame, Following
+from penult.core.followed import FollowedFrame, Following
 from penult.errors import CalibrationError, PenultError
 from penult.model.analysis import Notice
-from penult.model.arrays import Floats, Ints
+from penult.model.arrays import Bools, Floats, Ints
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
+
+LOOK_VERSION = 1
+"""To be raised whenever the way to follow the camera or to find movement changes: what was kept of earlier looks is then left."""
 
 SEARCH_RATE_HZ = 30.0
 """Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""
@@ -54,6 +59,8 @@ class Scan:
 def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progress: Progress) -> tuple[Clip, Scan]:
     """Scan a clip while it is read for the first time; again from its start if it is not what it promised to be.
 
+    What an earlier scan of the same clip against the same still saw is taken as seen.
+
     Returns
     -------
     Clip, Scan
@@ -65,16 +72,23 @@ def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progr
     ViewError, CalibrationError
         As for `scan`.
     """
-    if reading.expected is None:
+    clip = reading.expected
+    if clip is None:
         return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
+    watch = _Watch(clip, fit, lane_path)
+    known = look_cache.read(watch.key(), len(clip.time_s)) if watch.has_still else None
+    again = None if known is None else watch.seen_again(known)
+    if again is not None:
+        return clip, again
     try:
-        found = _scanned(reading.grey(), reading.expected, fit, lane_path, progress)
+        found = watch.through(reading.grey(), progress)
     except PenultError:
         reading.clip()
         if reading.was_as_expected:
             raise
     else:
         if reading.clip() and reading.was_as_expected:
+            watch.keep()
             return reading.clip(), found
     return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
 
@@ -89,33 +103,80 @@ def scan(clip_path: Path, clip: Clip, fit: LaneFit, lane_path: Path, progress: P
     CalibrationError
         If the still is missing or does not fit.
     """
-    return _scanned(video.grey_frames(clip_path, clip), clip, fit, lane_path, progress)
-
-
-def _scanned(pictures: Pictures, clip: Clip, fit: LaneFit, lane_path: Path, progress: Progress) -> Scan:
-    watch = _Watch(clip, fit, lane_path)
-    profile = lane_profile(watch.search_pictures(pictures, progress), fit.camera, watch.reduce)
-    followed = watch.judged()
-    return Scan(
-        cameras=followed.cameras if followed else (fit.camera,),
-        profile=profile,
-        notices=followed.notices if followed else (),
-    )
+    return _Watch(clip, fit, lane_path).through(video.grey_frames(clip_path, clip), progress)
 
 
 class _Watch:
-    """Follows the camera through all frames while small, stabilised pictures are handed on."""
+    """Follows the camera through all frames while small, stabilised pictures are searched for movement."""
 
     def __init__(self, clip: Clip, fit: LaneFit, lane_path: Path) -> None:
-        self._clip = clip
-        self.reduce = max(clip.size_px[0] // SEARCH_WIDTH_PX, 1)
-        still = read_still(lane_path, fit.lane)
-        self._follower: Follower | None = Follower(fit, still)
-        self._following = Following(fit, has_still=still is not None)
-        self._has_still = still is not None
-        self._shown = None if still is None else reduced(cv2.cvtColor(still, cv2.COLOR_RGB2GRAY), self.reduce)
+        self._clip, self._fit = clip, fit
+        self._reduce = max(clip.size_px[0] // SEARCH_WIDTH_PX, 1)
+        self._still = read_still(lane_path, fit.lane)
+        self.has_still = self._still is not None
+        self._follower: Follower | None = Follower(fit, self._still)
+        self._following = Following(fit, has_still=self.has_still)
+        grey = None if self._still is None else cv2.cvtColor(self._still, cv2.COLOR_RGB2GRAY)
+        self._shown = None if grey is None else reduced(np.asarray(grey), self._reduce)
+        self._masks: list[tuple[float, Grey]] = []
+        self._searches = self._width = 0
+        self._state: list[int] = []
+        self._observed: list[Observation] = []
 
-    def search_pictures(self, pictures: Pictures, progress: Progress) -> Iterator[tuple[float, Grey]]:
+    def key(self) -> str:
+        """Return the name under which this look at this clip is kept."""
+        still = b"" if self._still is None else self._still.tobytes()
+        times = self._clip.time_s.tobytes()
+        method = (SEARCH_RATE_HZ, SEARCH_WIDTH_PX, STEADY_PX, LOOK_VERSION)
+        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), method)
+
+    def through(self, pictures: Pictures, progress: Progress) -> Scan:
+        """Look at every picture of the clip."""
+        return self._scan(profile_of(self._noted(movement(self._searched(pictures, progress))), *self._view()))
+
+    def seen_again(self, known: FirstLook) -> Scan | None:
+        """Return the scan from what an earlier look saw, None where the lane's camera does not go with it."""
+        assert self._follower is not None
+        found = [self._follower.seen_as(observed) for observed in known.observed]
+        if not all(frame is not None and frame.shift.fits for frame in found):
+            return None
+        for index, (time_s, at) in enumerate(zip(self._clip.time_s.tolist(), known.state.tolist(), strict=True)):
+            self._following.add(index, time_s, found[at] if at >= 0 else None)
+        return self._scan(profile_of(known.masks(), *self._view()))
+
+    def keep(self) -> None:
+        """Keep what was seen for another lane file."""
+        if not (self._masks and self._observed and len(self._masks) == self._searches):
+            return
+        look = FirstLook(
+            time_s=np.array([time_s for time_s, _ in self._masks]),
+            outlines=np.stack([packed for _, packed in self._masks]),
+            width=self._width,
+            state=np.array(self._state),
+            observed=tuple(self._observed),
+        )
+        look_cache.write(self.key(), look)
+
+    def _view(self) -> tuple[Camera, int]:
+        return self._fit.camera, self._reduce
+
+    def _scan(self, profile: LaneProfile) -> Scan:
+        followed = self._following.result() if self._follower is not None else None
+        return Scan(
+            cameras=followed.cameras if followed else (self._fit.camera,),
+            profile=profile,
+            notices=followed.notices if followed else (),
+        )
+
+    def _noted(self, masks: Iterator[tuple[float, Bools]]) -> Iterator[tuple[float, Bools]]:
+        """Take note of movement, for another time, as long as it is not too much."""
+        for time_s, mask in masks:
+            self._searches, self._width = self._searches + 1, mask.shape[1]
+            if self.has_still and self._searches * mask.size // 8 <= look_cache.MOST_BYTES:
+                self._masks.append((time_s, np.packbits(mask, axis=1)))
+            yield time_s, mask
+
+    def _searched(self, pictures: Pictures, progress: Progress) -> Iterator[tuple[float, Grey]]:
         """Yield time and small picture, as the still's camera would have seen it."""
         next_s = -np.inf
         for index, time_s, grey in pictures:
@@ -123,14 +184,14 @@ class _Watch:
             found = self._followed(index, time_s, grey)
             if time_s >= next_s - 1e-6:
                 next_s = time_s + 1.0 / SEARCH_RATE_HZ
-                yield time_s, self._search_picture(reduced(grey, self.reduce), found)
+                yield time_s, self._search_picture(reduced(grey, self._reduce), found)
 
     def _search_picture(self, small: Grey, found: FollowedFrame | None) -> Grey:
         """Stabilise one picture; a frame that was not found shows nothing new."""
         if found is None and self._follower is not None and self._shown is not None:
             return self._shown
         to_still = found.homography_to_still if found is not None and found.shift_px > STEADY_PX else None
-        self._shown = _stabilised(small, to_still, self.reduce, self._shown)
+        self._shown = _stabilised(small, to_still, self._reduce, self._shown)
         return self._shown
 
     def _followed(self, index: int, time_s: float, grey: Grey) -> FollowedFrame | None:
@@ -140,16 +201,20 @@ class _Watch:
         try:
             found = self._follower.camera_of(grey)
         except CalibrationError:
-            if self._has_still:
+            if self.has_still:
                 raise
             self._follower = None  # a bare background and no still: nothing to hold on to, nothing to compare with
             return None
         self._following.add(index, time_s, found)
+        observed = self._follower.observed
+        if observed is not None and (not self._observed or observed is not self._observed[-1]):
+            self._observed.append(observed)
+        self._state.append(-1 if found is None else len(self._observed) - 1)
         return found
 
-    def judged(self) -> FollowedClip | None:
-        """Return the judgement over the clip, or None where there was nothing to hold on to."""
-        return self._following.result() if self._follower is not None else None
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _stabilised(small: Grey, to_still: Floats | None, reduce: int, before: Grey | None) -> Grey:

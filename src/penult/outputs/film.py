@@ -31,7 +31,7 @@ from penult.outputs.figure import (
 )
 from penult.outputs.moments import instant_s, leg_in_question, support_at
 
-WIDEST_PX = 1280
+WIDEST_PX = 960
 _SHOE_M = 0.27
 
 
