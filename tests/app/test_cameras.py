@@ -142,18 +142,19 @@ def test_a_clip_is_scanned_as_it_is_read_and_again_where_it_breaks_its_promise(
     assert all(np.array_equal(a.parameters, b.parameters) for a, b in zip(found.cameras, then.cameras, strict=True))
 
 
+@pytest.fixture(scope="module")
+def filmed(samples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("filmed")
+    hall = Hall(samples)
+    lane = hall.write_lane(folder / "lane.json", 0.0)
+    moved = [replace(m, pixel_px=(m.pixel_px[0] + 0.4, m.pixel_px[1] - 0.3)) for m in lane.marks[1:]]
+    write_lane(folder / "other.json", replace(lane, marks=tuple(moved)))
+    walked(hall, folder / "clip.mp4", np.linspace(0.0, 1.2, FRAMES))
+    return folder
+
+
 class TestALookKeptForAnotherLaneFile:
     """What hangs on the film and the still alone is not looked at twice; the camera is solved anew from the other marks."""
-
-    @pytest.fixture(scope="class")
-    def filmed(self, samples: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-        folder = tmp_path_factory.mktemp("filmed")
-        hall = Hall(samples)
-        lane = hall.write_lane(folder / "lane.json", 0.0)
-        moved = [replace(m, pixel_px=(m.pixel_px[0] + 0.4, m.pixel_px[1] - 0.3)) for m in lane.marks[1:]]
-        write_lane(folder / "other.json", replace(lane, marks=tuple(moved)))
-        walked(hall, folder / "clip.mp4", np.linspace(0.0, 1.2, FRAMES))
-        return folder
 
     @pytest.fixture
     def place(self, filmed: Path, tmp_path: Path) -> Path:

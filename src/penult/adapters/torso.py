@@ -48,6 +48,11 @@ class TrunkCollector:
         """Return the patches of each flight, in the order in which the windows were given."""
         return tuple(pile.patches() for pile in self._piles)
 
+    def whole(self, flight: int) -> TrunkPatches | None:
+        """Return the patches of a flight once all frames that it wants have passed, None before or if there is no such flight."""
+        pile = self._piles[flight] if flight < len(self._piles) else None
+        return pile.patches() if pile is not None and len(pile.index) == len(pile.wanted) else None
+
 
 @dataclass(slots=True, kw_only=True)
 class _Pile:

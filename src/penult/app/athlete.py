@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from penult.adapters.pose import Crop
+from penult.app.plan import CROP_BODIES
 from penult.core.athlete import Path as AthletePath
 from penult.core.athlete import find_runs, position_at
 from penult.core.camera import at_depth, project
@@ -17,8 +18,6 @@ from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 
 BODY_M = 1.8
-CROP_BODIES = 2.75
-"""Side of the crop in body heights: 1.25 lost people in blurred clips, 2 to 3.5 did not (DEVELOPERS.md)."""
 
 HIP_M = 1.0
 """Height of the crop's centre above the runway."""

@@ -32,6 +32,9 @@ LOOK_VERSION = 1
 SEARCH_RATE_HZ = 30.0
 """Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""
 
+STANDING_HZ = 120.0
+"""A camera that has not moved between two looks is looked at so often: a knock takes several hundredths of a second."""
+
 SEARCH_WIDTH_PX = 480
 """Width of those pictures: a person of 1.8 m in a 12 m wide view is still 70 pixels tall."""
 
@@ -118,6 +121,9 @@ class _Watch:
         self._following = Following(fit, has_still=self.has_still)
         grey = None if self._still is None else cv2.cvtColor(self._still, cv2.COLOR_RGB2GRAY)
         self._shown = None if grey is None else reduced(np.asarray(grey), self._reduce)
+        self._every = max(int(1.01 * clip.capture_rate_hz / STANDING_HZ), 1)
+        self._stands = False
+        self._found: FollowedFrame | None = None
         self._masks: list[tuple[float, Grey]] = []
         self._searches = self._width = 0
         self._state: list[int] = []
@@ -127,7 +133,7 @@ class _Watch:
         """Return the name under which this look at this clip is kept."""
         still = b"" if self._still is None else self._still.tobytes()
         times = self._clip.time_s.tobytes()
-        method = (SEARCH_RATE_HZ, SEARCH_WIDTH_PX, STEADY_PX, LOOK_VERSION)
+        method = (SEARCH_RATE_HZ, SEARCH_WIDTH_PX, STEADY_PX, STANDING_HZ, LOOK_VERSION)
         return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), method)
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
@@ -198,13 +204,16 @@ class _Watch:
         """Follow the camera into one frame."""
         if self._follower is None:
             return None
-        try:
-            found = self._follower.camera_of(grey)
-        except CalibrationError:
-            if self.has_still:
-                raise
-            self._follower = None  # a bare background and no still: nothing to hold on to, nothing to compare with
-            return None
+        found = self._found
+        if index % self._every == 0 or not self._stands:
+            try:
+                found = self._follower.camera_of(grey)
+            except CalibrationError:
+                if self.has_still:
+                    raise
+                self._follower = None  # a bare background and no still: nothing to hold on to, nothing to compare with
+                return None
+            self._stands, self._found = found is not None and found is self._found, found
         self._following.add(index, time_s, found)
         observed = self._follower.observed
         if observed is not None and (not self._observed or observed is not self._observed[-1]):

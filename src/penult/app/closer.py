@@ -34,7 +34,8 @@ def look_closer(
     tuple of TrunkMotion
         One for every flight with enough of the body in the picture.
     """
-    shoes, trunk, more = ShoeLook(found), TrunkLook(found), looking.more(found)
+    threads = looking.pool.threads
+    shoes, trunk, more = ShoeLook(found), TrunkLook(found, threads), looking.more(found)
     row_of = {frame: row for row, frame in enumerate(found.runway.frame.tolist())}
     wanted = {frame for frame, row in row_of.items() if shoes.wants(row) or trunk.wants(row) or more[row]}
 
@@ -50,7 +51,5 @@ def look_closer(
         if trunk.wants(row):
             trunk.add(frame, row)
         progress("looking at shoes and trunk", (frame.index - min(wanted)) / len(row_of))
-    threads = looking.pool.threads
     contacts = threads.submit(shoes.contacts)  # beside the trunk: most of both is numpy's, which lets go of the lock
-    motions = tuple(trunk.motions(threads))
-    return contacts.result(), motions
+    return contacts.result(), trunk.motions()

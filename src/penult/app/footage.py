@@ -125,7 +125,7 @@ class Footage:
         wanted : callable, optional
             Whether a frame of this index is to be shown to `work`.
         """
-        if len(self._kept) == self._last - self._first + 1:
+        if self._is_whole():
             yield from self._again(threads, work, wanted)
             return
 
@@ -144,6 +144,13 @@ class Footage:
     def whole(self, index: int) -> Frame:
         """Return the whole picture of a frame, decoded for it alone."""
         return next(video.frames(self._path, self._clip, first=index, last=index))
+
+    def kept(self, index: int) -> Shot | None:
+        """Return a frame that is in memory, None if it has to pass by first."""
+        return self._kept.get(index) if self._is_whole() else None
+
+    def _is_whole(self) -> bool:
+        return len(self._kept) == self._last - self._first + 1
 
     def _again(
         self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None

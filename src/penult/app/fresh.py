@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
 
@@ -11,6 +11,8 @@ from penult.adapters import keypoint_cache, video
 from penult.adapters.corrections_text import to_plain
 from penult.adapters.sighting_file import NAME as SIGHTING
 from penult.app.job import Job
+from penult.app.plan import cache_key
+from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.errors import CalibrationError, NotMeasurableError
 from penult.model.analysis import Analysis
@@ -28,18 +30,24 @@ def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
     NotMeasurableError
         The clip cannot answer.
     """
-    with ThreadPoolExecutor(1, thread_name_prefix="opening") as beside:
+    with ThreadPoolExecutor(1, thread_name_prefix="beside") as beside, PosePool() as pool:
         opening = beside.submit(video.FirstReading, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
-        return _measured(job, opening.result, folder, progress)
+        if not job.done and not keypoint_cache.is_kept(cache_key(video.sha256_of(job.clip_path), job.settings)):
+            pool.warm_up()
+        return _measured(job, opening.result, folder, (beside, pool), progress)
 
 
-def _measured(job: Job, opened: Callable[[], video.FirstReading], folder: Path, progress: Progress) -> Analysis:
+def _measured(
+    job: Job,
+    opened: Callable[[], video.FirstReading],
+    folder: Path,
+    threads: tuple[Executor, PosePool],
+    progress: Progress,
+) -> Analysis:
     # these take a second to load, in which the clip's packets are looked through
     from penult.adapters.sighting_file import sighting_to_bytes
     from penult.app.cameras import first_look
-    from penult.app.joints import cache_key
-    from penult.app.pictures import write_pictures
-    from penult.app.poses import PosePool
+    from penult.app.pictures import load_page, write_pictures
     from penult.app.see import Scene, see
     from penult.core.camera import check_view
     from penult.core.corrections import clip_with, picks_of, settings_with
@@ -56,22 +64,22 @@ def _measured(job: Job, opened: Callable[[], video.FirstReading], folder: Path, 
     _check_size(clip, job.lane, job.clip_path, job.lane_path)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     check_place(folder, clip.sha256)
-    with PosePool() as pool:
-        if not keypoint_cache.is_kept(cache_key(clip.sha256, settings_with(job.settings, picks_of(job.done), clip))):
-            pool.warm_up()
-        clip, found = first_look(reading, fit, job.lane_path, progress)
-        _check_rate(clip_with(clip, job.done), job.clip_path)
-        settings = settings_with(job.settings, picks_of(job.done), clip)
-        scene = Scene(
-            clip=clip,
-            fit=fit,
-            cameras=found.cameras,
-            profile=found.profile,
-            notices=(*clip.notices, *((view,) if view else ()), *found.notices),
-            method=job.method,
-        )
-        sighting, footage = see(job.clip_path, scene, settings, pool, progress)
+    beside, pool = threads
+    clip, found = first_look(reading, fit, job.lane_path, progress)
+    beside.submit(load_page)
+    _check_rate(clip_with(clip, job.done), job.clip_path)
+    settings = settings_with(job.settings, picks_of(job.done), clip)
+    scene = Scene(
+        clip=clip,
+        fit=fit,
+        cameras=found.cameras,
+        profile=found.profile,
+        notices=(*clip.notices, *((view,) if view else ()), *found.notices),
+        method=job.method,
+    )
+    sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)
+    pool.close()
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
     with building(folder, sha256=clip.sha256) as new:
         write_pictures(new, footage, clip_with(clip, job.done), outcome, progress)

@@ -11,10 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from penult.adapters import keypoint_cache, pose
+from penult.adapters import keypoint_cache
 from penult.adapters.pose import Crop
-from penult.app.athlete import BODY_M, CROP_BODIES, HIP_M, camera_of, crop_at, rows_of
+from penult.app.athlete import BODY_M, HIP_M, camera_of, crop_at, rows_of
 from penult.app.footage import Footage, Shot
+from penult.app.plan import DITHER, ENOUGH_HZ, LEAD_S, SUPPORT_HZ, cache_key
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.core.athlete import Path as AthletePath
@@ -28,34 +29,11 @@ from penult.model.settings import Settings
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
 
-ENOUGH_HZ = 75.0
-"""The model looks at no fewer frames a second than this: on five films of 240 Hz with known truth all measures stayed the same,
-within 5 % of their errors, when it looked at 80 and at every one in supports."""
-
-SUPPORT_HZ = 120.0
-"""In supports it looks at no fewer than this, which is every second frame of 240 Hz and those of the first look besides. On seven
-films of 240 Hz with known truth: hip drop 0.74 cm RMS (at every frame 0.77), smallest knee angle 5.0 deg (4.8)."""
-
-LEAD_S = 0.02
-"""... beginning so long before a support: the foot's speed is defined over this time (`foot_speed_touchdown_m_per_s`)."""
-
-DITHER = 0.08
-"""For this the crop is moved and resized from frame to frame by up to this share of a body height. What the model adds of its own
-hangs on where the body lies in the crop; unless that changes it is the same in all frames of a support and no fit averages it
-away: hip drop 0.91 cm RMS without, 0.77 with (the same films). Not in the first look, which has to find the supports: at 0.04
-it lost a foot at the picture's edge, and where it is the only look, at 120 Hz and less, 0.02 made knees worse (3.2 to 5.8 deg)."""
-
 REUSE_SHARE = 0.95
 """Kept joints serve another lane file when they cover this share of the frames now wanted (it sees a little more or less)."""
 
 REUSE_OFF = 0.3
 """... and when the athlete is where they are, within this share of a body's height, in the median frame."""
-
-
-def cache_key(clip_sha256: str, settings: Settings) -> str:
-    """Return the name under which the joints of this athlete in this clip are kept."""
-    method = (CROP_BODIES, ENOUGH_HZ, SUPPORT_HZ, LEAD_S, DITHER)
-    return keypoint_cache.key_of(clip_sha256, pose.MODEL_SHA256, method, settings.run, settings.at)
 
 
 class Looking:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from threading import Lock
 
@@ -25,6 +26,12 @@ FILM_RATE_HZ = 30.0
 """Playback of the annotated film: every captured frame is shown, so that a 240 Hz clip plays eight times slowed."""
 
 
+def load_page() -> None:
+    """Load what the page is made with, which takes half a second, while something else goes on."""
+    for name in ("matplotlib.backends.backend_agg", "matplotlib.backends.backend_svg", "penult.outputs.folder"):
+        import_module(name)
+
+
 def footage_of(clip_path: Path, clip: Clip, outcome: Outcome) -> Footage:
     """Return the pictures of a run that was seen at another time."""
     return Footage(clip_path, clip, outcome.motion.pixels.frame, film_size_px(clip.size_px))
@@ -43,7 +50,7 @@ def write_pictures(new: Building, footage: Footage, clip: Clip, outcome: Outcome
 
 
 class _Page:
-    """Stills, tables and page: made by a thread as soon as the last frame that they need has passed."""
+    """Stills, tables and page: made by a thread as soon as the last frame that they need has passed, at once if all are kept."""
 
     def __init__(self, footage: Footage, outcome: Outcome, threads: ThreadPoolExecutor) -> None:
         self._footage, self._outcome, self._threads = footage, outcome, threads
@@ -53,12 +60,17 @@ class _Page:
         self._kept: list[Frame] = []
         self._lock = Lock()
         self._made: Future[list[tuple[str, bytes]]] | None = None
+        for shot in [footage.kept(index) for index in self._need]:
+            if shot is not None:
+                self._keep(shot)
 
     def pass_by(self, shot: Shot) -> None:
         """Keep a frame that a still is drawn of; called by several threads."""
-        boxes = self._need.get(shot.index)
-        if boxes is None:
-            return
+        if self._made is None and shot.index in self._need:
+            self._keep(shot)
+
+    def _keep(self, shot: Shot) -> None:
+        boxes = self._need[shot.index]
         frame = shot.frame() if all(shot.shows(box) for box in boxes) else self._footage.whole(shot.index)
         with self._lock:
             self._kept.append(frame)
@@ -70,7 +82,7 @@ class _Page:
         return self._make() if self._made is None else self._made.result()
 
     def _make(self) -> list[tuple[str, bytes]]:
-        from penult.outputs.folder import result_files  # tables and charts take a second to load: beside the film
+        from penult.outputs.folder import result_files
 
         return list(result_files(self._outcome.analysis, self._outcome.motion, self._kept))
 

@@ -34,6 +34,10 @@ class PosePool:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the models and their memory; once and for all."""
         self.threads.shutdown(wait=True, cancel_futures=True)
         self._open.close()
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 
 from penult.adapters.torso import TrunkCollector
 from penult.core.camera import position_m
@@ -12,7 +11,7 @@ from penult.core.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
 from penult.core.trunk import follow_trunk, trunk_window
 from penult.model.clip import Frame
-from penult.model.trunk import TrunkMotion, TrunkWindow
+from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
 
 SLACK_S = 0.005
 """Rough supports end and begin by up to this much off."""
@@ -33,27 +32,38 @@ def trunk_windows(found: Located) -> tuple[TrunkWindow, ...]:
 
 
 class TrunkLook:
-    """Gathers what is to be seen of the trunk in every flight.
+    """Gathers what is to be seen of the trunk in every flight, and works each out as soon as all of it has passed.
 
     Parameters
     ----------
     found : Located
         Joints and supports.
+    threads : Executor
+        Compute beside whatever passes on the frames.
     """
 
-    def __init__(self, found: Located) -> None:
-        self._found = found
+    def __init__(self, found: Located, threads: Executor) -> None:
+        self._found, self._threads = found, threads
         self._collector = TrunkCollector(trunk_windows(found))
+        self._motions: list[Future[TrunkMotion]] = []
 
     def wants(self, row: int) -> bool:
         """Whether the frame of a row of the track is needed."""
         return self._collector.wants(row)
 
     def add(self, frame: Frame, row: int) -> None:
-        """Cut the patches out of the frame of a row."""
+        """Cut the patches out of the frame of a row; rows come in order."""
         cameras = self._found.cameras
         self._collector.add(frame, cameras[0] if len(cameras) == 1 else cameras[row], row)
+        flight = self._collector.whole(len(self._motions))
+        if flight is not None:
+            self._begin(flight)
 
-    def motions(self, threads: Executor) -> Iterator[TrunkMotion]:
-        """Return the trunk's motion in every flight with enough of the body in the picture, computed by threads."""
-        return threads.map(lambda patches: follow_trunk(patches, self._found.runway), self._collector.patches())
+    def motions(self) -> tuple[TrunkMotion, ...]:
+        """Return the trunk's motion in every flight with enough of the body in the picture."""
+        for flight in self._collector.patches()[len(self._motions) :]:
+            self._begin(flight)
+        return tuple(motion.result() for motion in self._motions)
+
+    def _begin(self, flight: TrunkPatches) -> None:
+        self._motions.append(self._threads.submit(follow_trunk, flight, self._found.runway))
