@@ -16,8 +16,8 @@ from penult.outputs.film import Painter, film_frames, film_size_px
 
 
 def test_wide_pictures_are_reduced_and_small_ones_left() -> None:
-    assert film_size_px((1920, 1080)) == (1280, 720)
-    assert film_size_px((3840, 2160)) == (1280, 720)
+    assert film_size_px((1920, 1080)) == (960, 540)
+    assert film_size_px((3840, 2160)) == (960, 540)
     assert film_size_px((720, 1280)) == (720, 1280)
     assert film_size_px((640, 361)) == (640, 361)
 
@@ -29,7 +29,7 @@ def test_every_frame_gives_a_picture_of_one_size(which: str, request: pytest.Fix
 
     drawn = list(film_frames(iter(frames), given.analysis, given.motion))
 
-    assert {picture.shape for picture in drawn} == {(720, 1280, 3)}
+    assert {picture.shape for picture in drawn} == {(540, 960, 3)}
     assert len(drawn) == len(frames)
     assert (frames[0].image == given.frame(5).image).all(), "the frame handed in is not drawn on"
 
@@ -45,7 +45,7 @@ def test_a_camera_that_moves_has_its_own_lines_in_every_frame(scene: Any) -> Non
     first, second = film_frames((scene.frame(i) for i in (60, 61)), scene.analysis, moved)
 
     green = [np.flatnonzero((p == ink.RUNWAY).all(axis=2).any(axis=1)).min() for p in (first, second)]
-    assert abs(int(green[0]) - int(green[1])) == 40
+    assert abs(int(green[0]) - int(green[1])) == 30  # three quarters of 40
 
 
 def test_the_path_grows_with_the_run(scene: Any) -> None:
@@ -55,7 +55,7 @@ def test_the_path_grows_with_the_run(scene: Any) -> None:
         (Frame(index=i, time_s=0.1 + (i - 12) / 120.0, image=blank) for i in (40, 130)), scene.analysis, scene.motion
     )
 
-    dark = [int((p[60:470].max(axis=2) < 40).sum()) for p in (early, late)]
+    dark = [int((p[45:352].max(axis=2) < 40).sum()) for p in (early, late)]
     assert dark[1] > 2 * dark[0]
 
 
@@ -78,7 +78,7 @@ def test_a_film_as_it_is_stored_looks_as_in_rgb(scene: Any) -> None:
         frame = Frame(index=row, time_s=scene.frame(row).time_s, image=np.full((720, 1280, 3), 120, dtype=np.uint8))
         grey = round(16 + 219 * 120 / 255)
         planes = Planes(
-            luma=np.full((720, 1280), grey, dtype=np.uint8), chroma=np.full((360, 640, 2), 128, dtype=np.uint8)
+            luma=np.full((540, 960), grey, dtype=np.uint8), chroma=np.full((270, 480, 2), 128, dtype=np.uint8)
         )
 
         in_rgb = painter.paint(frame)

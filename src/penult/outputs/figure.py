@@ -5,6 +5,7 @@ A `View` maps pixels of the clip's picture to pixels of the picture drawn on (a 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,8 +78,9 @@ def draw_athlete(image: ink.Picture, joints_px: Floats, leg: Foot | None, *, wid
         Of the supporting leg's lines.
     """
     thin = max(1.0, 0.6 * width)
-    for a, b in _ARMS:
-        ink.stroke(image, joints_px[[INDEX[a], INDEX[b]]], ink.BODY, thin, outline=ink.WHITE)
+    ink.stroke(
+        image, _bones([(joints_px[INDEX[a]], joints_px[INDEX[b]]) for a, b in _ARMS]), ink.BODY, thin, outline=ink.WHITE
+    )
     hips, shoulders = (_middle(joints_px, name) for name in ("hip", "shoulder"))
     trunk = np.stack([hips, shoulders, joints_px[INDEX["head"]]])
     ink.stroke(image, trunk, ink.BODY, width, outline=ink.WHITE)
@@ -86,12 +88,17 @@ def draw_athlete(image: ink.Picture, joints_px: Floats, leg: Foot | None, *, wid
     for side in sorted(sides, key=lambda s: s == leg):  # the leg in question lies on top
         colour = ink.SUPPORT if side == leg else ink.OTHER
         dash = None if side == leg else (3.0 * width, 1.5 * width)
-        for a, b in _LEG:
-            ends = joints_px[[joint(side, a), joint(side, b)]]
-            ink.stroke(image, ends, ink.WHITE, width + 2.0 if side == leg else thin + 2.0)
-            ink.stroke(image, ends, colour, width if side == leg else thin + 1.0, dash=dash)
+        bones = _bones([(joints_px[joint(side, a)], joints_px[joint(side, b)]) for a, b in _LEG])
+        ink.stroke(image, bones, ink.WHITE, width + 2.0 if side == leg else thin + 2.0)
+        ink.stroke(image, bones, colour, width if side == leg else thin + 1.0, dash=dash)
         for name in _LEG_JOINTS:
             ink.ring(image, joints_px[joint(side, name)], 0.7 * width + 2.0, colour)
+
+
+def _bones(ends: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """Return lines one after the other, a NaN between two: what `ink.stroke` draws in one go."""
+    gap = np.full(2, np.nan)
+    return np.array([point for start, end in ends for point in (start, end, gap)])
 
 
 def draw_hip_path(image: ink.Picture, view: View, camera: Camera, hip_m: Floats, *, width: float) -> None:

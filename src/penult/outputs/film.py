@@ -32,11 +32,13 @@ from penult.outputs.figure import (
 from penult.outputs.moments import instant_s, leg_in_question, support_at
 
 WIDEST_PX = 960
+"""Half of full HD: quick to reduce to, and a run in this size fits into memory beside what else is kept of it."""
+
 _SHOE_M = 0.27
 
 
 def film_size_px(clip_size_px: tuple[int, int]) -> tuple[int, int]:
-    """Return width and height of the film's picture: the clip's, reduced to at most 1280 wide."""
+    """Return width and height of the film's picture: the clip's, reduced to at most 960 wide."""
     width, height = clip_size_px
     scale = min(1.0, WIDEST_PX / width)
     return round(width * scale), round(height * scale)
@@ -55,7 +57,7 @@ def film_frames(frames: Iterable[Frame], analysis: Analysis, motion: Motion) -> 
     Yields
     ------
     (h, w, 3) uint8
-        RGB, at most 1280 wide, all of one size.
+        RGB, at most 960 wide, all of one size.
     """
     painter = Painter(analysis, motion)
     for frame in frames:

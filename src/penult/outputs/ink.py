@@ -107,12 +107,14 @@ def stroke(
     dash : (float, float), optional
         Lengths drawn and left out, in pixels.
     """
-    for run in _unbroken(np.asarray(points_px, dtype=np.float64)):
-        pieces = _dashes(run, dash) if dash else [run]
-        for sheet in sheets(image):
-            if outline is not None:  # whole under a dashed line too: it then reads as one line on any ground
-                _lines(sheet, [run], outline, width + 2.0)
-            _lines(sheet, pieces, colour, width)
+    runs = _unbroken(np.asarray(points_px, dtype=np.float64))
+    if not runs:
+        return
+    pieces = [piece for run in runs for piece in _dashes(run, dash)] if dash else runs
+    for sheet in sheets(image):
+        if outline is not None:  # whole under a dashed line too: it then reads as one line on any ground
+            _lines(sheet, runs, outline, width + 2.0)
+        _lines(sheet, pieces, colour, width)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
