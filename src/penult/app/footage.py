@@ -8,7 +8,7 @@ ones, larger pictures and unusual pixel formats are decoded anew for every pass,
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -131,11 +131,10 @@ class Footage:
 
         def taken(raw: object) -> R | None:
             assert isinstance(raw, video.Raw)
-            shot = Shot(index=raw.index, raw=raw, film_size_px=self._film_size_px)
-            done = work(shot) if wanted is None or wanted(raw.index) else None
-            if self._keeps:
-                self._keep(raw)
-            return done
+            shot = (self._keep(raw) if self._keeps else None) or Shot(index=raw.index, film_size_px=self._film_size_px)
+            if wanted is not None and not wanted(raw.index):
+                return None
+            return work(replace(shot, raw=raw))  # whatever is not kept of it is there as long as it passes by
 
         for done in threads(self._decoded(wanted), taken):
             if done is not None:
@@ -175,18 +174,18 @@ class Footage:
             if self._keeps or wanted is None or wanted(raw.index):
                 yield raw
 
-    def _keep(self, raw: video.Raw) -> None:
+    def _keep(self, raw: video.Raw) -> Shot | None:
         row = raw.index - self._first
         part, crop = raw.part(self._boxes[row]), self._crops[row]
         if part is None:  # of a kind that cannot be cut
             self._keeps = False
             self._kept = {}
-            return
+            return None
         crops = {} if crop is None else {crop: square_of(raw.frame().image, crop)}
         small = raw.planes(self._film_size_px)
-        self._kept[raw.index] = Shot(
-            index=raw.index, part=part, small=small, crops=crops, film_size_px=self._film_size_px
-        )
+        shot = Shot(index=raw.index, part=part, small=small, crops=crops, film_size_px=self._film_size_px)
+        self._kept[raw.index] = shot
+        return shot
 
 
 def surroundings(camera: Camera, x_m: float) -> Box:
