@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.core.body import mass_centre, segment_table
-from penult.core.evidence import ContactEvidence, Event, FlightEvidence
+from penult.core.body import mass_centre, middle, segment_table
+from penult.core.evidence import ContactEvidence, Event, FlightEvidence, Hips
 from penult.core.locate import joint_depths, to_runway
 from penult.core.synthetic import RUN_THROUGH, Runner, make_runner
 from penult.core.synthetic_film import film, frame_times_s, square_camera
@@ -111,12 +111,18 @@ class Made:
             "ankle_before_m": cls.drawn(0.0),
             "ankle_touchdown_m": cls.drawn(0.0),
             "mass_centre_touchdown_m": cls.drawn(mass_centre(touchdown, segment_table(None))),
-            "hip_lowest_m": cls.drawn(0.9),
-            "lowest_s": 0.75,
             "knee_min_deg": cls.drawn(140.0),
             "wholly_seen": True,
             "interval_s": 1.0 / 240.0,
         }
+        off = touchdown if toe_off is None else toe_off
+        hips = Hips(
+            touchdown_m=cls.drawn(middle(touchdown, "hip")[..., 1]),
+            lowest_m=given.pop("hip_lowest_m", cls.drawn(0.9)),
+            toe_off_m=cls.drawn(middle(off, "hip")[..., 1]),
+            lowest_s=given.pop("lowest_s", 0.75),
+        )
+        values |= {"hips": hips, "joint_hips": hips}
         return ContactEvidence(
             event=event,
             touchdown_joints_m=cls.drawn(touchdown),

@@ -111,7 +111,7 @@ def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner,
 
     found = evidence.contact_evidence(scene, event)
 
-    assert found.hip_lowest_m[0] == pytest.approx(hips.min(), abs=0.003)
+    assert found.hips.lowest_m[0] == pytest.approx(hips.min(), abs=0.003)
     assert found.wholly_seen
-    assert event.touchdown_s[0] <= found.lowest_s <= event.toe_off_s[0]
+    assert event.touchdown_s[0] <= found.hips.lowest_s <= event.toe_off_s[0]
     assert 90.0 < found.knee_min_deg[0] < 180.0

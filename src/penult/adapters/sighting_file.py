@@ -114,6 +114,7 @@ class _Words:
     view_angle_deg: float
     shoes: tuple[ShoeContact | None, ...]
     trunks: tuple[_Flight, ...] = ()
+    strides: tuple[_Flight, ...] = ()
     notices: tuple[Notice, ...]
     method: dict[str, Any]
 
@@ -189,6 +190,7 @@ def _text(sighting: Sighting) -> str:
         view_angle_deg=fit.view_angle_deg,
         shoes=sighting.shoes,
         trunks=tuple(_to_flight(motion) for motion in sighting.trunks),
+        strides=tuple(_to_flight(motion) for motion in sighting.strides),
         notices=sighting.notices,
         method=dict(sighting.method),
     )
@@ -255,6 +257,7 @@ def _sighting(a: dict[str, Floats]) -> Sighting:
         ),
         shoes=words.shoes,
         trunks=tuple(_to_motion(flight, t) for flight in words.trunks),
+        strides=tuple(_to_motion(flight, t) for flight in words.strides),
         notices=words.notices,
         method=words.method,
     )

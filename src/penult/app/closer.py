@@ -15,7 +15,7 @@ from penult.model.trunk import TrunkMotion
 
 def look_closer(
     footage: Footage, found: Located, looking: Looking, progress: Progress
-) -> tuple[tuple[ShoeContact, ...], tuple[TrunkMotion, ...]]:
+) -> tuple[tuple[ShoeContact, ...], tuple[TrunkMotion, ...], tuple[TrunkMotion, ...]]:
     """Refine every support from the pictures of its shoe, follow the trunk through every flight, look for missing joints.
 
     Parameters
@@ -33,6 +33,8 @@ def look_closer(
         One for every support, in order.
     tuple of TrunkMotion
         One for every flight with enough of the body in the picture.
+    tuple of TrunkMotion
+        One from each support into the next, likewise.
     """
     threads = looking.pool.threads
     shoes, trunk, more = ShoeLook(found), TrunkLook(found, threads), looking.more(found)
@@ -52,4 +54,4 @@ def look_closer(
             trunk.add(frame, row)
         progress("looking at shoes and trunk", (frame.index - min(wanted)) / len(row_of))
     contacts = threads.submit(shoes.contacts)  # beside the trunk: most of both is numpy's, which lets go of the lock
-    return contacts.result(), trunk.motions()
+    return contacts.result(), *trunk.motions()

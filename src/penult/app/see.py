@@ -74,13 +74,15 @@ def see(
         method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
     found = locate(first, seen.track_cameras(), scene.clip.size_px, settings)
-    shoes, trunks = look_closer(footage, found, looking, progress)
+    shoes, trunks, strides = look_closer(footage, found, looking, progress)
     seen = replace(seen, joints=looking.whole_track())
     whole = locate(seen.joints, seen.track_cameras(), scene.clip.size_px, settings)
     if not _same_supports(found, whole):  # rare: what was looked at closely does not belong to what is measured
         found = whole
-        shoes, trunks = look_closer(footage, found, looking, progress)
-    return replace(seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks), footage
+        shoes, trunks, strides = look_closer(footage, found, looking, progress)
+    return replace(
+        seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks, strides=strides
+    ), footage
 
 
 def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) -> Footage:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from concurrent.futures import Executor, Future
+from itertools import pairwise
 
 from penult.adapters.torso import TrunkCollector
 from penult.core.camera import position_m
 from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
 from penult.core.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
-from penult.core.trunk import follow_trunk, trunk_window
+from penult.core.trunk import follow_trunk, stride_window, trunk_window
 from penult.model.clip import Frame
 from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
 
@@ -31,8 +32,19 @@ def trunk_windows(found: Located) -> tuple[TrunkWindow, ...]:
     return tuple(out)
 
 
+def stride_windows(found: Located) -> tuple[TrunkWindow, ...]:
+    """Return where the trunk is to be looked at from each support into the next."""
+    out = []
+    for one, other in pairwise(found.supports):
+        lens_m = position_m(nearest_camera(found.cameras, found.runway.time_s, (one.end_s + other.start_s) / 2.0))
+        window = stride_window(found.runway, found.inside, one.start_s, other.end_s, lens_m)
+        if window is not None:
+            out.append(window)
+    return tuple(out)
+
+
 class TrunkLook:
-    """Gathers what is to be seen of the trunk in every flight, and works each out as soon as all of it has passed.
+    """Gathers what is to be seen of the trunk in every flight and stride, and works each out once all of it has passed.
 
     Parameters
     ----------
@@ -44,7 +56,11 @@ class TrunkLook:
 
     def __init__(self, found: Located, threads: Executor) -> None:
         self._found, self._threads = found, threads
-        self._collector = TrunkCollector(trunk_windows(found))
+        flights, strides = trunk_windows(found), stride_windows(found)
+        both = [(window, True) for window in flights] + [(window, False) for window in strides]
+        both.sort(key=lambda entry: int(entry[0].rows[-1]))  # in the order in which they are whole
+        self._is_flight = [is_flight for _, is_flight in both]
+        self._collector = TrunkCollector([window for window, _ in both])
         self._motions: list[Future[TrunkMotion]] = []
 
     def wants(self, row: int) -> bool:
@@ -55,15 +71,15 @@ class TrunkLook:
         """Cut the patches out of the frame of a row; rows come in order."""
         cameras = self._found.cameras
         self._collector.add(frame, cameras[0] if len(cameras) == 1 else cameras[row], row)
-        flight = self._collector.whole(len(self._motions))
-        if flight is not None:
-            self._begin(flight)
+        while (whole := self._collector.whole(len(self._motions))) is not None:
+            self._begin(whole)
 
-    def motions(self) -> tuple[TrunkMotion, ...]:
-        """Return the trunk's motion in every flight with enough of the body in the picture."""
-        for flight in self._collector.patches()[len(self._motions) :]:
-            self._begin(flight)
-        return tuple(motion.result() for motion in self._motions)
+    def motions(self) -> tuple[tuple[TrunkMotion, ...], tuple[TrunkMotion, ...]]:
+        """Return the trunk's motion in every flight, and in every stride, with enough of the body in the picture."""
+        for patches in self._collector.patches()[len(self._motions) :]:
+            self._begin(patches)
+        found = [(motion.result(), is_flight) for motion, is_flight in zip(self._motions, self._is_flight, strict=True)]
+        return tuple(m for m, is_flight in found if is_flight), tuple(m for m, is_flight in found if not is_flight)
 
-    def _begin(self, flight: TrunkPatches) -> None:
-        self._motions.append(self._threads.submit(follow_trunk, flight, self._found.runway))
+    def _begin(self, patches: TrunkPatches) -> None:
+        self._motions.append(self._threads.submit(follow_trunk, patches, self._found.runway))

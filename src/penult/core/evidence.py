@@ -12,6 +12,7 @@ import numpy as np
 
 from penult.core.body import SegmentTable, knee_angle_deg, mass_centre, middle
 from penult.core.fits import evaluate, flight, polynomial, window
+from penult.core.stride import HipHeights
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import joint
@@ -45,6 +46,8 @@ class Scene:
         For the mass centre.
     weights : (s, k) float64, optional
         Weights of the joints for the mass centre, drawn; without them the table's.
+    hips : HipHeights, optional
+        Height of the mid-hip where the trunk's pixels tell it.
     """
 
     time_s: Floats
@@ -53,6 +56,7 @@ class Scene:
     inside: Bools
     table: SegmentTable
     weights: Floats | None = None
+    hips: HipHeights | None = None
 
     @property
     def interval_s(self) -> float:
@@ -79,8 +83,26 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Hips:
+    """Height of the mid-hip over one support, drawn (s,), and when it is lowest (measured).
+
+    `stretch` says with which other supports it shares a level that comes from pixels; -1: from joints.
+    """
+
+    touchdown_m: Floats
+    lowest_m: Floats
+    toe_off_m: Floats
+    lowest_s: float
+    stretch: int = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ContactEvidence:
-    """Everything that a contact's measures are made of, each drawn (s, ...); NaN where it could not be seen."""
+    """Everything that a contact's measures are made of, each drawn (s, ...); NaN where it could not be seen.
+
+    `hips` are the heights of the mid-hip from the trunk's pixels where there are any, else from the joints; `joint_hips` always
+    from the joints.
+    """
 
     event: Event
     interval_s: float
@@ -89,8 +111,8 @@ class ContactEvidence:
     ankle_before_m: Floats
     ankle_touchdown_m: Floats
     mass_centre_touchdown_m: Floats
-    hip_lowest_m: Floats
-    lowest_s: float
+    hips: Hips
+    joint_hips: Hips
     knee_min_deg: Floats
     wholly_seen: bool
 
@@ -111,7 +133,7 @@ def contact_evidence(scene: Scene, event: Event) -> ContactEvidence:
     at_touchdown = joints_at(scene, event.touchdown_s)
     at_toe_off = joints_at(scene, event.toe_off_s)
     before, landing = _ankle_before(scene, event)
-    lowest, lowest_s = _lowest_hip(scene, event)
+    by_joints = _hips_of_joints(scene, event, at_touchdown, at_toe_off)
     support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     return ContactEvidence(
         event=event,
@@ -121,8 +143,8 @@ def contact_evidence(scene: Scene, event: Event) -> ContactEvidence:
         ankle_before_m=before,
         ankle_touchdown_m=landing,
         mass_centre_touchdown_m=mass_centre(at_touchdown, scene.table, scene.weights),
-        hip_lowest_m=lowest,
-        lowest_s=lowest_s,
+        hips=_hips_of_pixels(scene, event) or by_joints,
+        joint_hips=by_joints,
         knee_min_deg=_knee_min(scene, event),
         wholly_seen=bool(support.any() and scene.inside[support].all()),
     )
@@ -145,6 +167,34 @@ def joints_at(scene: Scene, instant_s: Floats) -> Floats:
             fit = polynomial(t, scene.xy_m[:, rows, k, d], 2, weight)
             out[:, k, d] = evaluate(fit, instant_s - instant_s[0])
     return out
+
+
+def _hips_of_joints(scene: Scene, event: Event, touchdown_m: Floats, toe_off_m: Floats) -> Hips:
+    height = middle(scene.xy_m, "hip")[..., 1]
+    weight = scene.weight[:, joint("left", "hip")] * scene.weight[:, joint("right", "hip")]
+    lowest, lowest_s = _lowest(scene, event, height, weight)
+    ends = (middle(joints, "hip")[..., 1] for joints in (touchdown_m, toe_off_m))
+    return Hips(touchdown_m=next(ends), lowest_m=lowest, toe_off_m=next(ends), lowest_s=lowest_s)
+
+
+def _hips_of_pixels(scene: Scene, event: Event) -> Hips | None:
+    """None unless the trunk was followed over the whole support and its ends."""
+    if scene.hips is None:
+        return None
+    known = np.isfinite(scene.hips.y_m[0])
+    lowest, lowest_s = _lowest(scene, event, scene.hips.y_m, known.astype(float))
+    ends = []
+    for instant_s in (event.touchdown_s, event.toe_off_s):
+        rows = window(scene.time_s, float(instant_s[0]), INSTANT_S, INSTANT_S) & known
+        if rows.sum() < 3 or not _reaches(scene.time_s[rows], float(instant_s[0]), scene.interval_s):
+            return None
+        fit = polynomial(scene.time_s[rows] - instant_s[0], scene.hips.y_m[:, rows], 2)
+        ends.append(evaluate(fit, instant_s - instant_s[0]))
+    if not np.isfinite(lowest[0]):
+        return None
+    at = int(np.abs(scene.time_s - lowest_s).argmin())
+    stretch = int(scene.hips.stretch[at])
+    return Hips(touchdown_m=ends[0], lowest_m=lowest, toe_off_m=ends[1], lowest_s=lowest_s, stretch=stretch)
 
 
 def _reaches(time_s: Floats, instant_s: float, interval_s: float) -> bool:
@@ -171,10 +221,8 @@ def _within(scene: Scene, event: Event) -> Bools:
     return np.asarray(rows & scene.inside)
 
 
-def _lowest_hip(scene: Scene, event: Event) -> tuple[Floats, float]:
-    """Lowest mid-hip height in the support (s,) and when (measured), from a cubic over the support."""
-    height = middle(scene.xy_m, "hip")[..., 1]
-    weight = scene.weight[:, joint("left", "hip")] * scene.weight[:, joint("right", "hip")]
+def _lowest(scene: Scene, event: Event, height: Floats, weight: Floats) -> tuple[Floats, float]:
+    """Lowest of heights (s, t) in the support (s,) and when (measured), from a cubic over the support."""
     grid, values = _over_support(scene, event, height, weight)
     if not len(grid):
         return np.full(len(height), np.nan), float("nan")

@@ -72,6 +72,7 @@ def outcome_with(
         (*sighting.notices, *_notices(done, corrected.unused)),
         corrected.hand,
         _trunks(sighting, clip),
+        sighting.strides,
     )
     if changes_a_value(done):
         out = dataclasses.replace(out, analysis=marked(out.analysis, plain or plain_of(sighting, done)))
@@ -95,6 +96,7 @@ def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
         settings_with(sighting.settings, done, clip),
         sighting.method,
         trunks=_trunks(sighting, clip),
+        strides=sighting.strides,
     ).analysis
 
 

@@ -23,6 +23,7 @@ from penult.core.numbering import reference_index, takeoff_index
 from penult.core.report import Report
 from penult.core.sides import LEG, exchange, settle_arms
 from penult.core.stature import body_height, height_method, height_notice
+from penult.core.stride import hip_heights
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats
@@ -131,6 +132,7 @@ def measure(
     notices: Sequence[Notice] = (),
     hand: Floats | None = None,
     trunks: Sequence[TrunkMotion] = (),
+    strides: Sequence[TrunkMotion] = (),
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -150,6 +152,8 @@ def measure(
         How far each sample was put where it is by a person, 0 to 1.
     trunks : sequence of TrunkMotion
         How the trunk moves in the flights, from its pixels; without them hips and shoulders of the pose model serve.
+    strides : sequence of TrunkMotion
+        The same from each support into the next, for the height of the hips.
     """
     z_m = found.runway.z_m
     draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
@@ -162,6 +166,7 @@ def measure(
         inside=found.inside & np.isfinite(found.runway.xy_m).all(axis=(1, 2)),
         table=segment_table(settings.sex),
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
+        hips=hip_heights(draws, found.runway, strides, hand),
     )
     contacts = [contact_evidence(scene, event) for event in events]
     flying = airborne(draws, found.runway, _spans(scene, events), trunks)

@@ -148,7 +148,7 @@ def _contact(c: ContactEvidence, time_scale: float) -> Contact:
         number=c.event.number,
         foot=c.event.foot,
         measures=measures,
-        lowest_s=c.lowest_s * time_scale if np.isfinite(c.lowest_s) else None,
+        lowest_s=c.hips.lowest_s * time_scale if np.isfinite(c.hips.lowest_s) else None,
         strike=strike(angle.value) if isinstance(angle, Measured) else "",
         wholly_seen=c.wholly_seen,
         by_hand=c.event.by_hand,

@@ -38,6 +38,8 @@ class Sighting:
         One for every support that the joints show, in order.
     trunks : tuple of TrunkMotion
         How the trunk moves in every flight, from its pixels.
+    strides : tuple of TrunkMotion
+        The same from each support into the next.
     notices : tuple of Notice
         Of the file and the camera.
     method : mapping
@@ -52,6 +54,7 @@ class Sighting:
     profile: LaneProfile
     shoes: tuple[ShoeContact | None, ...]
     trunks: tuple[TrunkMotion, ...] = ()
+    strides: tuple[TrunkMotion, ...] = ()
     notices: tuple[Notice, ...] = ()
     method: Mapping[str, Any] = field(default_factory=dict)
 

@@ -12,7 +12,7 @@ from penult.model.arrays import Floats, Ints, locked
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrunkWindow:
-    """One flight: rows of the track, and the path along which the pictures of the trunk are cut.
+    """One flight, or stride: rows of the track, and the path along which the pictures of the trunk are cut.
 
     Parameters
     ----------
@@ -30,6 +30,8 @@ class TrunkWindow:
         Place of the lens at the flight.
     length_m : float
         Mid-shoulder to mid-hip.
+    is_stride : bool
+        Whether it goes from one support into the next, and not through one flight only.
     """
 
     rows: Ints
@@ -39,6 +41,7 @@ class TrunkWindow:
     centre_z_m: float
     lens_m: Floats
     length_m: float
+    is_stride: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "rows", locked(self.rows, int))

@@ -103,17 +103,17 @@ def trunk_angle_toe_off_deg(c: ContactEvidence) -> Floats:
 
 def hip_height_touchdown_m(c: ContactEvidence) -> Floats:
     """Mid-hip above the RUNWAY (not the mat) at touchdown."""
-    return middle(c.touchdown_joints_m, "hip")[..., 1]
+    return c.hips.touchdown_m
 
 
 def hip_height_lowest_m(c: ContactEvidence) -> Floats:
     """Lowest mid-hip above the runway over the support."""
-    return c.hip_lowest_m
+    return c.hips.lowest_m
 
 
 def hip_height_toe_off_m(c: ContactEvidence) -> Floats:
     """Mid-hip above the runway at toe-off."""
-    return middle(c.toe_off_joints_m, "hip")[..., 1]
+    return c.hips.toe_off_m
 
 
 def hip_above_support_touchdown_m(c: ContactEvidence) -> Floats:
@@ -123,7 +123,7 @@ def hip_above_support_touchdown_m(c: ContactEvidence) -> Floats:
 
 def hip_above_support_lowest_m(c: ContactEvidence) -> Floats:
     """hip_height_lowest_m minus support_height_m."""
-    return c.hip_lowest_m - c.event.support_height_m
+    return c.hips.lowest_m - c.event.support_height_m
 
 
 def hip_above_support_toe_off_m(c: ContactEvidence) -> Floats:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.body import middle
-from penult.core.evidence import ContactEvidence, FlightEvidence
+from penult.core.evidence import ContactEvidence, FlightEvidence, Hips
 from penult.core.fits import GRAVITY_M_PER_S2, free_fall
 from penult.core.uncertainty import to_measure
 from penult.model.arrays import Floats
@@ -37,7 +36,8 @@ class TakeoffEvidence:
 
 def penultimate_hip_drop_m(third_last: ContactEvidence, penultimate: ContactEvidence) -> Floats:
     """Lowest hip height over the third-last support minus that over the penultimate; positive = lower."""
-    return third_last.hip_lowest_m - penultimate.hip_lowest_m
+    first, second = _alike(third_last, penultimate)
+    return first.lowest_m - second.lowest_m
 
 
 def hip_drop_to_takeoff_m(penultimate: ContactEvidence, takeoff: ContactEvidence) -> Floats:
@@ -45,10 +45,14 @@ def hip_drop_to_takeoff_m(penultimate: ContactEvidence, takeoff: ContactEvidence
 
     In flight the hip moves on a downward parabola, whose lowest point is one of its ends.
     """
-    start = middle(penultimate.touchdown_joints_m, "hip")[..., 1]
-    off = middle(penultimate.toe_off_joints_m, "hip")[..., 1]
-    landing = middle(takeoff.touchdown_joints_m, "hip")[..., 1]
-    return start - np.minimum(np.minimum(penultimate.hip_lowest_m, off), landing)
+    first, second = _alike(penultimate, takeoff)
+    return first.touchdown_m - np.minimum(np.minimum(first.lowest_m, first.toe_off_m), second.touchdown_m)
+
+
+def _alike(one: ContactEvidence, other: ContactEvidence) -> tuple[Hips, Hips]:
+    """Heights that may be compared: of one stretch of pixels, else both of the joints."""
+    same = one.hips.stretch == other.hips.stretch
+    return (one.hips, other.hips) if same else (one.joint_hips, other.joint_hips)
 
 
 def penultimate_measures(contacts: Mapping[int, ContactEvidence], standing_hip_m: float | None) -> dict[str, Measure]:
