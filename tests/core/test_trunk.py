@@ -204,3 +204,19 @@ def test_drift_of_flight_repeats_in_part_from_step_to_step(drawn: Draws, runway:
     assert first.std() == pytest.approx(np.sqrt(0.016**2 - 0.007**2), rel=0.12)
     assert np.corrcoef(first, second)[0, 1] == pytest.approx(0.35, abs=0.15)
     assert (extra[:, 70] == 0.0).all()
+
+
+def test_a_stride_may_bend_where_a_flight_must_not() -> None:
+    """A landing: the trunk sinks along a kink of 6 cm. In a flight that counts as scatter, in a stride it does not."""
+    t = TIME_S - TIME_S.mean()
+    kink = 0.06 * np.abs(t) / t[-1]
+    motions = np.stack([0.1 * t, kink - kink.mean(), 0.0 * t, 0.0 * t], axis=1)
+    patches = _patches(motions)
+
+    flight = trunk.follow_trunk(patches, _track())
+    window = dataclasses.replace(patches.window, is_stride=True)
+    stride = trunk.follow_trunk(dataclasses.replace(patches, window=window), _track())
+
+    assert not stride.reason
+    assert flight.jitter_m > 3.0 * stride.jitter_m
+    assert np.abs(stride.shift_m[:, 1] - (kink - kink.mean())).max() < 0.002

@@ -23,7 +23,7 @@ from penult.core.numbering import reference_index, takeoff_index
 from penult.core.report import Report
 from penult.core.sides import LEG, exchange, settle_arms
 from penult.core.stature import body_height, height_method, height_notice
-from penult.core.stride import hip_heights
+from penult.core.stride import HipHeights, hip_heights
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats
@@ -197,7 +197,7 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
-    return Outcome(analysis=analysis, motion=_motion(found, settings))
+    return Outcome(analysis=analysis, motion=_motion(found, settings, scene.hips))
 
 
 EARLY_END_M = 0.3
@@ -253,14 +253,17 @@ def _direction(track: PixelTrack) -> Direction:
     return "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
 
 
-def _motion(found: Located, settings: Settings) -> Motion:
+def _motion(found: Located, settings: Settings, hips: HipHeights | None) -> Motion:
     """What pictures draw: joints and paths; the mass centre only where the whole body is in the picture."""
+    path = np.array(middle(found.runway.xy_m, "hip"))
+    if hips is not None:
+        path[:, 1] = np.where(np.isfinite(hips.y_m[0]), hips.y_m[0], path[:, 1])
     centre = mass_centre(found.runway.xy_m, segment_table(settings.sex))
     time_s = found.pixels.time_s * found.time_scale
     return Motion(
         pixels=dataclasses.replace(to_picture(found.runway, found.pixels, found.cameras), time_s=time_s),
         runway=dataclasses.replace(found.runway, time_s=time_s),
-        hip_m=smooth_path(middle(found.runway.xy_m, "hip"), found.runway.time_s),
+        hip_m=smooth_path(path, found.runway.time_s),
         mass_centre_m=np.where(found.inside[:, None], centre, np.nan),
         cameras=found.cameras,
     )
