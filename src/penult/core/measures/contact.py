@@ -160,7 +160,7 @@ CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
     "hip_above_support_toe_off_m": (hip_above_support_toe_off_m, SEEN_REASON),
     "foot_speed_touchdown_m_per_s": (
         foot_speed_touchdown_m_per_s,
-        "too few frames of the ankle in the last 40 ms before touchdown",
+        "too few frames show the ankle steadily in the last 40 ms before touchdown",
     ),
 }
 """Name -> (function, what is said when it gives nothing). Adding a measure of a contact means adding it here."""
