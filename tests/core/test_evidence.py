@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from penult.core import evidence
 from penult.core.body import segment_table
 from penult.core.evidence import Event, Scene
+from penult.core.measures.contact import foot_speed_touchdown_m_per_s
 from penult.core.synthetic import Runner
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
@@ -115,3 +118,23 @@ def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner,
     assert found.wholly_seen
     assert event.touchdown_s[0] <= found.hips.lowest_s <= event.toe_off_s[0]
     assert 90.0 < found.knee_min_deg[0] < 180.0
+
+
+@pytest.mark.parametrize(("astray_m", "given"), [(0.0, True), (0.15, False)])
+def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
+    scene: Scene, runner: Runner, astray_m: float, given: bool
+) -> None:
+    """The pose model looked at every second frame; one ankle 15 cm astray would decide the speed alone."""
+    event = _event(runner, -1)
+    rows = np.arange(len(scene.time_s))
+    xy_m, weight = np.array(scene.xy_m), np.array(scene.weight)
+    weight[rows % 2 != 0] = 0.0
+    before = np.flatnonzero((scene.time_s < event.touchdown_s[0]) & (rows % 2 == 0))
+    xy_m[:, before[-1], joint(event.foot, "ankle"), 0] += astray_m
+    xy_m[:, rows % 2 != 0] = np.nan
+    thin = dataclasses.replace(scene, xy_m=xy_m, weight=weight)
+
+    speed = foot_speed_touchdown_m_per_s(evidence.contact_evidence(thin, event))[0]
+
+    whole = foot_speed_touchdown_m_per_s(evidence.contact_evidence(scene, event))[0]
+    assert (abs(speed - whole) < 1.5) if given else np.isnan(speed)
