@@ -96,7 +96,8 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     rates = -np.log1p(-np.clip((steps - floor) / full, 0.0, 0.9)) / np.diff(time_s)
     ways_m, shares = own_curve(pictures[int(rates.argmax())], box.empty, pixel_m)
     per_m = -np.log1p(-np.interp(CENTIMETRE_M, ways_m, shares)) / CENTIMETRE_M
-    first = _first_leaving(rates, share, MORE_THAN_TURNING * turning_m_per_s * per_m)
+    strong = _strong(rates, share, MORE_THAN_TURNING * turning_m_per_s * per_m)
+    first, last = _run_of_strongest(rates, strong)
     anchor = max(first - 1, 0)
     before = max(float(rates[anchor - 1]) / per_m, TURNING_M_PER_S[0]) if anchor else turning_m_per_s
     trust = float(np.exp(-(time_s[anchor + 1] - time_s[anchor]) / MEMORY_S))
@@ -109,17 +110,35 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     weight /= weight.sum()
     mean = float(weight @ grid)
     spread = float(np.sqrt(weight @ (grid - mean) ** 2))
-    return Onset(at_s=mean + float(time_s[anchor]), sd_s=spread, contrast=full / floor)
+    at_s = mean + float(time_s[anchor])
+    elsewhere = np.where(rates >= share * rates.max(), rates, 0.0)
+    elsewhere[first : last + 1] = 0.0
+    doubt = _doubt_s(at_s, (time_s[:-1] + time_s[1:]) / 2.0, elsewhere, rates[first : last + 1])
+    return Onset(at_s=at_s, sd_s=float(np.hypot(spread, doubt)), contrast=full / floor)
 
 
-def _first_leaving(rates: Floats, share: float, turning: float) -> int:
-    """First interval of the unbroken run of strong rates that holds the strongest; strong is more than turning, if it can."""
+def _strong(rates: Floats, share: float, turning: float) -> Bools:
+    """Intervals in which content may leave: near the strongest, and more than turning if it can be."""
     most = float(rates.max())
-    strong = rates >= max(share * most, min(turning, 0.9 * most))
-    at = int(rates.argmax())
-    while at > 0 and strong[at - 1]:
-        at -= 1
-    return at
+    return np.asarray(rates >= max(share * most, min(turning, 0.9 * most)))
+
+
+def _run_of_strongest(rates: Floats, strong: Bools) -> tuple[int, int]:
+    """First and last interval of the unbroken run of strong ones that holds the strongest."""
+    first = last = int(rates.argmax())
+    while first > 0 and strong[first - 1]:
+        first -= 1
+    while last + 1 < len(strong) and strong[last + 1]:
+        last += 1
+    return first, last
+
+
+def _doubt_s(at_s: float, middle_s: Floats, elsewhere: Floats, here: Floats) -> float:
+    """SD for the case that content left in another interval of high rate, each believed by its rate.
+
+    In good light there is one run. In the dark, noise and the film's own coding make several, and the strongest need not be it.
+    """
+    return float(np.sqrt((elsewhere @ (middle_s - at_s) ** 2) / (elsewhere.sum() + here.sum())))
 
 
 def _log_posterior(
