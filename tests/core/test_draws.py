@@ -149,3 +149,11 @@ def test_toe_drifts_more_than_other_joints() -> None:
 
     assert {sd["left_toe"], sd["right_toe"]} == {0.012}
     assert all(a == b for a, b in pairwise(v for n, v in sd.items() if not n.endswith("toe")))
+
+
+def test_a_single_row_wanders_too() -> None:
+    """A flight of one row: no interval to take the pace from, and numbers all the same."""
+    alone = draws.wandering(np.array([0.3]), (2,), np.random.default_rng(1))
+
+    assert alone.shape == (draws.COUNT, 1, 2)
+    assert np.std(alone) == pytest.approx(1.0, rel=0.15)

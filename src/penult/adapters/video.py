@@ -339,7 +339,7 @@ def _indexed(
 
     with opened(path) as container:
         stream = chosen_stream(container, path)
-        set_threads(stream, threads)
+        set_threads(stream, threads, is_sound=not {n.code for n in clip.notices} & _ONE_BY_ONE)
         tick_s = Fraction(stream.time_base)
         index_of = {time_s: i for i, time_s in enumerate(clip.file_time_s.tolist())}
         if start_s is not None:

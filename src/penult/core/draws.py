@@ -152,7 +152,8 @@ def _bias(rng: np.random.Generator) -> Floats:
 
 def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
     """Ornstein-Uhlenbeck processes of unit SD, (COUNT, t, *shape), on the median frame interval."""
-    keep = float(np.exp(-np.median(np.diff(time_s)) / DRIFT_TIME_S))
+    every_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0  # a flight may have a single row
+    keep = float(np.exp(-every_s / DRIFT_TIME_S)) if every_s > 0.0 else 0.0
     shock = rng.normal(0.0, 1.0, (COUNT, len(time_s), *shape)) * np.sqrt(1.0 - keep**2)
     shock[:, 0] /= np.sqrt(1.0 - keep**2)  # begins in its steady state
     return first_order(keep, shock)
