@@ -47,9 +47,8 @@ def main() -> None:
         from penult.model.settings import Settings
 
         watch()
-        print(
-            f"{'stage':28s} {'wall s':>7s} {'CPU s':>7s} {'GB then':>8s}\n{'first imports':28s} {'':7s} {time.process_time() - begun:7.2f}"
-        )
+        print(f"{'stage':28s} {'wall s':>7s} {'CPU s':>7s} {'system':>7s} {'GB then':>8s}")
+        print(f"{'first imports':28s} {'':7s} {time.process_time() - begun:7.2f}")
         for lane in [said.film / "lane.json", *([said.again] if said.again else [])]:
             out = Path(place) / "result"
             shutil.rmtree(out, ignore_errors=True)
@@ -81,10 +80,8 @@ def timed(name: str, work: Callable[..., Any]) -> Callable[..., Any]:
         finally:
             pages = int(Path("/proc/self/statm").read_text().split()[1]) if sys.platform == "linux" else 0
             gb = pages * 4096 / 1e9
-            print(
-                f"{name:28s} {time.perf_counter() - wall_s:7.2f} {time.process_time() - cpu_s:7.2f} {os.times().system - sys_s:7.2f} {gb:8.2f}",
-                flush=True,
-            )
+            spent = (time.perf_counter() - wall_s, time.process_time() - cpu_s, os.times().system - sys_s)
+            print(f"{name:28s} " + " ".join(f"{s:7.2f}" for s in spent) + f" {gb:8.2f}", flush=True)
 
     return clocked
 
