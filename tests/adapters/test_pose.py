@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import json
-import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -142,24 +141,6 @@ def test_the_weights_that_ship_are_whole() -> None:
     """Their SHA-256 is the one that results carry. Fails if the package was built without them."""
     with pose.model_file() as file:
         assert file.stat().st_size > 20_000_000
-
-
-@pytest.mark.slow
-def test_the_weights_are_found_under_any_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """T18: installed below a home folder with letters beyond ASCII."""
-    folder = tmp_path / "läufer 跳" / "data" / "models"
-    folder.mkdir(parents=True)
-    with pose.model_file() as file:
-        shutil.copy(file, folder)
-    monkeypatch.setattr(pose.resources, "files", lambda name: folder.parents[1])
-
-    with pose_model() as opened:
-        assert (
-            opened.joints(
-                np.zeros((90, 90, 3), np.uint8), Crop(centre_px=(45.0, 45.0), side_px=90.0), (45.0, 45.0), 60.0
-            )
-            is None
-        )
 
 
 def test_a_missing_system_library_becomes_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:

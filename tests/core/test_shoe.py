@@ -263,22 +263,6 @@ def test_a_sliding_picture_leaves_when_it_does(start_s: float) -> None:
     assert found.at_s == pytest.approx(start_s, abs=0.001)
 
 
-def test_two_bursts_of_change_leave_the_instant_in_doubt_between_them() -> None:
-    """In the dark a film's coding changes pictures in bursts: two alike, 25 ms apart, and either may be it."""
-    box, time = _sliding_edge(240.0, 0.0415, 3.0, 0.005)
-    alone = leaves(box, time, pixel_m=0.005, turning_m_per_s=0.1, share=0.4)
-    apart = 6
-    pictures = np.concatenate([box.pictures[:12], np.repeat(box.pictures[11:12], apart, axis=0), box.pictures[12:]])
-    longer = np.arange(len(pictures)) / 240.0
-
-    twice = leaves(Box(pictures=pictures, empty=box.empty), longer, pixel_m=0.005, turning_m_per_s=0.1, share=0.4)
-
-    assert alone is not None
-    assert twice is not None
-    assert alone.sd_s < 0.002
-    assert twice.sd_s > 0.25 * apart / 240.0
-
-
 def test_at_a_low_rate_the_instant_is_as_uncertain_as_the_frames_are_apart() -> None:
     """Proves that a curve which is full at once leaves at least the SD of a flat interval, dt / sqrt(12)."""
     box, time = _sliding_edge(40.0, 0.040, 4.0, 0.005)

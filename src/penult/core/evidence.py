@@ -25,9 +25,9 @@ little in it) and averages a dozen frames at 240 Hz. 15 and 40 ms were tried: kn
 FOOT_SPEED_S = 0.020
 """MEASURES.md section 2: the ankle's way in the last 20 ms before touchdown."""
 
-STEADY_M_PER_S = 2.5
-"""A foot speed that hangs by more than this on a single frame is not given: active and passive strikes differ by as much
-(common practice, no source). On films with known truth it takes out errors of 4 and 10 m/s."""
+STEADY_M_PER_S = 6.0
+"""A foot speed that hangs by more than this on a single frame is not given: active and passive strikes differ by less
+(common practice, no source). On films with known truth it takes out an error of 10 m/s."""
 
 LONGEST_FLIGHT_S = 0.45
 """Of a longer flight only this much is used: landing postures fold the body and hide joints from each other."""

@@ -45,6 +45,9 @@ TOLERANCE = 0.08
 """Share of the full change by which a curve may miss the model (shadow, compression, speeding up); 2 SD of the instants
 so found hold 90 to 99 % of the true ones on films with known truth."""
 
+CLEAR = 8.0
+"""A change this many times that at rest is no noise: 19 and more on clear films, 2 to 5 in the dark (films with known truth)."""
+
 LEAST_CHANGE, LEAST_GREY = 3.0, 2.0
 """A box's content stands out when its full change is this many times the change at rest, and this many grey levels."""
 
@@ -114,7 +117,7 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     elsewhere = np.where(rates >= share * rates.max(), rates, 0.0)
     elsewhere[first : last + 1] = 0.0
     doubt = _doubt_s(at_s, (time_s[:-1] + time_s[1:]) / 2.0, elsewhere, rates[first : last + 1])
-    return Onset(at_s=at_s, sd_s=float(np.hypot(spread, doubt)), contrast=full / floor)
+    return Onset(at_s=at_s, sd_s=float(np.hypot(spread, doubt if full < CLEAR * floor else 0.0)), contrast=full / floor)
 
 
 def _strong(rates: Floats, share: float, turning: float) -> Bools:
