@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import gc
 import json
+import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -141,6 +143,24 @@ def test_the_weights_that_ship_are_whole() -> None:
     """Their SHA-256 is the one that results carry. Fails if the package was built without them."""
     with pose.model_file() as file:
         assert file.stat().st_size > 20_000_000
+
+
+@pytest.mark.slow
+def test_the_weights_are_found_under_any_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """T18: installed below a home folder with letters beyond ASCII."""
+    folder = tmp_path / "läufer 跳" / "data" / "models"
+    folder.mkdir(parents=True)
+    with pose.model_file() as file:
+        shutil.copy(file, folder)
+    # of our own package only: the pose library finds its parts in the same way
+    ours = SimpleNamespace(files=lambda name: folder.parents[1], as_file=resources.as_file)
+    monkeypatch.setattr(pose, "resources", ours)
+
+    with pose_model() as opened:
+        nobody = opened.joints(
+            np.zeros((90, 90, 3), np.uint8), Crop(centre_px=(45.0, 45.0), side_px=90.0), (45.0, 45.0), 60.0
+        )
+        assert nobody is None
 
 
 def test_a_missing_system_library_becomes_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:

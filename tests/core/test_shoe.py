@@ -263,6 +263,29 @@ def test_a_sliding_picture_leaves_when_it_does(start_s: float) -> None:
     assert found.at_s == pytest.approx(start_s, abs=0.001)
 
 
+def test_two_bursts_of_change_in_the_dark_leave_the_instant_in_doubt_between_them() -> None:
+    """There a film's coding changes pictures in bursts: two alike, 25 ms apart, hardly above the noise, and either may be it."""
+    box, time = _sliding_edge(240.0, 0.0415, 3.0, 0.005)
+    apart = 6
+    twice = np.concatenate([box.pictures[:12], np.repeat(box.pictures[11:12], apart, axis=0), box.pictures[12:]])
+    dark = np.random.default_rng(4).normal(0.0, 8.0, twice.shape).astype(np.float32)
+
+    def sd_s(pictures: np.ndarray) -> float:
+        found = leaves(
+            Box(pictures=pictures, empty=box.empty),
+            np.arange(len(pictures)) / 240.0,
+            pixel_m=0.005,
+            turning_m_per_s=0.1,
+            share=0.4,
+        )
+        assert found is not None
+        return found.sd_s
+
+    assert sd_s(box.pictures) < 0.002
+    assert sd_s(box.pictures + dark[: len(time)]) < 0.005
+    assert sd_s(twice + dark) > 0.25 * apart / 240.0
+
+
 def test_at_a_low_rate_the_instant_is_as_uncertain_as_the_frames_are_apart() -> None:
     """Proves that a curve which is full at once leaves at least the SD of a flat interval, dt / sqrt(12)."""
     box, time = _sliding_edge(40.0, 0.040, 4.0, 0.005)
