@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from penult.adapters.movers import lane_profile
+from penult.adapters.movers import movement
+from penult.adapters.movers import profile_of as profile_of_movement
 from penult.core.athlete import find_runs
 from penult.core.camera import project
 from penult.core.synthetic_film import square_camera
@@ -63,7 +64,7 @@ def running(speed: float = 8.4, z_m: float = 0.0, from_m: float = -8.5) -> Where
 
 
 def profile_of(camera: Camera, *people: Where, **given: object) -> LaneProfile:
-    return lane_profile(pictures(camera, *people, **given), camera, REDUCE)  # type: ignore[arg-type]
+    return profile_of_movement(movement(pictures(camera, *people, **given)), camera, REDUCE)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("from_left", [False, True])
@@ -162,7 +163,7 @@ def test_without_pictures_or_lane_the_reason_is_given() -> None:
     )
 
     with pytest.raises(NoAthleteError, match="no picture"):
-        lane_profile(iter([]), camera, REDUCE)
+        profile_of_movement(movement(iter([])), camera, REDUCE)
     with pytest.raises(NoAthleteError, match="less than 1 m of the calibrated lane") as caught:
-        lane_profile(pictures(camera), elsewhere, REDUCE)
+        profile_of_movement(movement(pictures(camera)), elsewhere, REDUCE)
     assert caught.value.exit_status == 3

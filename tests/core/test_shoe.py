@@ -297,6 +297,16 @@ def test_at_a_low_rate_the_instant_is_as_uncertain_as_the_frames_are_apart() -> 
     assert found.sd_s > 0.5 * 0.025 / math.sqrt(12.0)
 
 
+def test_what_still_grows_where_the_pictures_end_has_no_instant() -> None:
+    """A camera that turns away in the push-off: the content may leave later than anybody saw."""
+    box, time = _sliding_edge(240.0, 0.0415, 3.0, 0.005)
+    end = int(np.abs(np.diff(box.pictures, axis=0)).mean(axis=(1, 2, 3)).argmax()) + 2
+    cut = Box(pictures=box.pictures[:end], empty=box.empty)
+
+    assert leaves(box, time, pixel_m=0.005, turning_m_per_s=0.1, share=0.4) is not None
+    assert leaves(cut, time[:end], pixel_m=0.005, turning_m_per_s=0.1, share=0.4) is None
+
+
 def test_a_box_in_which_nothing_moves_has_no_onset() -> None:
     """Proves the refusal of the lowest part."""
     still = Box(pictures=np.full((20, 8, 8, 3), 90.0, dtype=np.float32), empty=np.zeros((8, 8, 3), dtype=np.float32))

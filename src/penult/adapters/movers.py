@@ -41,32 +41,14 @@ _BAND_ROWS = 9
 Grey = NDArray[np.uint8]
 
 
-def lane_profile(pictures: Iterable[tuple[float, Grey]], camera: Camera, reduce: int) -> LaneProfile:
-    """Measure how much of the lane is covered by movers, over time.
+def movement(pictures: Iterable[tuple[float, Grey]]) -> Iterator[tuple[float, Bools]]:
+    """Yield of every picture its time and where it shows what is not the background's, (h, w).
 
     Parameters
     ----------
     pictures : iterable of (time_s, grey picture)
-        At about 30 Hz, reduced by the factor `reduce`, and all as seen by `camera` (stabilised).
-    camera : Camera
-        Of the full-size picture.
-    reduce : int
-        Full-size pixels a small pixel.
-
-    Returns
-    -------
-    LaneProfile
-
-    Raises
-    ------
-    NoAthleteError
-        Without a picture, or if the lane is not in it.
+        At about 30 Hz, reduced, and all as seen by one camera (stabilised).
     """
-    return profile_of(movement(pictures), camera, reduce)
-
-
-def movement(pictures: Iterable[tuple[float, Grey]]) -> Iterator[tuple[float, Bools]]:
-    """Yield of every picture its time and where it shows what is not the background's, (h, w)."""
     block: list[tuple[float, Grey]] = []
     for time_s, picture in pictures:
         block.append((time_s, picture))
@@ -88,7 +70,26 @@ def _moving(block: list[tuple[float, Grey]]) -> Iterator[tuple[float, Bools]]:
 
 
 def profile_of(masks: Iterable[tuple[float, Bools]], camera: Camera, reduce: int) -> LaneProfile:
-    """Measure the same from where there is movement; parameters and errors as for `lane_profile`."""
+    """Measure how much of the lane is covered by movers, over time.
+
+    Parameters
+    ----------
+    masks : iterable of (time_s, (h, w) bool)
+        From `movement`.
+    camera : Camera
+        Of the full-size picture.
+    reduce : int
+        Full-size pixels a small pixel.
+
+    Returns
+    -------
+    LaneProfile
+
+    Raises
+    ------
+    NoAthleteError
+        Without a picture, or if the lane is not in it.
+    """
     lane: _Lane | None = None
     times: list[float] = []
     rows: list[tuple[Floats, Floats]] = []

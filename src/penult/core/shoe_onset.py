@@ -86,7 +86,7 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     Returns
     -------
     Onset or None
-        None when nothing leaves.
+        None when nothing leaves, or not before the pictures end.
     """
     pictures = box.pictures
     if len(pictures) < 4 or not pictures[0].size:
@@ -97,6 +97,8 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     if full < max((LEAST_CHANGE - 1.0) * floor, LEAST_GREY):
         return None
     rates = -np.log1p(-np.clip((steps - floor) / full, 0.0, 0.9)) / np.diff(time_s)
+    if int(rates.argmax()) == len(rates) - 1:  # still growing where the pictures end: it may leave later
+        return None
     ways_m, shares = own_curve(pictures[int(rates.argmax())], box.empty, pixel_m)
     per_m = -np.log1p(-np.interp(CENTIMETRE_M, ways_m, shares)) / CENTIMETRE_M
     strong = _strong(rates, share, MORE_THAN_TURNING * turning_m_per_s * per_m)
