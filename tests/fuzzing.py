@@ -6,6 +6,7 @@ A reader may return, or raise a PenultError. Anything else, or more than SLOWEST
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import random
@@ -189,7 +190,11 @@ def _changed(node: Any, draw: random.Random) -> Any:
 
 def _csv_mutant(seed: bytes, draw: random.Random) -> bytes:
     """Change cells, repeat and drop rows and columns; mostly below the header, beyond which a broken one lets nothing."""
-    rows = [line.split(",") for line in seed.decode("utf-8-sig").splitlines()]
+    text = seed.decode("utf-8-sig")
+    quoted = '"' in text and draw.random() < 0.7  # else cells with commas and lines in them fall apart
+    rows = (
+        list(csv.reader(io.StringIO(text, newline=""))) if quoted else [line.split(",") for line in text.splitlines()]
+    )
     for _ in range(draw.choice((1, 2, 5))):
         row = draw.choice(rows[1:] if len(rows) > 1 and draw.random() < 0.8 else rows)
         at = draw.randrange(len(row))
@@ -204,7 +209,10 @@ def _csv_mutant(seed: bytes, draw: random.Random) -> bytes:
         else:
             rows.insert(draw.randrange(len(rows) + 1), list(row))
         rows = [r or [""] for r in rows]
-    return "\n".join(",".join(r) for r in rows).encode("utf-8", errors="replace")
+    out = io.StringIO(newline="")
+    if quoted:
+        csv.writer(out, lineterminator="\n").writerows(rows)
+    return (out.getvalue() or "\n".join(",".join(r) for r in rows)).encode("utf-8", errors="replace")
 
 
 def _npz_mutant(seed: bytes, draw: random.Random) -> bytes:

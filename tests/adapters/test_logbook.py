@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -353,6 +354,50 @@ def test_faults_in_an_import_are_all_named_and_nothing_is_kept(tmp_path: Path) -
     assert "measure.csv, line 6: clip_id 999" in text
     assert "measure.csv, line 7: value: 'far'" in text
     assert "tape.csv: columns" in text
+
+
+@pytest.mark.parametrize(
+    "hostile",
+    [
+        *(
+            f"UPDATE clip SET method = '{text}' WHERE id = 7"
+            for text in ("", "{", "[1, 2]", "[" * 100_000, "7", "null")
+        ),
+        "UPDATE clip SET direction = 'up' WHERE id = 7",
+        "UPDATE clip SET takeoff_foot = '<b>' WHERE id = 7",
+        "UPDATE contact SET foot = 'third' WHERE clip_id = 7 AND number = -1",
+    ],
+    ids=lambda sql: sql[:40],
+)
+def test_a_clip_that_could_not_be_read_again_is_not_imported(hostile: str, tmp_path: Path) -> None:
+    """Found by fuzzing: one such row, once in, made the whole logbook a damaged one. The good clips beside it are welcome."""
+    with filled(tmp_path / "log.sqlite") as log:
+        export(log, tmp_path / "out")
+        log.connection.execute(hostile)
+        export(log, tmp_path / "hostile")
+
+    with opened(tmp_path / "mine.sqlite", create=True) as log:
+        log.put_trials(some(2, "A3", seed=4))
+        with pytest.raises(LogbookError, match="nothing was imported") as error:
+            import_folder(log, tmp_path / "hostile")
+        assert len(log.trials(Choice())) == 2
+        import_folder(log, tmp_path / "out")
+        assert len(log.trials(Choice())) == 9
+
+    assert len(error.value.details) == 1
+    assert re.fullmatch(r"clip\.csv, id \d: it cannot be read back: .*", error.value.details[0], re.DOTALL)
+
+
+def test_an_uncertainty_below_nothing_is_not_imported(tmp_path: Path) -> None:
+    with filled(tmp_path / "log.sqlite") as log:
+        log.connection.execute("UPDATE measure SET u95 = -0.5 WHERE clip_id = 7 AND value IS NOT NULL AND number = 0")
+        export(log, tmp_path / "out")
+
+    with (
+        opened(tmp_path / "mine.sqlite", create=True) as log,
+        pytest.raises(LogbookError, match=r"u95 -0\.5 is below 0"),
+    ):
+        import_folder(log, tmp_path / "out")
 
 
 def test_an_export_never_replaces_foreign_files(tmp_path: Path) -> None:

@@ -33,6 +33,8 @@ from penult.model.measured import NotMeasured
 from penult.model.trial import HipPath, Said, Trial, measures_of
 
 PLACE_VARIABLE = "PENULT_LOGBOOK"
+UNREADABLE = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
+"""What rows that no penult wrote do to their reader."""
 
 
 def default_place() -> Path:
@@ -276,7 +278,7 @@ class Logbook:
         """Values that no penult wrote are damage, whatever they do to the reader."""
         try:
             yield
-        except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
+        except UNREADABLE as error:
             raise LogbookError(
                 f"{self.path} is damaged", f"a row cannot be read: {error}", next_step=DAMAGED_NEXT
             ) from error

@@ -17,14 +17,15 @@ import numpy as np
 
 from penult.adapters import logbook_schema as schema
 from penult.adapters.csv_text import number_of, rows_of
-from penult.adapters.logbook import Logbook
-from penult.adapters.logbook_rows import path_of
+from penult.adapters.logbook import UNREADABLE, Logbook
+from penult.adapters.logbook_rows import Reader, path_of
 from penult.core.csv_cells import guarded
 from penult.errors import LogbookError, OutputError
 
 FORMAT = "penult-logbook/1"
 MARK = "logbook.json"
 _MOST_FAULTS = 20
+_FIRST_NUMBER = -(2**62)
 
 _ORDER = {
     "athlete": "label",
@@ -113,6 +114,7 @@ def import_folder(log: Logbook, folder: Path) -> Imported:
     with log.writing():
         for table in schema.CONTENT:
             work.table(table)
+        work.read_back()
         if work.faults:
             more = len(work.faults) - _MOST_FAULTS
             lines = work.faults[:_MOST_FAULTS] + ([f"and {more} more"] if more > 0 else [])
@@ -204,6 +206,7 @@ class _Import:
         self.ids: dict[str, dict[int, int | None]] = {t: {} for t in ("athlete", "session", "clip")}
         self.added = dict.fromkeys(schema.CONTENT, 0)
         self.kept = 0
+        self.new_clips: list[tuple[int, int | None]] = []
         self.faults: list[str] = []
         self.words: dict[tuple[str, ...], int] = {}
 
@@ -225,6 +228,22 @@ class _Import:
                 self.faults.append(f"{path.name}, line {line}: {error}"[:300])
                 if len(self.faults) > 10 * _MOST_FAULTS:
                     return
+
+    def read_back(self) -> None:
+        """See that every clip that was added can be read: one that cannot would make the whole logbook a damaged one."""
+        if self._unreadable([row_id for row_id, _ in self.new_clips]) is None:
+            return
+        for row_id, own_id in self.new_clips:
+            error = self._unreadable([row_id])
+            if error is not None:
+                self.faults.append(f"clip.csv, id {own_id}: it cannot be read back: {error}"[:300])
+
+    def _unreadable(self, clip_ids: Sequence[int]) -> Exception | None:
+        try:
+            Reader(self.connection, clip_ids, _FIRST_NUMBER).trials()
+        except UNREADABLE as error:
+            return error
+        return None
 
     def _types(self, table: str) -> dict[str, tuple[str, bool]]:
         if table == "measure":
@@ -265,6 +284,8 @@ class _Import:
         self.added[table] += max(0, cursor.rowcount)
         if table in self.ids:
             self.ids[table][own_id] = cursor.lastrowid
+        if table == "clip":
+            self.new_clips.append((cursor.lastrowid or 0, own_id))
 
     def _known(self, table: str, row: Mapping[str, Any]) -> int | None:
         keys = {"athlete": ("label",), "session": ("name", "date"), "clip": ("sha256", "run")}.get(table)
@@ -276,6 +297,8 @@ class _Import:
 
     def _measure(self, row: Mapping[str, Any]) -> dict[str, Any]:
         reason = row["not_measured"]
+        if row["u95"] is not None and row["u95"] < 0.0:
+            raise ValueError(f"u95 {row['u95']} is below 0")
         return {
             "clip_id": row["clip_id"],
             "name_id": self._word("name", part=row["part"], name=row["name"]),

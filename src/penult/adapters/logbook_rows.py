@@ -6,12 +6,12 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 
 from penult.adapters.logbook_schema import NO_NUMBER
-from penult.model.analysis import Analysis, ClipRecord, Contact, Mat, Notice, Run, Step
+from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Foot, Mat, Notice, Run, Step
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.trial import HipPath, MeasureKey, Said, Trial, measures_of
 
@@ -86,6 +86,21 @@ def path_of(blob: bytes) -> HipPath:
     if not np.isfinite(points).all():
         raise ValueError("a hip path with a value that is no number")
     return HipPath(time_s=points[:, 0], x_m=points[:, 1], height_m=points[:, 2])
+
+
+def method_of(text: str) -> dict[str, Any]:
+    """Return the object that a clip's column `method` holds; TypeError or ValueError if it holds anything else."""
+    found = json.loads(text)
+    if not isinstance(found, dict):
+        raise TypeError(f"method {text[:40]!r} is no object")
+    return found
+
+
+def _one_of(words: Sequence[Any], got: Any) -> Any:
+    """Return one of the words that penult writes; ValueError if it is none, because pages and measures choose by it."""
+    if got not in words:
+        raise ValueError(f"{str(got)[:40]!r} is none of {', '.join(map(str, words))}")
+    return got
 
 
 class Reader:
@@ -186,12 +201,12 @@ def _trial(
             first_frame_s=row["first_frame_s"],
         ),
         run=Run(
-            direction=row["direction"],
+            direction=_one_of(get_args(Direction), row["direction"]),
             kind=row["kind"],
             has_takeoff=bool(row["has_takeoff"]),
             mats=tuple(Mat(number=n, thickness_m=t) for n, t in mats),
             athlete=row["label"] or "",
-            takeoff_foot=row["takeoff_foot"],
+            takeoff_foot=_one_of((*get_args(Foot), None), row["takeoff_foot"]),
             sex=row["sex"],
             height_m=row["height_m"],
         ),
@@ -201,7 +216,7 @@ def _trial(
         takeoff=parts["takeoff", None],
         checks=parts["checks", None],
         warnings=tuple(Notice(code=code, text=text) for code, text in warnings),
-        method=json.loads(row["method"]),
+        method=method_of(row["method"]),
     )
     said = Said(
         date=row["date"] or "",
@@ -218,7 +233,7 @@ def _contact(row: tuple[Any, ...], measures: Mapping[str, Measure]) -> Contact:
     span = None if start_s is None or end_s is None else (start_s, end_s)
     return Contact(
         number=number,
-        foot=foot,
+        foot=_one_of(get_args(Foot), foot),
         measures=measures,
         lowest_s=lowest_s,
         span_s=span,
