@@ -10,7 +10,7 @@ import pytest
 from penult.core.camera import at_depth, fit_lane, project, sample_cameras
 from penult.core.contacts import Support
 from penult.core.draws import Draws
-from penult.core.events import make_event, nearest_camera, rough_contact
+from penult.core.events import COMMON_SHARE, make_event, nearest_camera, rough_contact
 from penult.core.evidence import Event
 from penult.core.synthetic_film import lane_file, square_camera
 from penult.model.arrays import Floats
@@ -42,8 +42,8 @@ def draws_of(camera: Camera, seed: int = 0) -> Draws:
     rng = np.random.default_rng(seed)
     theta = rng.multivariate_normal(np.zeros(9), camera.covariance, COUNT, method="eigh")
     nothing_m = np.zeros((COUNT + 1, 1, len(JOINTS), 2))
-    given = {"camera_theta": theta, "generator": rng}
-    return Draws(**{f.name: given.get(f.name, nothing_m) for f in dataclasses.fields(Draws)})
+    late = np.random.default_rng(seed + 100).normal(size=COUNT)
+    return Draws(xy_m=nothing_m, camera_theta=theta, generator=rng, lasting_m=nothing_m, unrest=1.0, late=late)
 
 
 def sd(draws: Floats) -> float:
@@ -51,7 +51,7 @@ def sd(draws: Floats) -> float:
 
 
 def test_the_shoe_s_pictures_count_where_they_answer() -> None:
-    """First the value exactly, then draws with the stated SD, two of a contact not tied to each other."""
+    """First the value exactly, then draws with the stated SD; instants are late together by their common share."""
     still = square_camera()
 
     event = make_event(SUPPORT, SHOE, still, 0.05, draws_of(still))
@@ -67,7 +67,8 @@ def test_the_shoe_s_pictures_count_where_they_answer() -> None:
     ):
         assert sd(values) == pytest.approx(stated, rel=0.05)
         assert values.shape == (COUNT + 1,)
-    assert abs(np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1]) < 0.06
+    assert np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1] == pytest.approx(COMMON_SHARE, abs=0.06)
+    assert abs(np.corrcoef(event.touchdown_s[1:], event.foot_angle_deg[1:])[0, 1]) < 0.06
     assert event.foot_angle_reason == ""
 
 
@@ -82,6 +83,7 @@ def test_without_them_the_joints_serve_with_their_larger_spread(shoe: ShoeContac
     assert event.toe_off_s[0] == pytest.approx(SUPPORT.end_s, abs=0.025)
     assert SUPPORT.toe_x_m < event.toe_x_m[0] < SUPPORT.toe_x_m + 0.06  # the model's toe lies inside the shoe
     assert sd(event.touchdown_s) > 0.008
+    assert abs(np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1]) < 0.06
     assert sd(event.toe_x_m) > 0.015
     assert np.isnan(event.support_height_m).all()
     assert np.isnan(event.foot_angle_deg).all()

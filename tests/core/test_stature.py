@@ -58,7 +58,10 @@ def drawn(scale: float, bias_m: float = 0.0) -> Draws:
     xy_m = np.repeat((scale * body())[None, None], 20, axis=1).repeat(COUNT + 1, axis=0)
     rng = np.random.default_rng(0)
     xy_m[1:, :, INDEX["head"], 1] += rng.normal(0.0, bias_m, (COUNT, 1)) if bias_m else 0.0
-    return Draws(xy_m=xy_m, camera_theta=np.zeros((COUNT, 9)), generator=rng, lasting_m=np.zeros_like(xy_m))
+    nothing = np.zeros_like(xy_m)
+    return Draws(
+        xy_m=xy_m, camera_theta=np.zeros((COUNT, 9)), generator=rng, lasting_m=nothing, unrest=1.0, late=np.zeros(COUNT)
+    )
 
 
 TIME_S = 0.70 + np.arange(20) / 150.0

@@ -67,7 +67,7 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
     shape = (len(JOINTS), 2)
     step_s = float(np.median(np.diff(track.time_s)))
     alike = wandering(np.arange(longest, dtype=np.float64) * step_s, shape, draws.generator)
-    extra = _extra_sd_m()
+    extra = draws.unrest * _extra_sd_m()
     for flight in flights:
         own = wandering(np.arange(len(flight.rows), dtype=np.float64) * step_s, shape, draws.generator)
         if flight.running:
@@ -86,7 +86,7 @@ _MIRROR = [
 def _extra_sd_m() -> Floats:
     """SD (k, 2) that the drift of flight has beyond the drift that all draws carry."""
     whole = np.array([FLIGHT_DRIFT_M[name.split("_")[-1]] for name in JOINTS])
-    return np.asarray(np.sqrt(np.maximum(whole**2 - drift_sd_m()[:, None] ** 2, 0.0)))
+    return np.asarray(np.sqrt(np.maximum(whole**2 - drift_sd_m() ** 2, 0.0)))
 
 
 def carried(xy_m: Floats, draws: Draws, measured_m: Floats, motions: Sequence[TrunkMotion]) -> Floats:

@@ -7,7 +7,8 @@ Sources, and where their sizes come from:
 - depth: each joint's distance from the lane's centre line (locate.DEPTH_SD_M), one draw a joint and clip;
 - bias of each joint centre: SD 1.5 cm, constant over the clip (MEASURES.md section 5; published systematic differences 1-5 cm);
 - drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
-  cancels between like phases of neighbouring frames and not between different phases;
+  cancels between like phases of neighbouring frames and not between different phases; larger where the joints are noisier
+  than usual (`unrest`);
 - white noise: measured on this very clip.
 """
 
@@ -39,9 +40,14 @@ BIAS_SHARES = (0.5, 0.35, 0.15)
 the left and the right hip by one rule, and the crop shifts the whole figure: on films with known truth the joints' mean
 biases have a mean of 1.5 cm and an SD about it of 1.6 cm, and left and right of a joint differ by 0.4 to 0.9 cm."""
 
-DRIFT_SD_M = {"toe": 0.012, "other": 0.007}
-"""Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about 1 cm and
-that of the toe within 2 cm (ranges, taken as 1.7 SD)."""
+DRIFT_SD_M = {"toe": (0.012, 0.012), "shoulder": (0.018, 0.008), "other": (0.007, 0.007)}
+"""In x and y. Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about
+1 cm and that of the toe within 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean over a clip,
+in supports, they scatter by 2.0 and 0.8 cm on the eleven sharp ones, of which a tenth is white noise."""
+
+USUAL_NOISE_M = 0.0058
+"""White noise of a joint, median over all joints, on sharp films of 120 Hz and more: 5.1 to 6.4 mm on ten films with known
+truth. On a blurred and dim one it is 17 mm, and its joints drift as many times more (slopes over a flight 2 to 6 times)."""
 
 HAND_SD_M = 0.01
 """How well a person puts a joint centre side-on, one SD: repeated digitising of the same film by hand differs by about this
@@ -62,13 +68,16 @@ WIDEST_GAP = 9
 class Draws:
     """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws.
 
-    `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias.
+    `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
+    how many times the joints drift more than on a sharp film; `late` (s - 1,) how late all instants of the clip are, of unit SD.
     """
 
     xy_m: Floats
     camera_theta: Floats
     generator: np.random.Generator
     lasting_m: Floats
+    unrest: float
+    late: Floats
 
 
 def draw_track(
@@ -106,13 +115,16 @@ def draw_track(
     dz += rng.normal(0.0, DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng)
-    model = _drift(track.time_s, rng)
+    noise_m = white_noise_sd_m(xy_m, weight)
+    unrest = max(1.0, float(np.median(noise_m)) / USUAL_NOISE_M)
+    model = unrest * _drift(track.time_s, rng)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
     out = xy_m[None] + lasting
     out[1:] += passing
-    out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * white_noise_sd_m(xy_m, weight)[None, None, :, None]
-    return Draws(xy_m=out, camera_theta=theta, generator=rng, lasting_m=lasting)
+    out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
+    late = np.random.default_rng(SEED + 3).normal(size=COUNT)
+    return Draws(xy_m=out, camera_theta=theta, generator=rng, lasting_m=lasting, unrest=unrest, late=late)
 
 
 def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
@@ -161,12 +173,12 @@ def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) 
 
 def _drift(time_s: Floats, rng: np.random.Generator) -> Floats:
     """Drift of every joint, (COUNT, t, k, 2)."""
-    return wandering(time_s, (len(JOINTS), 2), rng) * drift_sd_m()[:, None]
+    return wandering(time_s, (len(JOINTS), 2), rng) * drift_sd_m()
 
 
 def drift_sd_m() -> Floats:
-    """SD (k,) of every joint's drift."""
-    return np.array([DRIFT_SD_M["toe" if name.endswith("toe") else "other"] for name in JOINTS])
+    """SD (k, 2) of every joint's drift."""
+    return np.array([DRIFT_SD_M.get(name.split("_")[-1], DRIFT_SD_M["other"]) for name in JOINTS])
 
 
 def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:

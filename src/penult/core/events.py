@@ -15,6 +15,11 @@ from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.shoe import RoughContact, ShoeContact
 
+COMMON_SHARE = 0.4
+"""Share of the variance of an instant's error that all instants of a clip have in common: shoe, shadow, shutter and compression
+are the same in each. From eleven films with known truth: products of different instants' errors, in their own SD, average 0.39,
+squares 0.93, touchdown or toe-off alike."""
+
 ROUGH_TIME_S = (0.012, 0.012)
 ROUGH_TOE_M = (0.035, 0.02)
 """What the joints alone say, corrected by their mean error and with its SD: rough supports begin 15 ms early and end 8 ms late
@@ -57,8 +62,8 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         rough=not seen,
         touchdown_seen=seen or (told[0] and support.start_seen),
         toe_off_seen=seen or (told[1] and support.end_seen),
-        touchdown_s=_draw(*times[0], count, rng),
-        toe_off_s=_draw(*times[1], count, rng),
+        touchdown_s=_instant(*times[0], draws, COMMON_SHARE if seen else 0.0),
+        toe_off_s=_instant(*times[1], draws, COMMON_SHARE if seen else 0.0),
         toe_x_m=_draw(*toe, count, rng) + np.concatenate([[0.0], place[:, 0]]),
         support_height_m=_draw(*height, count, rng) + np.concatenate([[0.0], place[:, 1]]),
         foot_angle_deg=_draw(*angle, count, rng),
@@ -77,6 +82,13 @@ def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
     if shoe is None or shoe.reason != HIDDEN:
         return True, True
     return bool(np.isfinite(shoe.touchdown_s)), bool(np.isfinite(shoe.toe_off_s))
+
+
+def _instant(value_s: float, sd_s: float, draws: Draws, common: float) -> Floats:
+    """The instant, then draws about it, of whose variance all instants of the clip have the `common` share together."""
+    own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, len(draws.late), draws.generator)
+    shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.late
+    return np.asarray(own + np.concatenate([[0.0], shift]))
 
 
 def _draw(value: float, sd: float, count: int, rng: np.random.Generator) -> Floats:

@@ -9,7 +9,8 @@ import numpy as np
 from scipy.ndimage import binary_closing
 
 from penult.core.camera import at_depth, project
-from penult.model.arrays import Bools, Floats, locked
+from penult.core.clean import GAP_S
+from penult.model.arrays import Bools, Floats, Ints, locked
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack, RunwayTrack
@@ -108,18 +109,37 @@ def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], 
     Returns
     -------
     (t,) bool
-        False without a body; one odd row between others goes with them. From the first touch of the edge that the body runs
-        towards, no row counts any more, and none before the last touch of the edge that it came from: of a body that is
-        partly gone, the pose model squeezes what is missing back into the picture.
+        False without a body; one or two odd looks of the pose model between others go with them, and so do rows that it did
+        not look at. From the first touch of the edge that the body runs towards, no row counts any more, and none before the last
+        touch of the edge that it came from: of a body that is partly gone, the pose model squeezes what is missing back into
+        the picture.
     """
     limit = np.array(size_px, dtype=float) - 1.0 - margin_px
     with np.errstate(invalid="ignore"):
         beyond = np.asarray((track.xy_px < margin_px) | (track.xy_px > limit), dtype=bool)
     out: Bools = np.asarray(np.asarray(np.any(beyond, axis=2)) & (weight > 0))
     whole: Bools = np.asarray(np.isfinite(track.xy_px).all(axis=2))
-    inside = whole.any(axis=1) & ~out.any(axis=1)
+    seen = np.flatnonzero(whole.any(axis=1))
+    if not len(seen):
+        return np.zeros(len(whole), dtype=bool)
+    inside: Bools = np.asarray(~out[seen].any(axis=1))
     closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))[2:-2]
-    return np.asarray(closed & _between_edges(track, weight, (margin_px, float(limit[0]))))
+    return np.asarray(
+        _from_look_to_look(track.time_s, seen, closed) & _between_edges(track, weight, (margin_px, float(limit[0])))
+    )
+
+
+def _from_look_to_look(time_s: Floats, seen: Ints, good: Bools) -> Bools:
+    """Rows (t,) that are good, or lie between two that are: the pose model may not have looked at all of them."""
+    out = np.zeros(len(time_s), dtype=bool)
+    out[seen] = good
+    if len(seen) < 2:
+        return out
+    longest_s = max(GAP_S, 3.0 * float(np.median(np.diff(time_s)))) * (1.0 + 1e-6)
+    bridged = good[:-1] & good[1:] & (np.diff(time_s[seen]) <= longest_s)
+    for first, last in zip(seen[:-1][bridged].tolist(), seen[1:][bridged].tolist(), strict=True):
+        out[first:last] = True
+    return out
 
 
 def _between_edges(track: PixelTrack, weight: Floats, edges_px: tuple[float, float]) -> Bools:

@@ -51,7 +51,7 @@ class Faults:
     noise_px: float = 0.0
     bias_m: float = 0.0
     bias_shares: tuple[float, float, float] = (0.0, 0.0, 1.0)
-    drift_m: Mapping[str, float] = field(default_factory=dict)
+    drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     drift_s: float = 0.08
     flight_drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     depth_m: float = 0.0
@@ -148,7 +148,7 @@ def film(
 def _bias_m(time_s: Floats, flying: Bools, faults: Faults, rng: np.random.Generator) -> Floats:
     """Constant bias of every joint and a drift about it, larger in flight, (t, k, 2)."""
     part = [name.split("_")[-1] for name in JOINTS]
-    size_m = np.array([[faults.drift_m.get(p, faults.drift_m.get("other", 0.0))] * 2 for p in part])
+    size_m = np.array([faults.drift_m.get(p, faults.drift_m.get("other", (0.0, 0.0))) for p in part])
     whole_m = np.array([faults.flight_drift_m.get(p, (0.0, 0.0)) for p in part])
     extra_m = np.sqrt(np.maximum(whole_m**2 - size_m**2, 0.0))
     drift = size_m * _wandering(time_s, faults.drift_s, rng)
@@ -169,9 +169,10 @@ def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Flo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShoeSpread:
-    """SDs with which pictures tell of a shoe."""
+    """SDs with which pictures tell of a shoe; `common` is the share of the instants' variance that all of them have together."""
 
     time_s: float = 0.002
+    common: float = 0.0
     toe_m: float = 0.008
     surface_m: float = 0.005
     foot_deg: float = 2.0
@@ -179,11 +180,13 @@ class ShoeSpread:
 
 def shoes(stances: Sequence[Stance], spread: ShoeSpread, rng: np.random.Generator) -> tuple[ShoeContact, ...]:
     """Return what pictures would say of those supports: the truth with errors of the spread that they state."""
+    late_s = np.sqrt(spread.common) * rng.normal(0.0, spread.time_s)
+    own_s = np.sqrt(1.0 - spread.common) * spread.time_s
     return tuple(
         ShoeContact(
-            touchdown_s=rng.normal(s.touchdown_s, spread.time_s),
+            touchdown_s=rng.normal(s.touchdown_s + late_s, own_s),
             touchdown_sd_s=spread.time_s,
-            toe_off_s=rng.normal(s.toe_off_s, spread.time_s),
+            toe_off_s=rng.normal(s.toe_off_s + late_s, own_s),
             toe_off_sd_s=spread.time_s,
             toe_x_m=rng.normal(s.tip_m[0], spread.toe_m),
             toe_x_sd_m=spread.toe_m,
