@@ -4,9 +4,10 @@ FILMS is a folder of film folders (else $PENULT_SHARED/films, else samples/), ea
 truth.json. Lane files are made through the command line and kept in FOLDER with results and joints, so that another run is
 quick. Beside each figure stands its bar; what misses one is listed at the end.
 
-a  printed markers in the still alone: pole marks and board corners, which were not used, in the run plane
+a  printed markers in the still alone: pole marks and board corners, which were not used, in the run plane; under it the
+   same with the camera's distance from a tape, as the instructions want it
 b  ground-only marks (films with cones on both sides): pole marks in the run plane, and accuracy with that lane file
-c  accuracy of all films with the lane files of a
+c  accuracy of all films with the lane files of a; beside it ("before") the same films with their own lane.json
 d  each mark mistyped by 0.5 m along the run or upwards: is it named?
 e  all places too long or too short by the same share: is it noticed from the stated height or a distance measured again?
 """
@@ -99,10 +100,10 @@ def by_markers(bench: Bench) -> None:
         rms = _rms(off_cm(lane, film, HELD_OUT))
         each = ", ".join(f"{kind} {_rms(off_cm(lane, film, (kind,))):.2f}" for kind in HELD_OUT)
         print(f"{film.name:18s} {bench.held(f'a {film.name}', rms, MARKER_BAR_CM)}   {each}   {said}")
-        taped, away_m = bench.keep / "taped" / lane.name, load(film / "lane.json").get("camera_distance_m")
-        if away_m and calibrated(film, taped, *_marker_words(film), "--distance", f"{away_m:.2f}"):
+        taped = bench.keep / "taped" / lane.name
+        if calibrated(film, taped, *_marker_words(film), "--distance", _taped_distance(film)):
             each = ", ".join(f"{kind} {_rms(off_cm(taped, film, (kind,))):.2f}" for kind in HELD_OUT)
-            print(f"{'  and --distance':18s} {_rms(off_cm(taped, film, HELD_OUT)):5.2f} cm           {each}")
+            print(f"{'  with --distance':18s} {_rms(off_cm(taped, film, HELD_OUT)):5.2f} cm            {each}")
 
 
 def from_the_ground(bench: Bench) -> None:
@@ -179,8 +180,12 @@ def off_cm(lane: Path, film: Path, kinds: tuple[str, ...]) -> np.ndarray:
 
 
 def accuracy(bench: Bench, part: str, films: list[Path], lanes: Path) -> None:
-    """Print the accuracy tables of films measured with the lane files of a folder, and note what misses its bar."""
+    """Print the accuracy tables of films measured with the lane files of a folder, and note what misses its bar.
+
+    "Before" are the same films measured with their own lane.json: what is missed there too is not the calibration's fault.
+    """
     groups: dict[str, dict[str, Score]] = {}
+    own: dict[str, dict[str, Score]] = {}
     for film in films:
         lane, truth = lanes / f"{film.name}.json", load(film / "truth.json")
         result = analysed(film, lane, bench.keep / f"results_{part}" / film.name) if lane.exists() else None
@@ -191,22 +196,37 @@ def accuracy(bench: Bench, part: str, films: list[Path], lanes: Path) -> None:
         bench.missed += [f"{part} {film.name}: {fault}" for fault in faults]
         warned = ", ".join(w["code"] for w in result["warnings"])
         print(f"{film.name:18s} {'; '.join(faults) or 'contacts right'}   warnings: {warned or 'none'}")
-        for measure, score in score_film(truth, result).items():
-            for group in (f"bars x {bar_factor(truth['timing']):g}", *(["all films"] if len(films) > 1 else [])):
-                groups.setdefault(group, {}).setdefault(measure, Score()).add(score)
+        _add(groups, truth, result)
+        usual = analysed(film, film / "lane.json", bench.keep / "results_own" / film.name)
+        if usual is not None:
+            _add(own, truth, usual)
     for group, rows in sorted(groups.items()):
-        show(group, rows, {})
-        bench.missed += [f"{part} {group}: {line}" for line in _over(group, rows)]
+        before = {name: score.rms for name, score in own.get(group, {}).items()}
+        show(group, rows, before)
+        bench.missed += [f"{part} {group}: {line}" for line in _over(group, rows, before)]
 
 
-def _over(group: str, rows: dict[str, Score]) -> Iterator[str]:
+def _add(groups: dict[str, dict[str, Score]], truth: dict[str, Any], result: dict[str, Any]) -> None:
+    for measure, score in score_film(truth, result).items():
+        for group in (f"bars x {bar_factor(truth['timing']):g}", "all films"):
+            groups.setdefault(group, {}).setdefault(measure, Score()).add(score)
+
+
+def _over(group: str, rows: dict[str, Score], before: dict[str, float]) -> Iterator[str]:
     if not group.startswith("bars"):
         return
     for name, score in rows.items():
         unit = unit_of(name.split(" ")[0])
         bar = BARS[name].rms * float(group.rsplit(" ", 1)[1]) if name in BARS else np.inf
-        if score.rms * UNITS[unit] > bar:
-            yield f"{name} {score.rms * UNITS[unit]:.2f} {unit}, bar {bar:g}"
+        rms, usual = score.rms * UNITS[unit], before.get(name, np.nan) * UNITS[unit]
+        if rms > bar:
+            yield f"{name} {rms:.3g} {unit}, bar {bar:g} ({usual:.3g} with the films' own lane.json)"
+
+
+def _taped_distance(film: Path) -> str:
+    """Return what a tape says from the middle line to the camera, to the centimetre."""
+    camera = load(film / "truth.json")["camera"]
+    return f"{abs((np.array(camera['R']).T @ np.array(camera['t']))[2]):.2f}"
 
 
 def _marker_words(film: Path) -> list[str]:

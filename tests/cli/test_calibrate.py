@@ -129,6 +129,33 @@ def test_a_board_that_cannot_be_read_is_told(board: str, still: str, capsys: pyt
     assert "inner corners" in capsys.readouterr().err
 
 
+CHESSBOARDS = sorted(map(str, Path("/usr/share/doc/opencv-doc/examples/data").glob("left[01]*.jpg")))
+
+
+@pytest.mark.skipif(len(CHESSBOARDS) < 12, reason="Debian's opencv-doc is not installed")
+def test_a_lens_says_what_to_do_with_it(
+    still: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From OpenCV's chessboards with the default board, as the help says it; a lens of another size is refused by name."""
+    monkeypatch.chdir(tmp_path)
+
+    assert ended(["lens", *CHESSBOARDS]) == 0
+
+    out = capsys.readouterr().out
+    assert "13 views" in out
+    assert "next: penult calibrate ... --lens lens.json" in out
+    assert ended(["calibrate", still, "-o", "lane.json", "--side", "0.3", *TYPED, "--lens", "lens.json"]) == 2
+    assert "lens.json does not fit the picture" in capsys.readouterr().err
+
+
+def test_one_degree_is_no_degrees(samples: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "lane.json").write_text((samples / "mat_two_240/lane.json").read_text().replace('"still.jpg"', "null"))
+
+    assert ended(["check", str(tmp_path / "lane.json")]) == 0
+
+    assert "turned 1 degree from square" in " ".join(capsys.readouterr().out.split())
+
+
 def test_sheets_say_their_size_and_an_unknown_paper_is_refused(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -241,7 +241,10 @@ def lens(
     sources: Annotated[
         list[Path], typer.Argument(help="Pictures of a flat chessboard, or one clip of it.", metavar="PICTURES_OR_CLIP")
     ],
-    board: Annotated[str, typer.Option("--board", help="Inner corners, in a row by in a column.")] = "9x6",
+    board: Annotated[
+        str,
+        typer.Option("--board", help="Where four squares meet, along by across (10 x 7 squares: 9x6).", metavar="NxM"),
+    ] = "9x6",
     out: Annotated[Path, typer.Option("--out", "-o", help="The lens file.", metavar="FILE")] = Path("lens.json"),
     into: Annotated[
         Path | None, typer.Option("--into", help="Put the lens into this lane file too.", metavar="LANE_FILE")
@@ -263,6 +266,8 @@ def lens(
     if into is not None:
         _print_fit(into_lane(found, into), console)
     console.print(f"\nfiles: {out}" + (f", {into}" if into is not None else ""), soft_wrap=True)
+    if into is None:
+        console.print(f"next: penult calibrate ... --lens {out}", style="dim", soft_wrap=True)
 
 
 def _board(text: str) -> tuple[int, int]:
@@ -283,7 +288,8 @@ def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
     side = "right" if place[2] > 0.0 else "left"
     away = f"{abs(place[2]):.1f} m away" if fit.depth_known else f"about {abs(place[2]):.0f} m away (not known well)"
     console.print(f"{len(fit.residuals)} marks, RMS {fit.rms_px:.2f} px", style="bold")
-    turned = f"turned {fit.view_angle_deg:.0f} degrees from square"
+    angle = f"{fit.view_angle_deg:.0f}"
+    turned = f"turned {angle} degree{'' if angle == '1' else 's'} from square"
     _print_wrapped("", f"camera on the athlete's {side}, {away}, {place[1]:.1f} m up, {turned}", console)
     rows = sorted(together(fit.residuals), key=lambda r: -r.residual_cm)
     console.print("\n  mark                             residual cm   left out cm")
