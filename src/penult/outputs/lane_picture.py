@@ -16,7 +16,7 @@ _LINE_POINTS = 25
 _LEGEND: tuple[tuple[Colour, str], ...] = (
     (WHITE, "every metre over the middle line, 0 to 2 m up"),
     (RUNWAY, f"runway, {2 * _HALF_WIDTH_M:.2f} m wide"),
-    (SUPPORT, "x = 0; square: a mark that disagrees"),
+    (SUPPORT, "line: x = 0; square: a mark that disagrees"),
     (OTHER, "marks"),
 )
 
