@@ -22,6 +22,7 @@ from penult.adapters import video
 from penult.adapters.lane_file import read_lane
 from penult.adapters.video_writer import write_film
 from penult.core import pinhole
+from penult.core.camera import position_m, project
 from penult.core.lane import fit_lane
 from penult.model.calibration import Camera, LaneFile
 
@@ -187,6 +188,23 @@ def second_runner(m: Material, *, front: bool, mirrored: bool, later_s: float, r
         layer, mask = moved(_recoloured(m.pictures[j]), m.masks[j], matrix)
         both = laid(picture, layer, mask)
         scene.pictures[i] = both if front else laid(both, picture, m.masks[i])
+    return scene
+
+
+def sunny(m: Material, *, high_deg: float, aside_deg: float) -> Scene:
+    """The sun behind the lane, or beside it: the runner's shadow lies on the ground towards the camera, moving with them."""
+    camera = fit_lane(lane_from(m.lane)).camera
+    long = 1.0 / np.tan(np.radians(high_deg))
+    sine, cosine = _sine_cosine(aside_deg)
+    towards = np.sign(position_m(camera)[2]) * cosine
+    body_m = np.array([[-5.0, 0.05, 0.0], [1.0, 0.05, 0.0], [1.0, 1.8, 0.0], [-5.0, 1.8, 0.0]])
+    ground_m = np.stack([body_m[:, 0] + body_m[:, 1] * long * sine, 0 * body_m[:, 1], body_m[:, 1] * long * towards], 1)
+    body_px, ground_px = (project(camera, corners).astype(np.float32) for corners in (body_m, ground_m))
+    lying = cv2.getPerspectiveTransform(body_px, ground_px)
+    scene = plain(m)
+    for i, (picture, mask) in enumerate(zip(m.pictures, m.masks, strict=True)):
+        shade = cv2.warpPerspective(mask, lying, mask.shape[::-1]) * (1.0 - mask)
+        scene.pictures[i] = (picture * (1.0 - 0.45 * cv2.GaussianBlur(shade, (0, 0), 1.0)[..., None])).astype(np.uint8)
     return scene
 
 
@@ -449,6 +467,8 @@ MEASURED: dict[str, Callable[[], Scene]] = {
     "coach's arm": _on_sample(arm),
     "low light": _on_sample(dim),
     "flicker": _on_sample(flicker),
+    "sun from behind": _on_sample(lambda m: sunny(m, high_deg=35.0, aside_deg=0.0)),
+    "low sun from aside": _on_sample(lambda m: sunny(m, high_deg=20.0, aside_deg=60.0)),
     "dropped frames": _on_sample(dropped),
     "starts in the middle": _on_sample(lambda m: part(m, 0.38, 9.0)),
     "ends before the take-off": _on_sample(lambda m: part(m, 0.0, 0.90)),
