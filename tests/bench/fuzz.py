@@ -1,10 +1,11 @@
 # ruff: noqa: PLC0415  # a command: it prints, and loads what it needs when it needs it
-"""Give every reader broken and hostile files: python tests/bench/fuzz.py RESULT [--seconds 60] [--examples 2000] [--guided 0].
+"""Broken and hostile files for every reader: python tests/bench/fuzz.py RESULT [--seconds 60] [--examples 2000] [--guided 0].
 
 RESULT is a result folder of a recent analysis (with motion.npz and sighting.npz in it). Three ways, each for each reader,
-the clip reader included: --seconds of mutants of sound files; --examples made by hypothesis; --guided cases that atheris
-steers by coverage, where it is installed. Every reader runs in a child process with bounded memory, because a fault in a
-decoder would end this one. Prints cases, what was read and refused, every finding, and the sum; exit 1 with findings.
+the clip reader included: mutants of sound files for so many --seconds, and until there are --least so many; --examples made
+by hypothesis; --guided cases that atheris steers by coverage, where it is installed. Every reader runs in a child process
+with bounded memory, because a fault in a decoder would end this one. Prints cases, what was read and refused, every
+finding, and the sum; exit 1 with findings.
 """
 
 from __future__ import annotations
@@ -60,6 +61,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--clip-seconds", type=float, help="of mutants for the clip reader, if otherwise")
     parser.add_argument("--examples", type=int, default=2000, help="of hypothesis for each reader")
     parser.add_argument("--guided", type=int, default=0, help="cases of atheris for each reader")
+    parser.add_argument("--least", type=int, default=0, help="mutants for each reader, however long they take")
     parser.add_argument("--only", default="", help="readers with this word in their name")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="folder for the files that were found")
@@ -83,7 +85,7 @@ def one_reader(said: argparse.Namespace, work: Path, reader: str) -> dict[str, i
     seconds = said.clip_seconds if said.clip_seconds is not None and reader == "clip" else said.seconds
     parts = max(round(seconds / ONE_CHILD_S), 1)
     for i in range(parts):
-        add("mutants", seed=said.seed + i, seconds=seconds / parts)
+        add("mutants", seed=said.seed + i, seconds=seconds / parts, least=-(-said.least // parts))
     if said.examples:
         add("hypothesis")
     if said.guided and importlib.util.find_spec("atheris"):
@@ -176,7 +178,7 @@ def mutated(target: Any, said: argparse.Namespace, folder: Path) -> Any:
     tally, end = Tally(), time.monotonic() + said.seconds
     for data in mutants(target, random.Random(f"{said.seed} {target.name}")):
         tally.one(target, data, folder)
-        if time.monotonic() > end:
+        if time.monotonic() > end and tally.cases >= said.least:
             break
     return tally
 

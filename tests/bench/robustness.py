@@ -3,7 +3,7 @@
 
 --scenes: every hard scene, the right answer or a refusal. --files: every film of $PENULT_SHARED/clips against the facts
 that are known of it (times, size, orientation, or the reason of a refusal). --kills N: kill -9 at random moments. --fuzz
-SECONDS for each reader, with --clip-seconds, --examples and --guided as tests/bench/fuzz.py has them. Without any of the
+SECONDS for each reader, with --clip-seconds, --least, --examples and --guided as tests/bench/fuzz.py has them. Without any of the
 four: all, in about twenty minutes. Not part of the test gate.
 """
 
@@ -57,6 +57,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--kills", type=int, default=0)
     parser.add_argument("--fuzz", type=float, default=0.0, help="seconds of mutants for each reader")
     parser.add_argument("--clip-seconds", type=float, help="of mutants for the clip reader, if otherwise")
+    parser.add_argument("--least", type=int, help="mutants for each reader, however long they take")
     parser.add_argument("--examples", type=int, help="of hypothesis for each reader")
     parser.add_argument("--guided", type=int, help="cases of atheris for each reader")
     parser.add_argument("--only", default="", help="scenes with this word in their name")
@@ -70,7 +71,7 @@ def arguments() -> argparse.Namespace:
 
 def fuzz(result: Path, said: argparse.Namespace) -> int:
     """Give every reader broken files; return the exit status."""
-    more = {"clip-seconds": said.clip_seconds, "examples": said.examples, "guided": said.guided}
+    more = {"clip-seconds": said.clip_seconds, "least": said.least, "examples": said.examples, "guided": said.guided}
     options = [w for key, value in more.items() if value is not None for w in (f"--{key}", str(value))]
     script = str(Path(__file__).with_name("fuzz.py"))
     words = [sys.executable, script, str(result), "--seconds", str(said.fuzz), *options]
