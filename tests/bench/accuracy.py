@@ -13,6 +13,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -59,9 +60,14 @@ def main() -> None:
         said.save.write_text(json.dumps(figures, indent=1))
 
 
-def analysed(film: Path, lane: Path, out: Path) -> dict | None:
-    """Analyse one film through the command line."""
-    more = json.loads((film / "arguments.json").read_text()) if (film / "arguments.json").exists() else []
+def arguments_of(film: Path) -> list[str]:
+    """Return what a coach would add on the command line."""
+    return load(film / "arguments.json") if (film / "arguments.json").exists() else []
+
+
+def analysed(film: Path, lane: Path, out: Path, words: Sequence[str] | None = None) -> dict | None:
+    """Analyse one film through the command line, with what its coach adds or with other words."""
+    more = arguments_of(film) if words is None else words
     command = [sys.executable, "-m", "penult", "analyse", str(film / "clip.mp4"), "--calib", str(lane)]
     done = subprocess.run([*command, "--out", str(out), "--quiet", *more], capture_output=True, text=True, check=False)
     if done.returncode:

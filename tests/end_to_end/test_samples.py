@@ -29,11 +29,11 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {film: analysed(film, folder / film) for film in FILMS}
 
 
-def analysed(film: str, out: Path) -> Path:
+def analysed(film: str, out: Path, *words: str) -> Path:
     """Run the command as a coach would."""
     command = [sys.executable, "-m", "penult", "analyse", str(SAMPLES / film / "clip.mp4")]
     done = subprocess.run(
-        [*command, "--calib", str(SAMPLES / film / "lane.json"), "--out", str(out), "--quiet"],
+        [*command, "--calib", str(SAMPLES / film / "lane.json"), "--out", str(out), "--quiet", *words],
         capture_output=True,
         text=True,
         check=False,
@@ -63,6 +63,23 @@ def test_a_right_film_raises_no_doubt_of_clock_or_scale(film: str, results: dict
     warned = {w["code"] for w in load(results[film] / "analysis.json")["warnings"]}
 
     assert not warned & {"clock-doubted", "scale-doubted"}
+
+
+def test_a_rate_twice_the_right_one_is_doubted_and_the_contacts_are_found_all_the_same(tmp_path: Path) -> None:
+    """Truth: the film's own. Fails if frames are chosen by the stated clock alone: at 480 Hz every sixth, and no foot stands."""
+    folder = analysed("mat_two_240", tmp_path / "twice", "--capture-rate", "480")
+    result, truth = load(folder / "analysis.json"), load(SAMPLES / "mat_two_240/truth.json")
+    doubt = [w["text"] for w in result["warnings"] if w["code"] == "clock-doubted"]
+
+    assert contact_faults(truth, result) == []
+    assert len(doubt) == 1
+    assert "--capture-rate 240" in doubt[0]
+    score = score_film(truth, result)
+    assert not score["contact_time_s"].errors
+    assert not score["takeoff_angle_deg"].errors
+    for name in ("toe_x_m", "step_length_m", "leg_angle_touchdown_deg", "penultimate_hip_drop_m"):
+        assert len(score[name].errors) >= 0.75 * score[name].true
+        assert score[name].inside >= 0.9
 
 
 def test_the_athlete_s_height_shows_a_wrong_scale(results: dict[str, Path]) -> None:

@@ -118,9 +118,11 @@ def _rate(base_s: float, stated_hz: float | None, tag_hz: float | None) -> tuple
 
 
 def _slow_motion(rate_hz: float, base_s: float, source: str) -> Notice:
+    slow = rate_hz * base_s
+    change = f"divided by {slow:.4g}" if slow > 1.0 else f"multiplied by {1.0 / slow:.4g}"
     text = (
         f"The film plays at {1 / base_s:.4g} frames a second but was captured at {rate_hz:.4g} ({source}): "
-        f"all its times are divided by {rate_hz * base_s:.4g}."
+        f"all its times are {change}."
     )
     return Notice(code="slow-motion", text=text)
 

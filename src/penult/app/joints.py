@@ -42,20 +42,42 @@ class Looking:
     def __init__(
         self, clip: Clip, cameras: Sequence[Camera], run: AthletePath, settings: Settings, pool: PosePool
     ) -> None:
-        self._clip, self.pool = clip, pool
+        self._clip, self._cameras, self._run, self.pool = clip, cameras, run, pool
         self._key = cache_key(clip.sha256, settings)
         self._kept = _kept(self._key, clip, run, cameras)
+        if self._kept is not None and not _looked_at(self._kept, _every(clip.capture_rate_hz, ENOUGH_HZ)):
+            self._kept = None
         first, last = rows_of(run, clip)
         self.frames = np.arange(first, last + 1) if self._kept is None else self._kept.frame
         self._joints = np.full((len(self.frames), len(JOINTS), 3), np.nan)
+        self._plan(clip.capture_rate_hz)
+
+    def _plan(self, rate_hz: float) -> None:
+        """Choose the frames of both looks for a capture rate, and where each is to be looked at."""
+        self.rate_hz = rate_hz
         rows = np.arange(len(self.frames))
-        self._first = rows % _every(clip.capture_rate_hz, ENOUGH_HZ) == 0
-        self._second = ~self._first & (rows % _every(clip.capture_rate_hz, SUPPORT_HZ) == 0)
-        x_m = position_at(run, clip.time_s)
+        self._first = rows % _every(rate_hz, ENOUGH_HZ) == 0
+        self._second = ~self._first & (rows % _every(rate_hz, SUPPORT_HZ) == 0)
+        x_m = position_at(self._run, self._clip.time_s)
         self._placed = [
-            _dithered(*crop_at(camera_of(cameras, frame), float(x_m[frame])), frame, 0.0 if is_first else DITHER)
+            _dithered(*crop_at(camera_of(self._cameras, frame), float(x_m[frame])), frame, 0.0 if is_first else DITHER)
             for frame, is_first in zip(self.frames.tolist(), self._first.tolist(), strict=True)
         ]
+
+    def as_at(self, rate_hz: float) -> bool:
+        """Look first as at another capture rate: of a clip whose clock runs too fast, too few frames were looked at.
+
+        Returns
+        -------
+        bool
+            Whether there are more frames to look at than before.
+        """
+        if _every(rate_hz, ENOUGH_HZ) >= _every(self.rate_hz, ENOUGH_HZ):
+            return False
+        self._plan(rate_hz)
+        if self._kept is not None and not _looked_at(self._kept, _every(rate_hz, ENOUGH_HZ)):
+            self._kept = None
+        return True
 
     def later_crops(self) -> list[Crop | None]:
         """Return what `look` may be asked for, frame by frame."""
@@ -64,18 +86,19 @@ class Looking:
 
     def first_track(self, footage: Footage, progress: Progress) -> PixelTrack:
         """Return the joints in as many frames as it takes to find the supports, NaN in the others."""
-        if self._kept is not None:  # only what the first look saw: the closer look must be the same
-            xy_px = np.where(self._first[:, None, None], self._kept.xy_px, np.nan)
-            return replace(self._kept, xy_px=xy_px, score=np.where(self._first[:, None], self._kept.score, np.nan))
 
         def seen(shot: Shot) -> int:
             self.look(shot)
             return shot.index
 
-        begin, wanted = int(self.frames[0]), self._first
-        for index in footage.passing(self.pool.in_order, seen, lambda index: bool(wanted[index - begin])):
-            progress("following the joints", (index - begin) / len(self.frames))
-        return self._track()
+        if self._kept is None:
+            begin, wanted = int(self.frames[0]), self._first & ~np.isfinite(self._joints[:, 0, 2])
+            for index in footage.passing(self.pool.in_order, seen, lambda index: bool(wanted[index - begin])):
+                progress("following the joints", (index - begin) / len(self.frames))
+        # nothing that was seen besides: kept joints, and what an earlier look saw, must lead to the same closer look
+        every = self._kept or self.track()
+        xy_px = np.where(self._first[:, None, None], every.xy_px, np.nan)
+        return replace(every, xy_px=xy_px, score=np.where(self._first[:, None], every.score, np.nan))
 
     def more(self, found: Located) -> Bools:
         """Return the rows (t,) that are to be looked at besides: in supports, some of those that the first look left out."""
@@ -91,19 +114,21 @@ class Looking:
         """Look at a frame; to be called by the pool's threads."""
         row = shot.index - int(self.frames[0])
         crop, height = self._placed[row]
-        seen = self.pool.look(shot.square(crop), crop, height) if crop is not None else None
-        if seen is not None:
-            self._joints[row] = seen
+        if crop is None:
+            return
+        seen = self.pool.look(shot.square(crop), crop, height)
+        self._joints[row] = (np.nan, np.nan, 0.0) if seen is None else seen
 
     def whole_track(self) -> PixelTrack:
         """Return all joints, and keep them for another time."""
         if self._kept is not None:
             return self._kept
-        track = self._track()
+        track = self.track()
         keypoint_cache.write(self._key, track)
         return track
 
-    def _track(self) -> PixelTrack:
+    def track(self) -> PixelTrack:
+        """Return what has been seen so far."""
         # in the cache's own precision, so that a rerun gives the same to the last digit
         joints = self._joints.astype(np.float32).astype(float)
         return _track(self.frames, joints, self._clip)
@@ -138,6 +163,11 @@ def _kept(key: str, clip: Clip, run: AthletePath, cameras: Sequence[Camera]) -> 
         return None
     track = _track(frame, joints, clip)
     return track if _serves(track, run, clip, cameras) else None
+
+
+def _looked_at(track: PixelTrack, every: int) -> bool:
+    """Whether every so many-th row, or nearly, was looked at: where nobody was found there is a score, of 0."""
+    return bool(np.isfinite(track.score[::every, 0]).mean() >= REUSE_SHARE)
 
 
 def _track(frame: Ints, joints: Floats, clip: Clip) -> PixelTrack:

@@ -19,6 +19,7 @@ from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import Located, locate
 from penult.core.view import athlete_height_px, check_picture
+from penult.errors import NotMeasurableError
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
@@ -60,20 +61,22 @@ def see(
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
     looking = Looking(scene.clip, scene.cameras, run, settings, pool)
-    footage = _footage(clip_path, scene, run, looking)
-    first = looking.first_track(footage, progress)
-    seen = Sighting(
+    nothing = Sighting(
         clip=scene.clip,
         fit=scene.fit,
         cameras=scene.cameras,
         settings=settings,
-        joints=first,
+        joints=looking.track(),
         profile=scene.profile,
         shoes=(),
         notices=(*scene.notices, *small, *crossing_notices(crossed)),
         method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
-    found = locate(first, seen.track_cameras(), scene.clip.size_px, settings)
+    found = None
+    while found is None:
+        footage = _footage(clip_path, scene, run, looking)
+        seen = replace(nothing, joints=looking.first_track(footage, progress))
+        found = _supports(seen, looking)
     shoes, trunks, strides = look_closer(footage, found, looking, progress)
     seen = replace(seen, joints=looking.whole_track())
     whole = locate(seen.joints, seen.track_cameras(), scene.clip.size_px, settings)
@@ -83,6 +86,23 @@ def see(
     return replace(
         seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks, strides=strides
     ), footage
+
+
+def _supports(seen: Sighting, looking: Looking) -> Located | None:
+    """Return where the feet stand; None when more frames are to be looked at first, because the clip's clock runs too fast or may.
+
+    Raises
+    ------
+    NotMeasurableError
+        If no foot stands anywhere, however often one looks.
+    """
+    try:
+        found = locate(seen.joints, seen.track_cameras(), seen.clip.size_px, seen.settings)
+    except NotMeasurableError:
+        if looking.as_at(looking.rate_hz / 2.0):
+            return None
+        raise
+    return None if looking.as_at(seen.clip.capture_rate_hz * found.time_scale) else found
 
 
 def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) -> Footage:
