@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.body import middle
-from penult.core.draws import COUNT, Draws, drift_sd_m, wandering
+from penult.core.draws import COUNT, SEED, Draws, drift_sd_m, wandering
+from penult.core.fits import SAG_M_PER_S2
 from penult.model.analysis import Foot
 from penult.model.arrays import Floats, Ints
 from penult.model.skeleton import JOINTS, joint
@@ -75,7 +76,13 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
             shared = shared if flight.foot == "left" else shared[:, :, _MIRROR]
             own = np.sqrt(ALIKE) * shared + np.sqrt(1.0 - ALIKE) * own
         out[1:, flight.rows] += own * extra
-    return carried(out, draws, track.xy_m, motions)
+    out = carried(out, draws, track.xy_m, motions)
+    sag = SAG_M_PER_S2 * np.random.default_rng(SEED + 4).normal(size=(COUNT, 1))
+    for flight in flights:
+        if flight.running:
+            t = track.time_s[flight.rows]
+            out[..., 1][1:, flight.rows] += (sag * (t - t.mean()) ** 2 / 2.0)[..., None]
+    return out
 
 
 _MIRROR = [

@@ -136,6 +136,7 @@ def takeoff_measures(t: TakeoffEvidence | None, toe_x_m: Floats | None, *, board
 
 
 def check_measures(flights: list[FlightEvidence]) -> dict[str, Measure]:
-    """g fitted freely to the mass centre in all flights together: a check of scale and clock, not a measure."""
-    g = free_fall([(f.time_s, f.height_m) for f in flights if len(f.time_s)])
+    """g fitted freely to the mass centre in all flights together, the last of them the leap: a check of scale and clock."""
+    last = len(flights) - 1
+    g = free_fall([(f.time_s, f.height_m, i < last) for i, f in enumerate(flights) if len(f.time_s)])
     return {"free_fall_m_per_s2": to_measure(g, "no flight with enough frames of the whole body")}
