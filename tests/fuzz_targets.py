@@ -39,6 +39,7 @@ from penult.model.analysis import Mat, Notice
 from penult.model.calibration import Lens
 from penult.model.corrections import Corrections, FootChanged, InstantMoved, KindSet, MatsSet
 from penult.model.logbook import Athlete, Choice, CoachNote, TapeResult
+from penult.model.measured import NotMeasured
 from penult.model.trial import Said
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -213,7 +214,8 @@ def _filled_logbook(result: Path, work: Path) -> tuple[bytes, dict[str, bytes]]:
     path = work / "seed.sqlite"
     trial = result_folder.read_trial(result)
     run = replace(trial.analysis.run, athlete="A1", mats=(Mat(number=-1, thickness_m=0.05),))
-    warned = replace(trial.analysis, run=run, warnings=(Notice(code="few", text="t"),))
+    lacking = {**trial.analysis.takeoff, "toe_to_board_m": NotMeasured(reason="r")}  # the last row of its table
+    warned = replace(trial.analysis, run=run, warnings=(Notice(code="few", text="t"),), takeoff=lacking)
     said = Said(date="2026-05-01", session="s", approach_strides=9, official_distance_m=5.5, note="n")
     with logbook.opened(path, create=True) as log:
         log.put_trials(
@@ -243,6 +245,6 @@ def _in_one_file(path: Path) -> bytes:
 
 
 def _short(table: bytes) -> bytes:
-    """Return a table's first and last rows, of which every kind is the same to a reader: quicker by far."""
+    """Return a table's first and last rows, which hold every kind of row: quicker by far."""
     lines = table.splitlines(keepends=True)
     return table if len(lines) <= 2 * ROWS else b"".join([*lines[: ROWS + 1], *lines[-ROWS:]])
