@@ -153,7 +153,8 @@ def wrong_scale(bench: Bench) -> None:
             lane = _scaled(film, scale, bench.keep / "scaled" / f"{film.name}_{scale:g}")
             signs = [*_by_height(film, lane), *_by_tape(lane, scale)]
             line.append(f"x{scale:g} {'+'.join(signs) or 'none'}")
-            if (scale == 1.0) == bool({"height", "tape"} & set(signs)):
+            unnoticed = "refused" in signs or not {"height", "tape"} & set(signs)
+            if signs if scale == 1.0 else unnoticed:
                 bench.missed.append(f"e {film.name}: x{scale:g} gives {'+'.join(signs) or 'no sign'}")
         print(f"{film.name:18s} {'   '.join(line)}")
 
