@@ -12,6 +12,7 @@ import pytest
 from penult.adapters import video
 from penult.adapters.lane_file import read_lane
 from penult.adapters.pose import Crop, square_of
+from penult.adapters.video_raw import Raw
 from penult.app import footage as module
 from penult.app.footage import Box, Footage, Shot, surroundings
 from penult.core.camera import project
@@ -34,7 +35,7 @@ def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     seen: list[int] = []
     reader = video.raw_frames
 
-    def counted(*given: Any, **named: Any) -> Iterator[video.Raw]:
+    def counted(*given: Any, **named: Any) -> Iterator[Raw]:
         for raw in reader(*given, **named):
             seen.append(raw.index)
             yield raw

@@ -13,6 +13,7 @@ import pytest
 
 from penult.adapters import video
 from penult.adapters.pose import Crop, square_of
+from penult.adapters.video_raw import Raw
 from penult.app.poses import PosePool
 from penult.app.threads import AHEAD, MOST_WORKERS, in_order, worker_count
 from penult.model.arrays import Floats
@@ -77,7 +78,7 @@ def test_joints_do_not_depend_on_the_number_of_threads() -> None:
     for workers in (1, 3):
         with PosePool(workers) as pool:
 
-            def seen(raw: video.Raw, pool: PosePool = pool) -> Floats | None:
+            def seen(raw: Raw, pool: PosePool = pool) -> Floats | None:
                 return pool.look(square_of(raw.frame().image, crop), crop, 330.0)
 
             raws = video.raw_frames(SAMPLE, clip, first=150, last=155)

@@ -35,6 +35,8 @@ EXEMPT = {
     "Problem.prior_mean": "of a camera's vector",
     "Problem.prior_sd": "of a camera's vector",
     "Draws.camera_theta": "departures of that vector",
+    "Draws.unrest": "how many times the joints drift more than usual",
+    "Draws.late": "in SDs of each instant",
     "SegmentTable.*": "shares of the body's mass and of segment lengths",
     "Scene.noise": "grey levels of a picture",
     "HandTrack.drags": "pixels by frame and joint, in a mapping",

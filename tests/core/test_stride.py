@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import trunk
+from penult.core import trunk_window
 from penult.core.draws import Draws, draw_track
 from penult.core.measures.takeoff import hip_drop_to_takeoff_m, penultimate_hip_drop_m
 from penult.core.stride import WANDER_M, hip_heights
@@ -140,16 +140,16 @@ def test_a_stride_is_looked_at_from_support_to_support_or_not_at_all(runway: Run
     start, end = float(runway.time_s[30]), float(runway.time_s[110])
     lens_m = np.array([0.0, 1.2, 12.0])
 
-    window = trunk.stride_window(runway, inside, start, end, lens_m)
+    window = trunk_window.stride_window(runway, inside, start, end, lens_m)
 
     assert window is not None
-    around = round(trunk.STRIDE_AROUND_S / float(np.median(np.diff(runway.time_s))))
+    around = round(trunk_window.STRIDE_AROUND_S / float(np.median(np.diff(runway.time_s))))
     assert window.rows[0] == pytest.approx(30 - around, abs=1)
     assert window.rows[-1] == pytest.approx(110 + around, abs=1)
     assert window.is_stride
-    assert len(trunk.chosen(window)) == trunk.STRIDE_PICTURES
+    assert len(trunk_window.chosen(window)) == trunk_window.STRIDE_PICTURES
     shoulder = runway.xy_m[window.rows][:, [joint("left", "shoulder"), joint("right", "shoulder")]].mean(axis=1)
     middle = (shoulder + runway.xy_m[window.rows][:, HIPS].mean(axis=1)) / 2.0
     assert np.abs(window.path_m - middle).max() < 0.05  # the pictures are cut about the trunk
     inside[100:] = False
-    assert trunk.stride_window(runway, inside, start, end, lens_m) is None
+    assert trunk_window.stride_window(runway, inside, start, end, lens_m) is None

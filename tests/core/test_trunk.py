@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import trunk
+from penult.core import trunk, trunk_window
 from penult.core.carry import TRUNK, Flight, airborne, carried
 from penult.core.draws import Draws, draw_track
 from penult.model.arrays import Floats
@@ -41,7 +41,7 @@ def _window() -> TrunkWindow:
         rows=np.arange(COUNT),
         time_s=TIME_S,
         path_m=np.repeat([[0.0, 1.25]], COUNT, axis=0),
-        z_m=trunk.SURFACE * LENGTH_M,
+        z_m=trunk_window.SURFACE * LENGTH_M,
         centre_z_m=0.0,
         lens_m=np.array([0.0, 1.2, AWAY_M]),
         length_m=LENGTH_M,
@@ -140,14 +140,14 @@ def test_window_follows_a_parabola_and_stops_where_the_body_leaves(runway: Runwa
     start = float(runway.time_s[20])
     inside[45:50] = False
 
-    window = trunk.trunk_window(runway, inside, start, start + 0.3, np.array([0.0, 1.2, AWAY_M]))
+    window = trunk_window.trunk_window(runway, inside, start, start + 0.3, np.array([0.0, 1.2, AWAY_M]))
 
     assert window is not None
     assert window.rows.tolist() == list(range(20, 45))
     assert 2.0 * np.polyfit(window.time_s, window.path_m, 2)[0] == pytest.approx((0.0, -9.81), abs=1e-6)
     assert window.z_m > window.centre_z_m
-    assert trunk.trunk_window(runway, inside, start, start + 0.004, np.array([0.0, 1.2, AWAY_M])) is None
-    assert len(trunk.chosen(window)) == 25
+    assert trunk_window.trunk_window(runway, inside, start, start + 0.004, np.array([0.0, 1.2, AWAY_M])) is None
+    assert len(trunk_window.chosen(window)) == 25
 
 
 @pytest.fixture

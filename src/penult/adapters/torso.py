@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from penult.core.camera import metres_per_px, project
-from penult.core.trunk import chosen
+from penult.core.trunk_window import chosen
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.clip import Frame

@@ -16,6 +16,7 @@ import numpy as np
 
 from penult.adapters import video
 from penult.adapters.pose import CROP_PX, Crop, square_of
+from penult.adapters.video_raw import Part, Raw
 from penult.core.camera import project
 from penult.model.arrays import Floats, Image, Ints
 from penult.model.calibration import Camera
@@ -43,8 +44,8 @@ class Shot:
 
     index: int
     film_size_px: tuple[int, int]
-    raw: video.Raw | None = None
-    part: video.Part | None = None
+    raw: Raw | None = None
+    part: Part | None = None
     small: Planes | None = None
     crops: Mapping[Crop, Image] = field(default_factory=dict)
 
@@ -130,7 +131,7 @@ class Footage:
             return
 
         def taken(raw: object) -> R | None:
-            assert isinstance(raw, video.Raw)
+            assert isinstance(raw, Raw)
             shot = (self._keep(raw) if self._keeps else None) or Shot(index=raw.index, film_size_px=self._film_size_px)
             if wanted is not None and not wanted(raw.index):
                 return None
@@ -163,7 +164,7 @@ class Footage:
             if done is not None:
                 yield done
 
-    def _decoded(self, wanted: Callable[[int], bool] | None) -> Iterator[video.Raw]:
+    def _decoded(self, wanted: Callable[[int], bool] | None) -> Iterator[Raw]:
         first, last = self._first, self._last
         if not self._keeps and wanted is not None:
             asked = [i for i in range(first, last + 1) if wanted(i)]
@@ -174,7 +175,7 @@ class Footage:
             if self._keeps or wanted is None or wanted(raw.index):
                 yield raw
 
-    def _keep(self, raw: video.Raw) -> Shot | None:
+    def _keep(self, raw: Raw) -> Shot | None:
         row = raw.index - self._first
         part, crop = raw.part(self._boxes[row]), self._crops[row]
         if part is None:  # of a kind that cannot be cut

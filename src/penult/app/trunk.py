@@ -10,7 +10,8 @@ from penult.core.camera import position_m
 from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
 from penult.core.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
-from penult.core.trunk import follow_trunk, stride_window, trunk_window
+from penult.core.trunk import follow_trunk
+from penult.core.trunk_window import stride_window, trunk_window
 from penult.model.clip import Frame
 from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
 
