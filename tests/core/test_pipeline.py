@@ -85,7 +85,7 @@ def outcome(
     settings = settings or Settings()
     found = locate_joints(track, (fit.camera,), camera.image_size_px, settings)
     spread = (
-        ShoeSpread(common=COMMON_SHARE)
+        ShoeSpread(common_share=COMMON_SHARE)
         if faults
         else ShoeSpread(time_s=1e-6, toe_m=1e-6, surface_m=1e-6, foot_deg=1e-6)
     )

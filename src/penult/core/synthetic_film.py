@@ -169,10 +169,10 @@ def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Flo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShoeSpread:
-    """SDs with which pictures tell of a shoe; `common` is the share of the instants' variance that all of them have together."""
+    """SDs with which pictures tell of a shoe; `common_share` is the share of the instants' variance that all of them have together."""
 
     time_s: float = 0.002
-    common: float = 0.0
+    common_share: float = 0.0
     toe_m: float = 0.008
     surface_m: float = 0.005
     foot_deg: float = 2.0
@@ -180,8 +180,8 @@ class ShoeSpread:
 
 def shoes(stances: Sequence[Stance], spread: ShoeSpread, rng: np.random.Generator) -> tuple[ShoeContact, ...]:
     """Return what pictures would say of those supports: the truth with errors of the spread that they state."""
-    late_s = np.sqrt(spread.common) * rng.normal(0.0, spread.time_s)
-    own_s = np.sqrt(1.0 - spread.common) * spread.time_s
+    late_s = np.sqrt(spread.common_share) * rng.normal(0.0, spread.time_s)
+    own_s = np.sqrt(1.0 - spread.common_share) * spread.time_s
     return tuple(
         ShoeContact(
             touchdown_s=rng.normal(s.touchdown_s + late_s, own_s),
