@@ -169,7 +169,7 @@ def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Flo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShoeSpread:
-    """SDs with which pictures tell of a shoe; `common_share` is the share of the instants' variance that all of them have together."""
+    """SDs with which pictures tell of a shoe, and the share of the instants' variance that all of them have together."""
 
     time_s: float = 0.002
     common_share: float = 0.0
