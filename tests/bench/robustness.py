@@ -115,7 +115,7 @@ def scenes(work: Path, only: str) -> int:
             wrong = (
                 []
                 if done.returncode in (2, 3) and (word is None or word in done.stderr)
-                else [f"exit {done.returncode}"]
+                else [f"exit {done.returncode}: {' '.join(done.stderr.split())[-300:]}"]
             )
             verdict = f"refused: {line}"
         bad += bool(wrong)
