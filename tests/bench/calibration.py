@@ -150,7 +150,7 @@ def wrong_scale(bench: Bench) -> None:
     for film in bench.films:
         line = []
         for scale in SCALES:
-            lane = _scaled(film, scale, bench.keep / "scaled" / f"{film.name}_{scale:g}")
+            lane = scaled(film, scale, bench.keep / "scaled" / f"{film.name}_{scale:g}")
             signs = [*_by_height(film, lane), *_by_tape(lane, scale)]
             line.append(f"x{scale:g} {'+'.join(signs) or 'none'}")
             unnoticed = "refused" in signs or not {"height", "tape"} & set(signs)
@@ -211,6 +211,19 @@ def _add(groups: dict[str, dict[str, Score]], truth: dict[str, Any], result: dic
     for measure, score in score_film(truth, result).items():
         for group in (f"bars x {bar_factor(truth['timing']):g}", "all films"):
             groups.setdefault(group, {}).setdefault(measure, Score()).add(score)
+
+
+def scaled(film: Path, scale: float, folder: Path) -> Path:
+    """Write a film's lane file with every length longer by the same share, the still beside it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    lane = load(film / "lane.json")
+    for mark in lane["marks"]:
+        mark["runway_m"] = [round(scale * v, 4) for v in mark["runway_m"]]
+    if lane.get("camera_distance_m"):
+        lane["camera_distance_m"] *= scale
+    shutil.copyfile(film / lane["still"], folder / lane["still"])
+    (folder / "lane.json").write_text(json.dumps(lane))
+    return folder / "lane.json"
 
 
 def _over(group: str, rows: dict[str, Score], before: dict[str, float]) -> Iterator[str]:
@@ -293,19 +306,6 @@ def _named(lane: LaneFile) -> set[str]:
     except CalibrationError as refused:
         return {m.name for m in lane.marks if f"'{m.name}'" in str(refused)}
     return {r.name for r in fit.residuals if r.disagrees}
-
-
-def _scaled(film: Path, scale: float, folder: Path) -> Path:
-    """Write a film's lane file with every length longer by the same share, the still beside it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    lane = load(film / "lane.json")
-    for mark in lane["marks"]:
-        mark["runway_m"] = [round(scale * v, 4) for v in mark["runway_m"]]
-    if lane.get("camera_distance_m"):
-        lane["camera_distance_m"] *= scale
-    shutil.copyfile(film / lane["still"], folder / lane["still"])
-    (folder / "lane.json").write_text(json.dumps(lane))
-    return folder / "lane.json"
 
 
 def _by_height(film: Path, lane: Path) -> list[str]:
