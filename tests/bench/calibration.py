@@ -33,7 +33,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 sys.path.insert(0, str(ROOT / "tests" / "bench"))
 
-from accuracy import analysed, show  # noqa: E402
+from accuracy import analysed, arguments_of, show  # noqa: E402
 
 from penult.adapters.lane_file import read_lane  # noqa: E402
 from penult.core.camera import at_depth  # noqa: E402
@@ -310,7 +310,7 @@ def _named(lane: LaneFile) -> set[str]:
 
 def _by_height(film: Path, lane: Path) -> list[str]:
     """Return what shows a wrong scale in a clip measured with the athlete's height stated: height, free fall."""
-    more = load(film / "arguments.json") if (film / "arguments.json").exists() else []
+    more = arguments_of(film)
     command = [sys.executable, "-m", "penult", "analyse", film / "clip.mp4", "--calib", lane, "--quiet", *more]
     words = [*command, "--height", load(film / "truth.json")["height_m"], "--out", lane.parent / "result"]
     done = subprocess.run([str(w) for w in words], capture_output=True, text=True, check=False)

@@ -74,6 +74,8 @@ def read_arrays(key: str, names: tuple[str, ...]) -> dict[str, NDArray[Any]] | N
         stored = unpacked(file.read_bytes(), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
     except (OSError, ValueError):
         return None
+    with suppress(OSError):
+        os.utime(file)  # used just now: others go before it
     return stored if set(stored) == set(names) else None
 
 
