@@ -201,7 +201,7 @@ def kills(place: Path, result: Path, number: int) -> int:
     again = subprocess.run(last, env=environment(result.parents[1] / "cache"), check=False).returncode
     left = [p.name for p in place.iterdir() if p.name.startswith(".")]
     print(
-        f"kills: {out.done} jobs, {out.finished} of them ended before the kill, {out.whole} whole results after it, "
+        f"kills: {out.done} jobs, {out.done - out.finished} killed before their end, {out.whole} whole results after it, "
         f"{len(out.broken)} broken; rerun ends with {again}, result {fault_of(result) or 'whole'}, left over: {left or 'nothing'}\n"
     )
     print(*out.broken, sep="\n")
