@@ -11,7 +11,7 @@ from typing import Any
 from penult.adapters.video_boxes import noted_capture_rate_hz
 from penult.adapters.video_colour import is_hdr
 from penult.adapters.video_matrix import Turn, display_matrix, turn
-from penult.adapters.video_source import MAX_SIDE_PX, chosen_stream, opened
+from penult.adapters.video_source import MAX_SIDE_PX, chosen_stream, demuxed, opened
 from penult.errors import ClipError
 from penult.model.analysis import Notice
 
@@ -119,7 +119,7 @@ def packets(path: Path) -> Packets:
         stamps: list[int | None] = []
         count, is_broken, end = 0, False, 0
         try:
-            for packet in container.demux(stream):
+            for packet in demuxed(container, stream):
                 if not packet.size:
                     continue
                 count += 1
@@ -177,7 +177,7 @@ def pictures(container: Any, stream: Any, faults: list[int]) -> Iterator[Any]:
     """
     import av
 
-    source = container.demux(stream)
+    source = demuxed(container, stream)
     number, waits, resume = 0, False, None
     while True:
         batch: list[Any] = []

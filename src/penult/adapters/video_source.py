@@ -77,14 +77,24 @@ def chosen_stream(container: Any, path: Path) -> Any:
     return stream
 
 
+def demuxed(container: Any, streams: Any) -> Iterator[Any]:
+    """Yield the packets of one stream or some.
+
+    PyAV 18 ends with an IndexError where a stream has turned up on the way of which it did not know at the opening: at
+    the very end, over the packet that ends that stream. Those of the streams asked for were handed over before.
+    """
+    with suppress(IndexError):
+        yield from container.demux(streams)
+
+
 def _packet_counts(path: Path, streams: set[int]) -> dict[int, int]:
     """Count the packets to be shown of each stream, in a reading of its own: not every file can be wound back."""
     import av
 
     counts = dict.fromkeys(streams, 0)
     with opened(path) as container, suppress(av.FFmpegError):  # a cut-off file: what was counted so far decides
-        for packet in container.demux([container.streams[i] for i in streams]):
-            if packet.stream_index in counts:  # streams that turn up on the way are handed over unasked
+        for packet in demuxed(container, [container.streams[i] for i in streams]):
+            if packet.stream_index in counts:  # the one that ends a stream bears number 0, whatever the stream
                 counts[packet.stream_index] += bool(packet.size) and not packet.is_discard
     return counts
 
