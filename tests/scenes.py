@@ -208,6 +208,17 @@ def sunny(m: Material, *, high_deg: float, aside_deg: float) -> Scene:
     return scene
 
 
+def other_lane(m: Material, *, nearer_m: float) -> Scene:
+    """Nobody on the lane, and the runner so many metres nearer to the camera: larger by the same about the horizon."""
+    camera = fit_lane(lane_from(m.lane)).camera
+    lens_m = position_m(camera)
+    scale = abs(lens_m[2]) / (abs(lens_m[2]) - nearer_m)
+    away = project(camera, np.array([lens_m[0], lens_m[1], -1e6 * np.sign(lens_m[2])]))
+    matrix = np.array([[scale, 0.0, away[0] * (1.0 - scale)], [0.0, scale, away[1] * (1.0 - scale)]])
+    layers = [moved(_recoloured(p), mask, matrix) for p, mask in zip(m.pictures, m.masks, strict=True)]
+    return replace(plain(m), pictures=[laid(m.background, *layer) for layer in layers])
+
+
 def walkers(m: Material) -> Scene:
     """Two spectators who stroll behind the lane at walking pace, both ways."""
     scene = plain(m)
@@ -497,6 +508,9 @@ REFUSED: dict[str, tuple[Callable[[], Scene], str]] = {
     "oblique": (_on_sample(lambda m: oblique(m, 35.0)), "turned by 35 degrees"),
     "frontal": (_on_sample(lambda m: oblique(m, 70.0)), "turned by 70 degrees"),
     "sideways": (_on_sample(sideways), "side"),
+    "a runner in the next lane, nearer": (_on_sample(lambda m: other_lane(m, nearer_m=1.3)), "not on the calibrated"),
+    "a runner two lanes nearer": (_on_sample(lambda m: other_lane(m, nearer_m=2.5)), "not on the calibrated"),
+    "a runner in the next lane, behind": (_on_sample(lambda m: other_lane(m, nearer_m=-1.3)), "not on the calibrated"),
     "nobody": (_on_sample(lambda m: replace(plain(m), pictures=[m.background] * len(m.pictures))), "nobody"),
 }
 """Scenes that must be refused, and a word that the refusal must hold."""

@@ -22,6 +22,7 @@ from penult.core.locate import inside_picture, joint_depths, to_picture, to_runw
 from penult.core.numbering import reference_index, takeoff_index
 from penult.core.report import Report
 from penult.core.sides import LEG, exchange, settle_arms
+from penult.core.standing import refuse_other_lane
 from penult.core.stature import body_height, height_method, height_notice
 from penult.core.stride import HipHeights, hip_heights
 from penult.errors import NotMeasurableError
@@ -154,9 +155,15 @@ def measure(
         How the trunk moves in the flights, from its pixels; without them hips and shoulders of the pose model serve.
     strides : sequence of TrunkMotion
         The same from each support into the next, for the height of the hips.
+
+    Raises
+    ------
+    NotMeasurableError
+        The runner is in another lane, or the clip ends before the take-off.
     """
     z_m = found.runway.z_m
     draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
+    refuse_other_lane(draws, found.supports, found.runway.time_s)
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
     scene = Scene(
