@@ -22,6 +22,10 @@ REACH = (0.62, 0.85)
 """Half-width and half-height of a patch over the length shoulder to hip: the trunk leaning by 30 degrees, and what it moves."""
 
 
+NODE_PX = 8
+"""Places between nodes so many pixels apart are interpolated: a lens with k1 = 0.1 bends the way between them by 0.001 px."""
+
+
 class TrunkCollector:
     """Gathers the patches of every flight while frames pass by once; no frame is kept.
 
@@ -54,6 +58,21 @@ class TrunkCollector:
         return pile.patches() if pile is not None and len(pile.index) == len(pile.wanted) else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Nodes:
+    """Some of n evenly spaced places (m,), and the weights (n, m) that make all of them."""
+
+    at_m: Floats
+    weight: Floats
+
+    @classmethod
+    def of(cls, every_m: Floats) -> _Nodes:
+        count = max(len(every_m) // NODE_PX, 1) + 1
+        share = np.linspace(0.0, count - 1.0, len(every_m))
+        weight = np.clip(1.0 - np.abs(share[:, None] - np.arange(count)), 0.0, None)
+        return cls(at_m=np.linspace(every_m[0], every_m[-1], count), weight=weight)
+
+
 @dataclass(slots=True, kw_only=True)
 class _Pile:
     window: TrunkWindow
@@ -62,6 +81,8 @@ class _Pile:
     images: list[NDArray[np.uint8]] = field(default_factory=list)
     x_m: Floats = field(default_factory=lambda: np.zeros(0))
     y_m: Floats = field(default_factory=lambda: np.zeros(0))
+    columns: _Nodes | None = None
+    rows: _Nodes | None = None
 
     def add(self, frame: Frame, camera: Camera, index: int) -> None:
         import cv2  # heavy: only when pictures are cut
@@ -71,10 +92,14 @@ class _Pile:
             pixel_m = max(FINEST_M, float(metres_per_px(camera, path_m[0], path_m[1], w.z_m)))
             self.x_m = np.arange(-REACH[0] * w.length_m, REACH[0] * w.length_m, pixel_m)
             self.y_m = np.arange(REACH[1] * w.length_m, -REACH[1] * w.length_m, -pixel_m)
-        grid = np.stack([*np.meshgrid(path_m[0] + self.x_m, path_m[1] + self.y_m)], axis=-1)
+            self.columns, self.rows = _Nodes.of(self.x_m), _Nodes.of(self.y_m)
+        assert self.columns is not None
+        assert self.rows is not None
+        grid = np.stack(np.meshgrid(path_m[0] + self.columns.at_m, path_m[1] + self.rows.at_m), axis=-1)
         place = np.concatenate([grid, np.full((*grid.shape[:2], 1), w.z_m)], axis=-1)
-        at = np.asarray(project(camera, place), dtype=np.float32)
-        self.images.append(np.asarray(cv2.remap(frame.image, at[..., 0], at[..., 1], cv2.INTER_CUBIC), dtype=np.uint8))
+        nodes_px = np.moveaxis(project(camera, place), -1, 0)
+        at = (self.rows.weight @ nodes_px @ self.columns.weight.T).astype(np.float32)
+        self.images.append(np.asarray(cv2.remap(frame.image, at[0], at[1], cv2.INTER_CUBIC), dtype=np.uint8))
         self.index.append(index)
 
     def patches(self) -> TrunkPatches:
