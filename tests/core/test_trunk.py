@@ -206,6 +206,20 @@ def test_drift_of_flight_repeats_in_part_from_step_to_step(drawn: Draws, runway:
     assert (extra[:, 70] == 0.0).all()
 
 
+def test_a_stride_may_be_as_rough_as_twice_its_joints_but_a_flight_may_not() -> None:
+    """Joints of 2 cm white noise, four of them averaged: 1 cm, so that pixels of 2 cm are no worse in two SD."""
+    noise_m = np.random.default_rng(6).normal(0.0, 0.02, (COUNT, len(JOINTS), 2))
+    calm, flight = _track(), _window()
+    rough = dataclasses.replace(calm, xy_m=calm.xy_m + noise_m)
+    stride = dataclasses.replace(flight, is_stride=True)
+    between = dataclasses.replace(rough, filled=np.ones_like(rough.filled))
+
+    assert trunk._most_jitter_m(stride, rough) == pytest.approx(0.02, rel=0.35)
+    assert trunk._most_jitter_m(stride, calm) == trunk.MOST_JITTER_M
+    assert trunk._most_jitter_m(flight, rough) == trunk.MOST_JITTER_M
+    assert trunk._most_jitter_m(stride, between) == trunk.MOST_JITTER_M
+
+
 def test_a_stride_may_bend_where_a_flight_must_not() -> None:
     """A landing: the trunk sinks along a kink of 6 cm. In a flight that counts as scatter, in a stride it does not."""
     t = TIME_S - TIME_S.mean()

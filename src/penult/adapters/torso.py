@@ -15,8 +15,9 @@ from penult.model.calibration import Camera
 from penult.model.clip import Frame
 from penult.model.trunk import TrunkPatches, TrunkWindow
 
-FINEST_M = 0.005
-"""Finest pixel of a patch: what a phone at 1080 lines sees from 10 m."""
+FINEST_M = 0.007
+"""Finest pixel of a patch. From 5, 6, 6.5 and 7 mm (a phone at 1080 lines sees 5 to 7 from 10 m) hip drop, step speeds and take-off
+came out the same within 0.02 cm, 0.01 m/s and 0.01 deg RMS on eleven sharp films with known truth, at 7 mm in half the time."""
 
 REACH = (0.62, 0.85)
 """Half-width and half-height of a patch over the length shoulder to hip: the trunk leaning by 30 degrees, and what it moves."""

@@ -112,7 +112,7 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
     if verdict.cause == "clock":
         return _withhold(out, verdict, _facts(fall, rate))
     if verdict.cause == "scale" and isinstance(fall, Measured):
-        return dataclasses.replace(out, warnings=(*out.warnings, _scale_notice(fall)))
+        return dataclasses.replace(out, warnings=(_scale_notice(fall), *out.warnings))
     return out
 
 
@@ -150,7 +150,7 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
         contacts=tuple(dataclasses.replace(c, measures=hold(c.measures)) for c in result.contacts),
         steps=tuple(dataclasses.replace(s, measures=hold(s.measures)) for s in result.steps),
         takeoff=hold(result.takeoff),
-        warnings=(*result.warnings, notice),
+        warnings=(notice, *result.warnings),  # what all times hang on is said first
     )
 
 

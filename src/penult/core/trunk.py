@@ -14,6 +14,7 @@ import numpy as np
 from scipy.ndimage import binary_dilation, gaussian_filter, map_coordinates
 
 from penult.core.body import middle
+from penult.core.carry import TRUNK
 from penult.core.trunk_window import LEAST_PICTURES
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.skeleton import joint
@@ -83,7 +84,7 @@ def follow_trunk(patches: TrunkPatches, track: RunwayTrack) -> TrunkMotion:
     if motion is None:
         return _nothing(window, "too little of the trunk is seen")
     jitter = _jitter_m(window, index, motion[:, :2])
-    if jitter > MOST_JITTER_M:
+    if jitter > _most_jitter_m(window, track):
         return _nothing(window, "the pictures of the trunk do not agree")
     every = np.arange(len(window.rows))
     full = np.stack([np.interp(every, index, motion[:, k]) for k in range(3)], axis=1)
@@ -102,11 +103,24 @@ def _jitter_m(window: TrunkWindow, index: Ints, shift_m: Floats) -> float:
     `draws.white_noise_sd_m`), by their median, because a landing is no noise.
     """
     if window.is_stride:
-        rough = np.abs(np.diff(shift_m, n=3, axis=0)) / np.sqrt(20.0)
-        return float((1.4826 * np.median(rough, axis=0)).max())
+        return _roughness_m(shift_m)
     t = window.time_s[index] - window.time_s[index].mean()
     rest = shift_m - np.vander(t, 3) @ np.polyfit(t, shift_m, 2)
     return float(np.sqrt((rest**2).sum(axis=0) / max(len(t) - 3, 1)).max())
+
+
+def _roughness_m(path_m: Floats) -> float:
+    """White noise of a path (n, 2) by its third differences, one SD, the larger of x and y."""
+    rough = np.abs(np.diff(path_m, n=3, axis=0)) / np.sqrt(20.0)
+    return float((1.4826 * np.median(rough, axis=0)).max())
+
+
+def _most_jitter_m(window: TrunkWindow, track: RunwayTrack) -> float:
+    """MOST_JITTER_M; of a stride twice the roughness of its joints where that is more, as on blurred films (7 to 11 mm)."""
+    rows = window.rows
+    if not window.is_stride or track.filled[rows][:, TRUNK].any():  # between looks the joints are straight lines
+        return MOST_JITTER_M
+    return max(MOST_JITTER_M, 2.0 * _roughness_m(track.xy_m[rows][:, TRUNK].mean(axis=1)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
