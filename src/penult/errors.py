@@ -8,6 +8,7 @@ PenultError                      what, where, got and wanted, what next
 |   +-- ResultError              a result folder that is missing, foreign or damaged
 |-- NotMeasurableError (exit 3)  the input is sound but cannot answer the question
 |   |-- NoAthleteError           nobody runs along the calibrated lane
+|   |-- NoContactError           somebody runs, but no foot is seen to stand
 |   |-- ViewError                frontal or oblique view, or the calibrated scene is lost
 |   +-- HorizonError             a point on or past the vanishing line, where metres mean nothing
 +-- OutputError (exit 2)         a place that cannot be written
@@ -80,6 +81,10 @@ class NotMeasurableError(PenultError):
 
 class NoAthleteError(NotMeasurableError):
     """Nobody runs along the calibrated lane."""
+
+
+class NoContactError(NotMeasurableError):
+    """Somebody runs along the lane, but no foot is seen to stand on it."""
 
 
 class ViewError(NotMeasurableError):

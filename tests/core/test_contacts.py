@@ -69,6 +69,25 @@ def test_short_ways_of_the_hips_over_a_support_are_enough(
     check(supports, run, TIME_OFF_S + 0.01)  # a slow foot nears its place earlier
 
 
+@pytest.mark.parametrize(("rate_hz", "every"), [(240.0, 4), (480.0, 8), (960.0, 16), (300.0, 4)])
+@pytest.mark.parametrize(
+    ("speed", "contact_s", "ahead_m"), [(4.6, 0.13, 0.32), (9.4, 0.10, 0.46)], ids=["slow drill", "sprint"]
+)
+def test_frames_that_were_not_looked_at_are_no_time_without_a_foot(
+    camera: Camera, rate_hz: float, every: int, speed: float, contact_s: float, ahead_m: float
+) -> None:
+    """60 to 75 looks a second at any rate. Fails if rows without joints stand for a share of the way: contacts are then lost."""
+    plan = dataclasses.replace(RUN_THROUGH, speed_m_per_s=speed, contacts_s=(contact_s,) * 8, ahead_m=(ahead_m,) * 8)
+    run = make_runner(plan)
+    track = film(run, camera, frame_times_s(run, rate_hz), NOISY, np.random.default_rng(3))
+    looked = np.arange(len(track.time_s)) % every == 0
+    track = dataclasses.replace(track, xy_px=np.where(looked[:, None, None], track.xy_px, np.nan))
+
+    supports, _ = find_supports(to_runway(track, (camera,), joint_depths(0.0)))
+
+    check(supports, run, TIME_OFF_S + 0.01 + every / rate_hz)
+
+
 @pytest.mark.parametrize("from_left", [False, True])
 def test_mats_and_the_side_of_the_camera_do_not_matter(from_left: bool) -> None:
     """A foot that stops 5 cm above the runway stands on a mat; a run from right to left counts the same."""

@@ -104,6 +104,17 @@ def test_white_noise_is_read_off_the_clip_itself() -> None:
     assert draws.white_noise_sd_m(path, np.ones((400, 2))) == pytest.approx((0.003, 0.020), rel=0.10)
 
 
+def test_noise_is_read_off_looks_sixteen_frames_apart() -> None:
+    """960 Hz, 60 looks a second: still rows of one spacing. Fails if only near frames count: the noise is then unknown."""
+    time_s, rng = np.arange(1440) / 960.0, np.random.default_rng(6)
+    path = np.zeros((1440, 2, 2))
+    path[..., 0] = (9.0 * time_s + 0.1 * np.sin(2.0 * np.pi * 2.2 * time_s))[:, None]
+    path += rng.normal(size=path.shape) * np.array([0.005, 0.012])[None, :, None]
+    weight = np.tile((np.arange(1440) % 16 == 0).astype(float)[:, None], (1, 2))
+
+    assert draws.white_noise_sd_m(path, weight) == pytest.approx((0.005, 0.012), rel=0.2)
+
+
 def test_camera_is_carried_through_as_refitted_cameras_would(pixels: PixelTrack, runway: RunwayTrack) -> None:
     """Linear propagation against mapping every joint with 300 drawn cameras; x of the head, bias and depth taken off."""
     base = square_camera()

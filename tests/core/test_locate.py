@@ -182,3 +182,16 @@ def test_a_body_that_has_touched_the_edge_ahead_is_not_whole_any_more(way: float
 
     whole = ((true_px[..., 0] > margin_px) & (true_px[..., 0] < 999.0 - margin_px)).all(axis=1)
     assert np.array_equal(inside, whole)
+
+
+def test_odd_looks_on_either_side_of_a_long_gap_are_not_bridged() -> None:
+    """A body that leaves by the lower edge and is back a second later: the look before and the look after stay outside."""
+    xy_px = np.tile(np.linspace([300.0, 300.0], [600.0, 900.0], len(JOINTS)), (300, 1, 1))
+    xy_px[20:260] = np.nan
+    xy_px[[19, 260], joint("left", "toe")] = (500.0, 1075.0)
+
+    inside = inside_picture(track_of(xy_px), np.ones(xy_px.shape[:2]), (1920, 1080), 10.0)
+
+    assert inside[:19].all()
+    assert not inside[19:261].any()
+    assert inside[261:].all()

@@ -61,6 +61,12 @@ def test_feet_that_all_stand_14_cm_high_are_refused_with_the_number() -> None:
         "every foot stands 13 cm or more above its surface, as those of somebody farther away",
     )
     refuse_other_lane(draws, SUPPORTS[:2], TIME_S)
+    refuse_other_lane(draws, SUPPORTS, TIME_S, has_mats=True)  # the coach said so: under every step, then
+
+
+def test_one_misplaced_toe_of_two_refuses_nothing() -> None:
+    """Two supports are too few to tell a lane by."""
+    refuse_other_lane(drawn((-0.30, -0.30, 0.02, 0.02), 0.018), SUPPORTS[:2], TIME_S)
 
 
 @pytest.mark.parametrize(

@@ -206,6 +206,15 @@ def test_drift_of_flight_repeats_in_part_from_step_to_step(drawn: Draws, runway:
     assert (extra[:, 70] == 0.0).all()
 
 
+def test_a_flight_without_a_row_changes_nothing(drawn: Draws, runway: RunwayTrack) -> None:
+    """A toe-off at the next touchdown or after the last frame leaves none."""
+    nothing = Flight(rows=np.zeros(0, dtype=np.int64), foot="left", running=True)
+    one = Flight(rows=np.arange(100, 124), foot="right", running=True)
+
+    assert np.array_equal(airborne(drawn, runway, [nothing], ()), drawn.xy_m)
+    assert np.isfinite(airborne(drawn, runway, [nothing, one], ())[:, 100:124]).all()
+
+
 def test_a_stride_may_be_as_rough_as_twice_its_joints_but_a_flight_may_not() -> None:
     """Joints of 2 cm white noise, four of them averaged: 1 cm, so that pixels of 2 cm are no worse in two SD."""
     noise_m = np.random.default_rng(6).normal(0.0, 0.02, (COUNT, len(JOINTS), 2))

@@ -66,7 +66,7 @@ def test_a_right_film_raises_no_doubt_of_clock_or_scale(film: str, results: dict
 
 
 def test_a_rate_twice_the_right_one_is_doubted_and_the_contacts_are_found_all_the_same(tmp_path: Path) -> None:
-    """Truth: the film's own. Fails if frames are chosen by the stated clock alone: at 480 Hz every sixth, and no foot stands."""
+    """Truth: the film's own. Fails if frames are chosen by the stated clock alone: half as many are then looked at."""
     folder = analysed("mat_two_240", tmp_path / "twice", "--capture-rate", "480")
     result, truth = load(folder / "analysis.json"), load(SAMPLES / "mat_two_240/truth.json")
     doubt = [w["text"] for w in result["warnings"] if w["code"] == "clock-doubted"]

@@ -15,7 +15,7 @@ from penult.adapters import keypoint_cache
 from penult.adapters.pose import Crop
 from penult.app.athlete import BODY_M, HIP_M, camera_of, crop_at, rows_of
 from penult.app.footage import Footage, Shot
-from penult.app.plan import DITHER, ENOUGH_HZ, LEAD_S, SUPPORT_HZ, cache_key
+from penult.app.plan import DITHER, LEAD_S, cache_key, every_at_first, every_in_supports
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.core.athlete import Path as AthletePath
@@ -45,7 +45,7 @@ class Looking:
         self._clip, self._cameras, self._run, self.pool = clip, cameras, run, pool
         self._key = cache_key(clip.sha256, settings)
         self._kept = _kept(self._key, clip, run, cameras)
-        if self._kept is not None and not _looked_at(self._kept, _every(clip.capture_rate_hz, ENOUGH_HZ)):
+        if self._kept is not None and not _looked_at(self._kept, every_at_first(clip.capture_rate_hz)):
             self._kept = None
         first, last = rows_of(run, clip)
         self.frames = np.arange(first, last + 1) if self._kept is None else self._kept.frame
@@ -56,8 +56,8 @@ class Looking:
         """Choose the frames of both looks for a capture rate, and where each is to be looked at."""
         self.rate_hz = rate_hz
         rows = np.arange(len(self.frames))
-        self._first = rows % _every(rate_hz, ENOUGH_HZ) == 0
-        self._second = ~self._first & (rows % _every(rate_hz, SUPPORT_HZ) == 0)
+        self._first = rows % every_at_first(rate_hz) == 0
+        self._second = ~self._first & (rows % every_in_supports(rate_hz) == 0)
         x_m = position_at(self._run, self._clip.time_s)
         self._placed = [
             _dithered(*crop_at(camera_of(self._cameras, frame), float(x_m[frame])), frame, 0.0 if is_first else DITHER)
@@ -72,10 +72,10 @@ class Looking:
         bool
             Whether there are more frames to look at than before.
         """
-        if _every(rate_hz, ENOUGH_HZ) >= _every(self.rate_hz, ENOUGH_HZ):
+        if every_at_first(rate_hz) >= every_at_first(self.rate_hz):
             return False
         self._plan(rate_hz)
-        if self._kept is not None and not _looked_at(self._kept, _every(rate_hz, ENOUGH_HZ)):
+        if self._kept is not None and not _looked_at(self._kept, every_at_first(rate_hz)):
             self._kept = None
         return True
 
@@ -146,11 +146,6 @@ def _dithered(crop: Crop | None, height_px: float, frame: int, by: float) -> tup
     x, y, wider = (by * (2.0 * (frame * step % 1.0) - 1.0) for step in _STEPS)
     centre_px = (crop.centre_px[0] + x * height_px, crop.centre_px[1] + y * height_px)
     return Crop(centre_px=centre_px, side_px=crop.side_px * (1.0 + wider)), height_px
-
-
-def _every(rate_hz: float, least_hz: float) -> int:
-    """Of so many frames one is enough; a rate of 239.8 counts as one of 240."""
-    return max(int(1.01 * rate_hz / least_hz), 1)
 
 
 def _kept(key: str, clip: Clip, run: AthletePath, cameras: Sequence[Camera]) -> PixelTrack | None:

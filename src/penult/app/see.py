@@ -19,7 +19,7 @@ from penult.core.camera import position_m
 from penult.core.crossing import crossing_notices, crossings, without_crossed
 from penult.core.pipeline import Located, locate
 from penult.core.view import athlete_height_px, check_picture
-from penult.errors import NotMeasurableError
+from penult.errors import NoContactError
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
@@ -93,12 +93,12 @@ def _supports(seen: Sighting, looking: Looking) -> Located | None:
 
     Raises
     ------
-    NotMeasurableError
+    NoContactError
         If no foot stands anywhere, however often one looks.
     """
     try:
         found = locate(seen.joints, seen.track_cameras(), seen.clip.size_px, seen.settings)
-    except NotMeasurableError:
+    except NoContactError:
         if looking.as_at(looking.rate_hz / 2.0):
             return None
         raise

@@ -62,9 +62,10 @@ class Flight:
 def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motions: Sequence[TrunkMotion]) -> Floats:
     """Return the draws (s, t, k, 2) with the drift of flight, and the trunk rigid wherever its pixels were followed."""
     out = np.array(draws.xy_m)
-    longest = max((len(f.rows) for f in flights), default=0)
-    if not longest:
+    flights = [flight for flight in flights if len(flight.rows)]
+    if not flights:
         return out
+    longest = max(len(flight.rows) for flight in flights)
     shape = (len(JOINTS), 2)
     step_s = float(np.median(np.diff(track.time_s)))
     alike = wandering(np.arange(longest, dtype=np.float64) * step_s, shape, draws.generator)

@@ -105,8 +105,9 @@ def _stays(track: RunwayTrack) -> list[_Stay]:
     """Places where a toe stays while the hips move on by MIN_SUPPORT_M, in the order of time."""
     toe = feet_m(track, "toe")
     way = hip_way_m(track)
-    share = _row_share_m(way)
-    free = np.isfinite(toe).all(axis=2) & (toe[..., 1] < MAX_TOE_HEIGHT_M)
+    seen: Bools = np.asarray(np.isfinite(toe).all(axis=2))
+    share = _row_share_m(way, np.asarray(np.any(seen, axis=1)))
+    free = seen & (toe[..., 1] < MAX_TOE_HEIGHT_M)
     found: list[_Stay] = []
     while True:
         rows, legs = np.nonzero(free)
@@ -160,12 +161,16 @@ def hip_way_m(track: RunwayTrack) -> Floats:
     return np.asarray(speed * (track.time_s - track.time_s[0]))
 
 
-def _row_share_m(way_m: Floats) -> Floats:
-    """How much of the way each row stands for; a gap counts for at most two ordinary rows."""
-    gaps = np.diff(way_m)
+def _row_share_m(way_m: Floats, seen: Bools) -> Floats:
+    """How much of the way each row (t,) stands for: those not seen for nothing, a gap for at most two ordinary rows."""
+    out = np.zeros(len(way_m))
+    if seen.sum() < 2:
+        return out
+    gaps = np.diff(way_m[seen])
     usual = float(np.median(gaps))
     half = np.minimum(gaps, 2.0 * usual) / 2.0
-    return np.asarray(np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half]))
+    out[seen] = np.concatenate([half, [usual / 2]]) + np.concatenate([[usual / 2], half])
+    return out
 
 
 def _time_within(x_m: Floats, share_m: Floats) -> Floats:

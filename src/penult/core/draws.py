@@ -45,9 +45,10 @@ DRIFT_SD_M = {"toe": (0.012, 0.012), "shoulder": (0.018, 0.008), "other": (0.007
 1 cm and that of the toe within 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean over a clip,
 in supports, they scatter by 2.0 and 0.8 cm on the eleven sharp ones, of which a tenth is white noise."""
 
-USUAL_NOISE_M = 0.0058
-"""White noise of a joint, median over all joints, on sharp films of 120 Hz and more: 5.1 to 6.4 mm on ten films with known
-truth. On a blurred and dim one it is 17 mm, and its joints drift as many times more (slopes over a flight 2 to 6 times)."""
+USUAL_NOISE_M = 0.0072
+"""White noise of a joint, median over all joints: 5.5 to 7.2 mm on ten sharp films of 120 Hz and more with known truth, on which
+the drift was measured. On a blurred and dim one it is 17 mm, and its joints drift as many times more (slopes over a flight
+2 to 6 times)."""
 
 HAND_SD_M = 0.01
 """How well a person puts a joint centre side-on, one SD: repeated digitising of the same film by hand differs by about this
@@ -60,8 +61,12 @@ NUDGE = 1e-6
 """Step of the slopes along a camera parameter: marks in one plane leave focal length and distance free together by tens of
 percent, and steps as long as that would not cancel where the two do."""
 
-WIDEST_GAP = 9
-"""Frames from one sample to the next that count as a row: as far apart as the pose model looks in the fastest films (1 kHz)."""
+WIDEST_GAP = 17
+"""Frames from one sample to the next that count as a row: as far apart as the pose model looks (60 a second) at 1 kHz."""
+
+LEAST_DIFFERENCES = 20
+UNKNOWN_NOISE_M = 0.02
+"""Fewer third differences tell no noise; then the toes' (0.016 to 0.022 m) is taken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +121,8 @@ def draw_track(
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng)
     noise_m = white_noise_sd_m(xy_m, weight)
-    unrest = max(1.0, float(np.median(noise_m)) / USUAL_NOISE_M)
+    known = noise_m[noise_m != UNKNOWN_NOISE_M]
+    unrest = max(1.0, float(np.median(known)) / USUAL_NOISE_M) if len(known) else 1.0
     model = unrest * _drift(track.time_s, rng)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
@@ -147,7 +153,7 @@ def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
         even = (gaps == gaps[:, :1]).all(axis=1) & (gaps <= WIDEST_GAP).all(axis=1)
         values = np.abs(third[even]).ravel()
         values = values[np.isfinite(values)]
-        sd[k] = 1.4826 * np.median(values) if len(values) >= 20 else 0.02
+        sd[k] = 1.4826 * np.median(values) if len(values) >= LEAST_DIFFERENCES else UNKNOWN_NOISE_M
     return sd
 
 

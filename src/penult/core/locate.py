@@ -123,20 +123,19 @@ def inside_picture(track: PixelTrack, weight: Floats, size_px: tuple[int, int], 
     if not len(seen):
         return np.zeros(len(whole), dtype=bool)
     inside: Bools = np.asarray(~out[seen].any(axis=1))
-    closed = binary_closing(np.pad(inside, 2, mode="edge"), np.ones(3, dtype=bool))[2:-2]
-    return np.asarray(
-        _from_look_to_look(track.time_s, seen, closed) & _between_edges(track, weight, (margin_px, float(limit[0])))
-    )
+    longest_s = max(GAP_S, 3.0 * float(np.median(np.diff(track.time_s)))) * (1.0 + 1e-6) if len(seen) > 1 else 0.0
+    together = np.zeros(len(whole), dtype=bool)
+    for looks in np.split(np.arange(len(seen)), np.flatnonzero(np.diff(track.time_s[seen]) > longest_s) + 1):
+        closed = binary_closing(np.pad(inside[looks], 2, mode="edge"), np.ones(3, dtype=bool))[2:-2]
+        together |= _from_look_to_look(len(whole), seen[looks], closed)
+    return np.asarray(together & _between_edges(track, weight, (margin_px, float(limit[0]))))
 
 
-def _from_look_to_look(time_s: Floats, seen: Ints, good: Bools) -> Bools:
-    """Rows (t,) that are good, or lie between two that are: the pose model may not have looked at all of them."""
-    out = np.zeros(len(time_s), dtype=bool)
+def _from_look_to_look(count: int, seen: Ints, good: Bools) -> Bools:
+    """Rows (count,) that are good, or lie between two that are: the pose model may not have looked at all of them."""
+    out = np.zeros(count, dtype=bool)
     out[seen] = good
-    if len(seen) < 2:
-        return out
-    longest_s = max(GAP_S, 3.0 * float(np.median(np.diff(time_s)))) * (1.0 + 1e-6)
-    bridged = good[:-1] & good[1:] & (np.diff(time_s[seen]) <= longest_s)
+    bridged = good[:-1] & good[1:]
     for first, last in zip(seen[:-1][bridged].tolist(), seen[1:][bridged].tolist(), strict=True):
         out[first:last] = True
     return out

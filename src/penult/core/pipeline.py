@@ -25,7 +25,7 @@ from penult.core.sides import LEG, exchange, settle_arms
 from penult.core.standing import refuse_other_lane
 from penult.core.stature import body_height, height_method, height_notice
 from penult.core.stride import HipHeights, hip_heights
-from penult.errors import NotMeasurableError
+from penult.errors import NoContactError, NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera, LaneFit
@@ -70,8 +70,10 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
 
     Raises
     ------
+    NoContactError
+        If no support is found.
     NotMeasurableError
-        If no support is found, or the clip has a cut in the run.
+        If the clip has a cut in the run.
     """
     scale = settings.height_m / 1.75 if settings.height_m else 1.0
     flat = to_runway(track, cameras, joint_depths(0.0))
@@ -80,7 +82,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     flat = to_runway(track, cameras, joint_depths(0.0))
     supports, swap = find_supports(flat)
     if not supports:
-        raise NotMeasurableError(
+        raise NoContactError(
             "no contact of a foot with the runway was found",
             f"the athlete was seen in {int(np.isfinite(flat.xy_m[:, 0, 0]).sum())} frames",
             next_step="film side-on with the feet in the picture, and look at the pictures of the result of another clip",
@@ -163,7 +165,7 @@ def measure(
     """
     z_m = found.runway.z_m
     draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
-    refuse_other_lane(draws, found.supports, found.runway.time_s)
+    refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
     scene = Scene(

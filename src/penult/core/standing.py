@@ -21,11 +21,13 @@ LOWEST_M, HIGHEST_M = -0.04, 0.08
 above the runway, on mats higher; 1.3 m nearer to a camera at 12 m and 1.2 m height, 12 cm below, and 14 cm above as far
 behind. Mats lie under a step or two, so that the lowest of all supports is a foot on the runway."""
 
+OTHER_LANE = "the runner is not on the calibrated lane"
+
 LEAST_SUPPORTS = 3
-"""Fewer may all be on mats."""
+"""Fewer may all be on mats, or have a toe misplaced."""
 
 
-def refuse_other_lane(draws: Draws, supports: Sequence[Support], time_s: Floats) -> None:
+def refuse_other_lane(draws: Draws, supports: Sequence[Support], time_s: Floats, *, has_mats: bool = False) -> None:
     """Refuse a run whose feet stand below the runway beyond doubt, or all above it: in another lane every length is wrong.
 
     Parameters
@@ -36,6 +38,8 @@ def refuse_other_lane(draws: Draws, supports: Sequence[Support], time_s: Floats)
         On the clock of `time_s`.
     time_s : (t,) float64
         Of the draws' rows.
+    has_mats : bool
+        The coach said that mats lie there: they may lie under every contact.
 
     Raises
     ------
@@ -45,22 +49,23 @@ def refuse_other_lane(draws: Draws, supports: Sequence[Support], time_s: Floats)
     """
     found = [_height_m(draws, support, time_s) for support in supports]
     known = [height_m for height_m in found if np.isfinite(height_m).all()]
-    if not known:
+    if len(known) < LEAST_SUPPORTS:
         return
     heights_m = np.stack(known)
     middle_m, lowest_m = np.median(heights_m, axis=0), heights_m.min(axis=0)
     if middle_m[0] + 2.0 * float(np.std(middle_m[1:])) < LOWEST_M:
-        raise _other_lane(f"the feet stand {-100.0 * middle_m[0]:.0f} cm below its surface", "nearer to the camera")
-    if len(known) >= LEAST_SUPPORTS and lowest_m[0] - 2.0 * float(np.std(lowest_m[1:])) > HIGHEST_M:
-        raise _other_lane(f"every foot stands {100.0 * lowest_m[0]:.0f} cm or more above its surface", "farther away")
-
-
-def _other_lane(seen: str, where: str) -> NoAthleteError:
-    return NoAthleteError(
-        "the runner is not on the calibrated lane",
-        f"{seen}, as those of somebody {where}",
-        next_step="choose another run with --run or --at, or calibrate the lane in which this one takes place",
-    )
+        raise NoAthleteError(
+            OTHER_LANE,
+            f"the feet stand {-100.0 * middle_m[0]:.0f} cm below its surface, as those of somebody nearer to the camera",
+            next_step="choose another run with --run or --at, or calibrate the lane in which this one takes place",
+        )
+    if not has_mats and lowest_m[0] - 2.0 * float(np.std(lowest_m[1:])) > HIGHEST_M:
+        raise NoAthleteError(
+            OTHER_LANE,
+            f"every foot stands {100.0 * lowest_m[0]:.0f} cm or more above its surface, as those of somebody farther away",
+            next_step="choose another run with --run or --at, or calibrate the lane in which this one takes place; if mats lie "
+            "under every step, say so with --mat",
+        )
 
 
 def _height_m(draws: Draws, support: Support, time_s: Floats) -> Floats:
