@@ -26,8 +26,8 @@ FOOT_SPEED_S = 0.020
 """MEASURES.md section 2: the ankle's way in the last 20 ms before touchdown."""
 
 FOOT_SPEED_FIT = 2.4
-"""... from a quadratic over so many times that. Longer ones are steadier (from 40, 48 and 60 ms 0.73, 0.67 and 0.60 m/s RMS on twelve
-films with known truth) but less true to a foot that is pulled back late (0.06, 0.12 and 0.24 m/s on an exact runner)."""
+"""... from a quadratic over so many times that. Longer ones are steadier (from 40, 48 and 60 ms 0.73, 0.67 and 0.60 m/s RMS on
+twelve films with known truth) but less true to a foot that is pulled back late (0.06, 0.12 and 0.24 m/s on an exact runner)."""
 
 STEADY_M_PER_S = 6.0
 """A foot speed that changes by more than this when a single frame is left out is not given. With the ankle's usual noise of 2 cm
