@@ -112,7 +112,7 @@ def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner,
     inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     hips = scene.xy_m[0][inner][:, [joint("left", "hip"), joint("right", "hip")], 1].mean(axis=1)
 
-    found = evidence.contact_evidence(scene, event)
+    found = evidence.contact_evidence(scene, event, scene)
 
     assert found.hips.lowest_m[0] == pytest.approx(hips.min(), abs=0.003)
     assert found.wholly_seen
@@ -134,7 +134,7 @@ def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
     xy_m[:, rows % 2 != 0] = np.nan
     thin = dataclasses.replace(scene, xy_m=xy_m, weight=weight)
 
-    speed = foot_speed_touchdown_m_per_s(evidence.contact_evidence(thin, event))[0]
+    speed = foot_speed_touchdown_m_per_s(evidence.contact_evidence(thin, event, thin))[0]
 
-    whole = foot_speed_touchdown_m_per_s(evidence.contact_evidence(scene, event))[0]
+    whole = foot_speed_touchdown_m_per_s(evidence.contact_evidence(scene, event, scene))[0]
     assert (abs(speed - whole) < 1.5) if given else np.isnan(speed)

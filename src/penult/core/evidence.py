@@ -136,11 +136,11 @@ class FlightEvidence:
     reason: str = ""
 
 
-def contact_evidence(scene: Scene, event: Event) -> ContactEvidence:
-    """Fit everything that a contact's measures need."""
+def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEvidence:
+    """Fit everything that a contact's measures need; `flying` is the scene with the drift that joints have in flight."""
     at_touchdown = joints_at(scene, event.touchdown_s)
     at_toe_off = joints_at(scene, event.toe_off_s)
-    before, landing = _ankle_before(scene, event)
+    before, landing = _ankle_before(flying, event)
     by_joints = _hips_of_joints(scene, event, at_touchdown, at_toe_off)
     support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     return ContactEvidence(

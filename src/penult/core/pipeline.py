@@ -177,9 +177,9 @@ def measure(
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
         hips=hip_heights(draws, found.runway, strides, hand),
     )
-    contacts = [contact_evidence(scene, event) for event in events]
-    flying = airborne(draws, found.runway, _spans(scene, events), trunks)
-    flights = _flights(dataclasses.replace(scene, xy_m=flying), events)
+    flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, _spans(scene, events), trunks))
+    contacts = [contact_evidence(scene, event, flying) for event in events]
+    flights = _flights(flying, events)
     takeoff = takeoff_index(
         [float(f.velocity_m_per_s[0, 1]) for f in flights], [float(e.toe_x_m[0]) for e in events], fit.lane.board
     )
