@@ -47,7 +47,7 @@ def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 def footage_of(path: Path, *, kept: bool = True) -> tuple[Clip, Footage]:
     clip = video.open_clip(path)
     boxes = [BOX] * len(FRAMES) if kept else []
-    crops: list[tuple[Crop, ...]] = [(CROP,) if i % 2 else () for i in FRAMES] if kept else []
+    crops = [CROP if i % 2 else None for i in FRAMES] if kept else []
     return clip, Footage(path, clip, FRAMES, (160, 90), boxes, crops)
 
 

@@ -28,7 +28,6 @@ class Counting:
 
     def __init__(self) -> None:
         self.frames: list[int] = []
-        self.crops: dict[int, Any] = {}
 
     def passing(self, _threads: object, work: Callable[[Shot], int], wanted: Callable[[int], bool]) -> Iterator[int]:
         for index in range(FRAMES):
@@ -37,7 +36,6 @@ class Counting:
                 yield work(cast(Shot, SimpleNamespace(index=index, square=lambda _crop, index=index: index)))
 
     def look(self, square: int, crop: Any, height_px: float) -> Floats | None:
-        self.crops[square] = crop
         if square >= NOBODY_FROM:
             return None
         spread = np.linspace(-0.3, 0.3, len(JOINTS)) * height_px
@@ -108,24 +106,3 @@ def test_joints_kept_at_another_stated_rate_serve_if_enough_were_looked_at(
 
     assert its_model.frames == ([] if serves else list(range(0, FRAMES, 4)))
     assert np.isfinite(xy_px[:NOBODY_FROM:4]).all()
-
-
-def test_crops_move_within_a_support_and_not_around_its_touchdown() -> None:
-    """What may be asked for later holds both; straight ahead until 20 ms after the rough beginning, then moved."""
-    one, model = looking(240.0)
-    track_s = np.arange(FRAMES) / 240.0
-    first_track(one, model)
-    support = SimpleNamespace(start_s=40 / 240.0, end_s=70 / 240.0)
-    rows = np.flatnonzero(
-        one.more(cast(Any, SimpleNamespace(runway=SimpleNamespace(time_s=track_s), supports=[support])))
-    )
-    later = one.later_crops()
-
-    for row in rows.tolist():
-        one.look(cast(Shot, SimpleNamespace(index=row, square=lambda _crop, row=row: row)))
-
-    assert rows.tolist() == list(range(34, 71, 4))
-    straight = [model.crops[row] == later[row][0] for row in rows.tolist()]
-    assert straight == [row <= 44 for row in rows.tolist()]
-    assert all(model.crops[row] in later[row] for row in rows.tolist())
-    assert all(later[row] == () for row in range(0, FRAMES, 4))

@@ -88,7 +88,7 @@ class Footage:
         Size of the annotated film.
     boxes : sequence of Box, optional
         The athlete's surroundings in each frame; nothing is kept without them.
-    crops : sequence of tuple of Crop, optional
+    crops : sequence of (Crop or None), optional
         What the pose model may want to look at later in each frame.
     """
 
@@ -99,18 +99,18 @@ class Footage:
         frames: Ints,
         film_size_px: tuple[int, int],
         boxes: Sequence[Box] = (),
-        crops: Sequence[tuple[Crop, ...]] = (),
+        crops: Sequence[Crop | None] = (),
     ) -> None:
         self._path, self._clip, self._film_size_px = path, clip, film_size_px
         self._first, self._last = int(frames[0]), int(frames[-1])
-        self._boxes, self._crops = boxes, crops or ((),) * len(boxes)
+        self._boxes, self._crops = boxes, crops or (None,) * len(boxes)
         self._kept: dict[int, Shot] = {}
         self._keeps = 0 < self._bytes() <= MOST_KEPT_BYTES
 
     def _bytes(self) -> int:
         parts = sum(3 * (x1 - x0) * (y1 - y0) // 2 for x0, y0, x1, y1 in self._boxes)
         films = len(self._boxes) * 3 * self._film_size_px[0] * self._film_size_px[1] // 2
-        return parts + films + sum(3 * CROP_PX**2 * len(crops) for crops in self._crops)
+        return parts + films + sum(3 * CROP_PX**2 for crop in self._crops if crop is not None)
 
     def passing(
         self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None = None
@@ -177,13 +177,12 @@ class Footage:
 
     def _keep(self, raw: Raw) -> Shot | None:
         row = raw.index - self._first
-        part, wanted = raw.part(self._boxes[row]), self._crops[row]
+        part, crop = raw.part(self._boxes[row]), self._crops[row]
         if part is None:  # of a kind that cannot be cut
             self._keeps = False
             self._kept = {}
             return None
-        image = raw.frame().image if wanted else None
-        crops = {} if image is None else {crop: square_of(image, crop) for crop in wanted}
+        crops = {} if crop is None else {crop: square_of(raw.frame().image, crop)}
         small = raw.planes(self._film_size_px)
         shot = Shot(index=raw.index, part=part, small=small, crops=crops, film_size_px=self._film_size_px)
         self._kept[raw.index] = shot

@@ -15,7 +15,7 @@ from penult.adapters import keypoint_cache
 from penult.adapters.pose import Crop
 from penult.app.athlete import BODY_M, HIP_M, camera_of, crop_at, rows_of
 from penult.app.footage import Footage, Shot
-from penult.app.plan import DITHER, LANDING_S, LEAD_S, cache_key, every_at_first, every_in_supports
+from penult.app.plan import DITHER, LEAD_S, cache_key, every_at_first, every_in_supports
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.core.athlete import Path as AthletePath
@@ -58,9 +58,11 @@ class Looking:
         rows = np.arange(len(self.frames))
         self._first = rows % every_at_first(rate_hz) == 0
         self._second = ~self._first & (rows % every_in_supports(rate_hz) == 0)
-        self._lands = np.zeros(len(self.frames), dtype=bool)
         x_m = position_at(self._run, self._clip.time_s)
-        self._placed = [crop_at(camera_of(self._cameras, frame), float(x_m[frame])) for frame in self.frames.tolist()]
+        self._placed = [
+            _dithered(*crop_at(camera_of(self._cameras, frame), float(x_m[frame])), frame, 0.0 if is_first else DITHER)
+            for frame, is_first in zip(self.frames.tolist(), self._first.tolist(), strict=True)
+        ]
 
     def as_at(self, rate_hz: float) -> bool:
         """Look first as at another capture rate: of a clip whose clock runs too fast, too few frames were looked at.
@@ -77,14 +79,10 @@ class Looking:
             self._kept = None
         return True
 
-    def later_crops(self) -> list[tuple[Crop, ...]]:
+    def later_crops(self) -> list[Crop | None]:
         """Return what `look` may be asked for, frame by frame."""
-        rows = self._second if self._kept is None else np.zeros(len(self.frames), dtype=bool)
-        pairs = zip(self._placed, self.frames.tolist(), rows.tolist(), strict=True)
-        return [
-            (crop, _dithered(crop, height, frame)) if second and crop is not None else ()
-            for (crop, height), frame, second in pairs
-        ]
+        pairs = zip(self._placed, self._second.tolist(), strict=True)
+        return [crop if second and self._kept is None else None for (crop, _), second in pairs]
 
     def first_track(self, footage: Footage, progress: Progress) -> PixelTrack:
         """Return the joints in as many frames as it takes to find the supports, NaN in the others."""
@@ -110,7 +108,6 @@ class Looking:
         time_s = found.runway.time_s
         for support in found.supports:
             inside |= (time_s >= support.start_s - LEAD_S) & (time_s <= support.end_s)
-            self._lands |= (time_s >= support.start_s - LEAD_S) & (time_s <= support.start_s + LANDING_S)
         return np.asarray(inside & self._second & np.array([crop is not None for crop, _ in self._placed]))
 
     def look(self, shot: Shot) -> None:
@@ -119,8 +116,6 @@ class Looking:
         crop, height = self._placed[row]
         if crop is None:
             return
-        if self._second[row] and not self._lands[row]:
-            crop = _dithered(crop, height, shot.index)
         seen = self.pool.look(shot.square(crop), crop, height)
         self._joints[row] = (np.nan, np.nan, 0.0) if seen is None else seen
 
@@ -144,11 +139,13 @@ _STEPS = (0.8191725, 0.6710436, 0.5497005)
 dimensions with the generalised golden ratio, from memory)."""
 
 
-def _dithered(crop: Crop, height_px: float, frame: int) -> Crop:
-    """Return the crop moved and resized by up to DITHER, in a way that hangs on the frame alone."""
-    x, y, wider = (DITHER * (2.0 * (frame * step % 1.0) - 1.0) for step in _STEPS)
+def _dithered(crop: Crop | None, height_px: float, frame: int, by: float) -> tuple[Crop | None, float]:
+    """Return the crop moved by up to `by` body heights and resized by up to that share, in a way that hangs on the frame alone."""
+    if crop is None:
+        return None, height_px
+    x, y, wider = (by * (2.0 * (frame * step % 1.0) - 1.0) for step in _STEPS)
     centre_px = (crop.centre_px[0] + x * height_px, crop.centre_px[1] + y * height_px)
-    return Crop(centre_px=centre_px, side_px=crop.side_px * (1.0 + wider))
+    return Crop(centre_px=centre_px, side_px=crop.side_px * (1.0 + wider)), height_px
 
 
 def _kept(key: str, clip: Clip, run: AthletePath, cameras: Sequence[Camera]) -> PixelTrack | None:
