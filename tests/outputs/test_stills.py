@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.model.measured import NotMeasured
+from penult.core.body import knee_angle_deg
+from penult.model.measured import Measure, Measured, NotMeasured
 from penult.outputs import ink
 from penult.outputs.figure import View
 from penult.outputs.folder import draw_all, result_files, wanted_frames
@@ -81,6 +82,23 @@ def test_a_value_that_is_not_measured_is_not_drawn(scene: Any) -> None:
     without = draw_still(image, still, gone, scene.motion)
 
     assert (with_drop != without).any()
+
+
+def test_the_smallest_knee_angle_is_drawn_only_where_the_leg_is_as_bent(scene: Any) -> None:
+    """A take-off leg bends on after the hips were lowest: 138 degrees beside a leg of 174 is another picture's number."""
+    still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "contact_1_penultimate_lowest.jpg")
+    contact = still.moment.contact
+    shown_deg = float(knee_angle_deg(scene.motion.runway.xy_m[still.moment.row][None], contact.foot)[0])
+
+    def drawn(measure: Measure) -> Any:
+        moment = replace(
+            still.moment, contact=replace(contact, measures={**contact.measures, "knee_angle_min_deg": measure})
+        )
+        return draw_still(scene.frame(0).image, replace(still, moment=moment), scene.analysis, scene.motion)
+
+    nothing = drawn(NotMeasured(reason="hidden"))
+    assert (drawn(Measured(value=shown_deg - 3.0, u95=8.0)) != nothing).any()
+    assert np.array_equal(drawn(Measured(value=shown_deg - 36.0, u95=8.0)), nothing)
 
 
 def test_the_same_input_draws_the_same_picture(scene: Any) -> None:

@@ -110,7 +110,7 @@ def leg_angle(scene: Scene) -> Label | None:
 
 
 def knee_angle(scene: Scene) -> Label | None:
-    """Hip - knee - ankle, drawn on the side where it is measured."""
+    """Hip - knee - ankle, drawn on the side where it is measured; the smallest only where the leg is as bent as that."""
     name = {
         "touchdown": "knee_angle_touchdown_deg",
         "lowest": "knee_angle_min_deg",
@@ -124,6 +124,8 @@ def knee_angle(scene: Scene) -> Label | None:
     up = float(np.arctan2(hip[1] - knee[1], hip[0] - knee[0]))
     down = float(np.arctan2(ankle[1] - knee[1], ankle[0] - knee[0]))
     turn = (down - up + np.pi) % (2.0 * np.pi) - np.pi
+    if scene.moment.instant == "lowest" and abs(np.degrees(abs(turn)) - measure.value) > measure.u95:
+        return None  # a take-off leg bends on after the hips were lowest: the number belongs to another picture
     middle = _arc(scene, knee, 0.14, (up, up + turn), ink.SUPPORT)
     short = "knee, smallest" if scene.moment.instant == "lowest" else "knee"
     return label_for(key, short, measure, middle, ink.SUPPORT)
