@@ -65,11 +65,15 @@ def arguments_of(film: Path) -> list[str]:
     return load(film / "arguments.json") if (film / "arguments.json").exists() else []
 
 
-def analysed(film: Path, lane: Path, out: Path, words: Sequence[str] | None = None) -> dict | None:
+def analysed(film: Path, lane: Path, out: Path, more: Sequence[str] | None = None) -> dict | None:
     """Analyse one film through the command line, with what its coach adds or with other words."""
-    more = arguments_of(film) if words is None else words
+    more = arguments_of(film) if more is None else more
     command = [sys.executable, "-m", "penult", "analyse", str(film / "clip.mp4"), "--calib", str(lane)]
-    done = subprocess.run([*command, "--out", str(out), "--quiet", *more], capture_output=True, text=True, check=False)
+    # of its own: two films here are one clip, and the joints that one was first looked at with would serve the other
+    cache = Path(os.environ.get("PENULT_CACHE", out.parent / "cache")) / film.name
+    env = {**os.environ, "PENULT_CACHE": str(cache)}
+    words = [*command, "--out", str(out), "--quiet", *more]
+    done = subprocess.run(words, env=env, capture_output=True, text=True, check=False)
     if done.returncode:
         print(f"{film.name:18s} exit {done.returncode}: {done.stderr.strip()[-400:]}")
         return None

@@ -65,8 +65,10 @@ WIDEST_GAP = 17
 """Frames from one sample to the next that count as a row: as far apart as the pose model looks (60 a second) at 1 kHz."""
 
 LEAST_DIFFERENCES = 20
+"""Fewer third differences tell no noise (common practice, no source)."""
+
 UNKNOWN_NOISE_M = 0.02
-"""Fewer third differences tell no noise; then the toes' (0.016 to 0.022 m) is taken."""
+"""Taken where the clip does not tell: that of the toes, the noisiest joints (0.016 to 0.022 m)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,8 +123,9 @@ def draw_track(
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng)
     noise_m = white_noise_sd_m(xy_m, weight)
-    known = noise_m[noise_m != UNKNOWN_NOISE_M]
-    unrest = max(1.0, float(np.median(known)) / USUAL_NOISE_M) if len(known) else 1.0
+    told = np.isfinite(noise_m)
+    unrest = max(1.0, float(np.median(noise_m[told])) / USUAL_NOISE_M) if told.any() else 1.0
+    noise_m = np.where(told, noise_m, UNKNOWN_NOISE_M)
     model = unrest * _drift(track.time_s, rng)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
@@ -143,7 +146,8 @@ def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
 def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
     """White noise (k,) of each joint from third differences: motion is smooth over four frames, noise is not.
 
-    The variance of a third difference of white noise is 20 times that of the noise (binomial coefficients 1, 3, 3, 1).
+    The variance of a third difference of white noise is 20 times that of the noise (binomial coefficients 1, 3, 3, 1). NaN
+    where there are too few of them.
     """
     sd = np.empty(xy_m.shape[1])
     for k in range(xy_m.shape[1]):
@@ -153,7 +157,7 @@ def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
         even = (gaps == gaps[:, :1]).all(axis=1) & (gaps <= WIDEST_GAP).all(axis=1)
         values = np.abs(third[even]).ravel()
         values = values[np.isfinite(values)]
-        sd[k] = 1.4826 * np.median(values) if len(values) >= LEAST_DIFFERENCES else UNKNOWN_NOISE_M
+        sd[k] = 1.4826 * np.median(values) if len(values) >= LEAST_DIFFERENCES else np.nan
     return sd
 
 

@@ -141,7 +141,7 @@ CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
     "toe_off_s": (toe_off_s, "the toe-off is not in the clip"),
     "contact_time_s": (contact_time_s, SLOW_REASON),
     "toe_x_m": (toe_x_m, "the foot is hidden"),
-    "support_height_m": (support_height_m, "the foot is hidden"),
+    "support_height_m": (support_height_m, "the shoe's edges cannot be told from the pictures"),
     "foot_angle_touchdown_deg": (foot_angle_touchdown_deg, "the sole's edges cannot be told at touchdown"),
     "leg_angle_touchdown_deg": (leg_angle_touchdown_deg, SEEN_REASON),
     "leg_angle_toe_off_deg": (leg_angle_toe_off_deg, SEEN_REASON),
@@ -160,7 +160,7 @@ CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
     "hip_above_support_toe_off_m": (hip_above_support_toe_off_m, SEEN_REASON),
     "foot_speed_touchdown_m_per_s": (
         foot_speed_touchdown_m_per_s,
-        "too few frames show the ankle steadily in the last 40 ms before touchdown",
+        "too few frames show the ankle steadily in the last 50 ms before touchdown",
     ),
 }
 """Name -> (function, what is said when it gives nothing). Adding a measure of a contact means adding it here."""
