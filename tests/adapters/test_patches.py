@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from penult.adapters.patches import ABOVE_M, AROUND_S, BEHIND_M, BELOW_M, PatchCollector, rectify
+from penult.adapters.torso import TrunkCollector
 from penult.core.camera import project
 from penult.model.calibration import Camera
 from penult.model.clip import Frame
 from penult.model.shoe import RoughContact
+from penult.model.trunk import TrunkWindow
 
 SIZE_PX = (1280, 720)
 FOCAL_PX, AWAY_M, HEIGHT_M, AT_X_M = 1000.0, 10.0, 1.2, -3.0
@@ -119,6 +123,30 @@ def test_the_collector_takes_the_frames_around_each_contact_and_no_other() -> No
     assert first.y_m[-1] >= -BELOW_M
     assert np.all(np.diff(first.x_m) > 0)
     assert np.all(np.diff(first.y_m) < 0)
+
+
+def test_of_a_part_of_the_picture_the_patches_are_those_of_the_whole() -> None:
+    """Of a kept frame only the surroundings are there; OpenCV rounds places to 1/32 px, less than a grey level of this ramp."""
+    whole, part = PatchCollector([contact()]), PatchCollector([contact()])
+    trunk = TrunkWindow(
+        rows=np.array([4]),
+        time_s=np.array([1.05]),
+        path_m=np.array([[-3.1, 1.2]]),
+        z_m=0.1,
+        centre_z_m=0.0,
+        lens_m=np.array([AT_X_M, HEIGHT_M, AWAY_M]),
+        length_m=0.5,
+    )
+    trunks = TrunkCollector([trunk]), TrunkCollector([trunk])
+    shown = frame(0, 1.05)
+    cut = dataclasses.replace(shown, image=np.ascontiguousarray(shown.image[200:600, 500:800]), corner_px=(500, 200))
+    for taken, shoes, trunk_of in ((shown, whole, trunks[0]), (cut, part, trunks[1])):
+        shoes.add(taken, camera())
+        trunk_of.add(taken, camera(), 4)
+
+    for one, other in ((c.patches()[0].images.astype(int) for c in pair) for pair in ((whole, part), trunks)):
+        assert np.ptp(one) > 10
+        assert np.abs(one - other).max() <= 1
 
 
 def test_pixels_are_as_fine_as_the_film_and_no_finer() -> None:

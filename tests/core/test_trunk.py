@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates
 
 from penult.core import trunk, trunk_window
 from penult.core.carry import TRUNK, Flight, airborne, carried
@@ -243,3 +244,48 @@ def test_a_stride_may_bend_where_a_flight_must_not() -> None:
     assert not stride.reason
     assert flight.jitter_m > 3.0 * stride.jitter_m
     assert np.abs(stride.shift_m[:, 1] - (kink - kink.mean())).max() < 0.002
+
+
+def test_pictures_are_read_between_their_pixels_as_scipy_reads_them() -> None:
+    """The reference is scipy.ndimage.map_coordinates of order 1, one channel of one picture after the other."""
+    rng = np.random.default_rng(11)
+    layers = rng.uniform(0.0, 255.0, (3, 20, 14, 4)).astype(np.float32)
+    row, column = rng.uniform(-2.0, 21.0, (3, 400)), rng.uniform(-2.0, 15.0, (3, 400))
+    row[:, :3], column[:, :3] = [0.0, 19.0, 19.0], [0.0, 13.0, 0.0]  # on the rim
+
+    read, inside = trunk._between(layers, row, column)
+
+    for i in range(3):
+        for c in range(4):
+            expected = map_coordinates(layers[i, ..., c], [row[i], column[i]], order=1, mode="nearest")
+            assert read[i, :, c] == pytest.approx(expected, abs=1e-3)
+    assert np.array_equal(inside, (row >= 0) & (row <= 19) & (column >= 0) & (column <= 13))
+
+
+def test_a_picture_with_too_few_usable_places_keeps_its_motion() -> None:
+    rng = np.random.default_rng(12)
+    design, rest = rng.normal(size=(60, 3, 5)), rng.normal(size=(2, 60, 3)).astype(np.float32)
+    sure = np.zeros((2, 60), dtype=bool)
+    sure[0, : trunk.LEAST_PLACES] = sure[1, : trunk.LEAST_PLACES - 1] = True
+
+    steps = trunk._steps(design, rest, sure, np.zeros((2, 5)))
+
+    assert (steps[0] != 0.0).all()
+    assert (steps[1] == 0.0).all()
+
+
+def test_the_robust_step_is_a_weighted_least_squares_fit() -> None:
+    """Against numpy.linalg.lstsq with the same weights; the ridge of shift and lean is nothing beside sixty places."""
+    rng = np.random.default_rng(13)
+    design = rng.normal(0.0, 30.0, (60, 3, 5))
+    rest = (design @ np.array([0.3, -0.2, 0.1, 0.0, 0.0]) + rng.normal(0.0, 1.0, (60, 3))).astype(np.float32)[None]
+    rest[0, :5] += 400.0  # an arm before the trunk
+    sure = np.ones((1, 60), dtype=bool)
+
+    step = trunk._steps(design, rest, sure, np.zeros((1, 5)))[0]
+
+    r = rest.ravel().astype(float)
+    scale = 2.0 * (1.4826 * np.median(np.abs(r)) + 0.5)
+    root = np.minimum(1.0, scale / np.abs(r))
+    expected = np.linalg.lstsq(design.reshape(-1, 5) * root[:, None], r * root, rcond=None)[0]
+    assert step == pytest.approx(-expected, abs=2e-3)

@@ -57,3 +57,21 @@ def test_joints_that_were_not_seen_are_no_obstacle() -> None:
         len(place([label((450.0, 400.0), 200)], AREA, keep_clear_px=unseen, clear_radius_px=CLEAR_PX, avoid_px=unseen))
         == 1
     )
+
+
+def test_a_label_goes_round_what_is_better_left_free() -> None:
+    """A lone label beside a limb of many points: covering none of them costs nothing, so none is covered."""
+    limb = np.stack([np.full(40, 450.0), np.linspace(300.0, 560.0, 40)], axis=1)
+    radius = 10.0
+
+    x0, y0, x1, y1 = place(
+        [label((450.0, 400.0), 200)],
+        AREA,
+        keep_clear_px=np.empty((0, 2)),
+        clear_radius_px=CLEAR_PX,
+        avoid_px=limb,
+        avoid_radius_px=radius,
+    )[0]
+
+    covered = (limb > (x0 - radius, y0 - radius)) & (limb < (x1 + radius, y1 + radius))
+    assert not covered.all(axis=1).any()

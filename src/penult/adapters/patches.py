@@ -97,7 +97,8 @@ class _Pile:
             self.camera = camera
             self.map_px = _map_px(camera, self.x_m, self.y_m, self.contact.z_m)
         self.times_s.append(frame.time_s)
-        self.images.append(_remap(frame.image, self.map_px))
+        corner_px = np.array(frame.corner_px, dtype=np.float32)
+        self.images.append(_remap(frame.image, self.map_px - corner_px if corner_px.any() else self.map_px))
 
     def patches(self) -> ShoePatches:
         size = (0, len(self.y_m), len(self.x_m), 3)

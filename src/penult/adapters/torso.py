@@ -98,7 +98,7 @@ class _Pile:
         assert self.rows is not None
         grid = np.stack(np.meshgrid(path_m[0] + self.columns.at_m, path_m[1] + self.rows.at_m), axis=-1)
         place = np.concatenate([grid, np.full((*grid.shape[:2], 1), w.z_m)], axis=-1)
-        nodes_px = np.moveaxis(project(camera, place), -1, 0)
+        nodes_px = np.moveaxis(project(camera, place) - np.array(frame.corner_px), -1, 0)
         at = (self.rows.weight @ nodes_px @ self.columns.weight.T).astype(np.float32)
         self.images.append(np.asarray(cv2.remap(frame.image, at[0], at[1], cv2.INTER_CUBIC), dtype=np.uint8))
         self.index.append(index)

@@ -67,6 +67,13 @@ class Part:
             image[y0:y1, x0:x1] = self.cut.rgb()
         return Frame(index=self.index, time_s=self.time_s, image=image)
 
+    def shown(self) -> Frame:
+        """Return the part alone, a black pixel for an empty one."""
+        x0, y0, x1, y1 = self.box
+        if x1 <= x0 or y1 <= y0:
+            return Frame(index=self.index, time_s=self.time_s, image=np.zeros((1, 1, 3), dtype=np.uint8))
+        return Frame(index=self.index, time_s=self.time_s, image=self.cut.rgb(), corner_px=(x0, y0))
+
     def shows(self, box: Floats) -> bool:
         """Whether a box (x0, y0, x1, y1) lies in the part, as far as it lies in the picture."""
         low, high = np.maximum(box[:2], 0.0), np.minimum(box[2:], self.size_px)

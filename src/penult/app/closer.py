@@ -44,7 +44,7 @@ def look_closer(
     def seen(shot: Shot) -> Frame:
         if more[row_of[shot.index]]:
             looking.look(shot)
-        return shot.frame()
+        return shot.surroundings()
 
     for frame in footage.passing(looking.pool.in_order, seen, wanted.__contains__):
         row = row_of[frame.index]

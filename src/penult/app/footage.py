@@ -55,6 +55,12 @@ class Shot:
         assert shown is not None
         return shown.frame()
 
+    def surroundings(self) -> Frame:
+        """Return as much of the picture as there is, which at least is the athlete's surroundings."""
+        if self.part is not None:
+            return self.part.shown()
+        return self.frame()
+
     def shows(self, box: Floats) -> bool:
         """Whether that part of the picture (x0, y0, x1, y1) is in `frame`, as far as the picture goes."""
         return self.part is None or self.part.shows(box)

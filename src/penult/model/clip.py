@@ -52,11 +52,22 @@ class Clip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """One shown picture: its place in the clip, its capture time, and its upright RGB pixels."""
+    """One shown picture: its place in the clip, its capture time, and its upright RGB pixels.
+
+    Parameters
+    ----------
+    index : int
+    time_s : float
+    image : (h, w, 3) uint8
+        The whole picture, or a part of it.
+    corner_px : (int, int)
+        Where the top left pixel of `image` lies in the picture.
+    """
 
     index: int
     time_s: float
     image: Image
+    corner_px: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ Box = tuple[float, float, float, float]
 
 _STEP_PX = 12.0
 _BLOCKED = 1e6
+_IN_THE_WAY = 120.0
 _AT_ONCE = 64
 
 
@@ -75,10 +76,15 @@ def place(
     boxes: list[Box] = []
     leaders: list[Floats] = []
     for label in labels:
-        candidates = _candidates(label, area)
+        columns, rows = _grid(label, area)
+        candidates = _candidates(label, columns, rows)
         cost = _distance_cost(candidates, label.anchor_px)
-        cost += _BLOCKED * _hits(candidates, clear, clear_radius_px)
-        cost += 120.0 * _hits(candidates, avoid, avoid_radius_px)
+        for dear, points, radius in ((_BLOCKED, clear, clear_radius_px), (_IN_THE_WAY, avoid, avoid_radius_px)):
+            across, down = (
+                _within(starts, size, points[:, i], radius)
+                for i, (starts, size) in enumerate(zip((columns, rows), label.size_px, strict=True))
+            )
+            cost += dear * (down @ across.T).ravel()
         for other in (*taken, *boxes):
             cost += _BLOCKED * _overlaps(candidates, other)
 
@@ -115,11 +121,18 @@ def leader_start(box: Box, anchor_px: Floats) -> Floats:
     return np.array([np.clip(anchor_px[0], box[0], box[2]), np.clip(anchor_px[1], box[1], box[3])])
 
 
-def _candidates(label: Label, area: Box) -> Floats:
+def _grid(label: Label, area: Box) -> tuple[Floats, Floats]:
+    """Columns (n,) and rows (m,) at which a label may begin."""
     width, height = label.size_px
     x = np.arange(area[0], max(area[0] + 1.0, area[2] - width), _STEP_PX)
     y = np.arange(area[1], max(area[1] + 1.0, area[3] - height), _STEP_PX)
-    left, top = (g.ravel() for g in np.meshgrid(x, y))
+    return x, y
+
+
+def _candidates(label: Label, columns: Floats, rows: Floats) -> Floats:
+    """Boxes (m * n, 4), row by row."""
+    width, height = label.size_px
+    left, top = (g.ravel() for g in np.meshgrid(columns, rows))
     return np.stack([left, top, left + width, top + height], axis=1)
 
 
@@ -135,17 +148,10 @@ def _distance_cost(boxes: Floats, anchor: Floats) -> Floats:
     return np.asarray(gap + 4.0 * np.maximum(0.0, 26.0 - gap))
 
 
-def _hits(boxes: Floats, points: Floats, radius: float) -> Floats:
-    """Return how many of the points each box, widened by a radius, covers."""
-    if not len(points):
-        return np.zeros(len(boxes))
-    inside = (
-        (points[None, :, 0] > boxes[:, None, 0] - radius)
-        & (points[None, :, 0] < boxes[:, None, 2] + radius)
-        & (points[None, :, 1] > boxes[:, None, 1] - radius)
-        & (points[None, :, 1] < boxes[:, None, 3] + radius)
-    )
-    return np.asarray(inside.sum(axis=1), dtype=np.float64)
+def _within(starts: Floats, size: float, points: Floats, radius: float) -> Floats:
+    """Return 1 where a stretch (n,) of this size, widened by a radius, covers a point (p,) along the same axis, else 0: (n, p)."""
+    inside = (points > starts[:, None] - radius) & (points < starts[:, None] + size + radius)
+    return inside.astype(np.float64)
 
 
 def _overlaps(boxes: Floats, other: Box, margin: float = 6.0) -> Floats:
