@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.ndimage import median_filter
 
+from penult.core.confusion import confused
 from penult.core.slopes import local_quadratics
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import INDEX, joint
@@ -55,6 +56,7 @@ def trust(track: RunwayTrack) -> Floats:
             )  # arms leave the plane
             good[:, b] &= ~(np.abs(length - usual) > max(spread * usual, LENGTH_LEAST_M))
     good[good.sum(axis=1) < LEAST_SHARE * good.shape[1]] = False
+    good &= ~confused(track)
     return good.astype(float)
 
 

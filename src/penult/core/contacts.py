@@ -40,6 +40,12 @@ GAP_M = 0.5
 BESIDE_S = 0.02
 """How far from a support a frame may lie that shows where it begins or ends: about the SD of rough instants."""
 
+MISSING = 1.6
+"""A gap of so many times the usual one has rows missing in it."""
+
+MOST_ACROSS_S = 0.03
+"""No support is taken to reach farther into a gap than this: its instants are then looked for in all of it (`shoe_events`)."""
+
 MAX_TOE_HEIGHT_M = 0.30
 """A foot higher than this above the runway is in swing, whatever the mat."""
 
@@ -65,20 +71,26 @@ class Support:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Stay:
-    """Samples (rows, leg 0 or 1) of a foot staying at one place."""
+    """Samples (rows, leg 0 or 1) of a foot staying at one place.
+
+    `seen_m` is the way of the hips for which it is seen there, each sample by how near to the middle of all it lies.
+    """
 
     rows: Ints
     legs: Ints
     toe_x_m: float
+    seen_m: float
 
 
-def find_supports(track: RunwayTrack) -> tuple[tuple[Support, ...], Bools]:
+def find_supports(track: RunwayTrack, clear: RunwayTrack | None = None) -> tuple[tuple[Support, ...], Bools]:
     """Find supports and which rows have their legs' labels the wrong way round.
 
     Parameters
     ----------
     track : RunwayTrack
         Joints on the runway under the pose model's labels.
+    clear : RunwayTrack, optional
+        The same without the legs that are not to be trusted: supports are told by the others.
 
     Returns
     -------
@@ -87,12 +99,13 @@ def find_supports(track: RunwayTrack) -> tuple[tuple[Support, ...], Bools]:
     swap : (t,) bool
         Rows whose left and right leg must change places.
     """
-    stays = _stays(track)
+    clear = track if clear is None else clear
+    stays = _stays(clear)
     if not stays:
         return (), np.zeros(len(track.time_s), dtype=bool)
     leg_of_stay = _alternating_legs(stays)
     swap = _swapped_rows(track, stays, leg_of_stay)
-    supports = tuple(_support(track, stay, leg) for stay, leg in zip(stays, leg_of_stay, strict=True))
+    supports = tuple(_support(clear, stay, leg) for stay, leg in zip(stays, leg_of_stay, strict=True))
     return supports, swap
 
 
@@ -126,13 +139,25 @@ def _stays(track: RunwayTrack) -> list[_Stay]:
         near &= np.abs(y - np.percentile(y[near], 30)) <= LIFT_M
         stay = _longest_run(rows[near], legs[near], way)
         if len(stay[0]) and way[stay[0][-1]] - way[stay[0][0]] >= MIN_SUPPORT_M * 0.8:
-            found.append(_Stay(rows=stay[0], legs=stay[1], toe_x_m=float(np.median(toe[stay[0], stay[1], 0]))))
+            found.append(_stay(*stay, toe[stay], share))
         free &= ~(np.abs(toe[..., 0] - centre) <= MIN_STEP_M / 2)
     return _one_foot_at_a_time(found, way)
 
 
+def _stay(rows: Ints, legs: Ints, toe_m: Floats, share_m: Floats) -> _Stay:
+    """One stay from its toes (n, 2); nearness falls from 1 in the middle to 0 at WINDOW_M and LIFT_M (Epanechnikov's kernel)."""
+    middle_m = np.median(toe_m, axis=0)
+    off = (toe_m - middle_m) / np.array([WINDOW_M, LIFT_M])
+    near = np.clip(1.0 - (off**2).sum(axis=1), 0.0, None)
+    return _Stay(rows=rows, legs=legs, toe_x_m=float(middle_m[0]), seen_m=float((near * share_m[rows]).sum()))
+
+
 def _one_foot_at_a_time(stays: list[_Stay], way_m: Floats) -> list[_Stay]:
-    """The set of stays that lasts longest in all and in which every step is possible (longest path over pairs)."""
+    """The set of stays that are seen longest in all and in which every step is possible (longest path over pairs).
+
+    Not that last longest: in blurred pictures a pose model may put the swinging foot here and there near one place, now and
+    again for as long as the other one stands.
+    """
     stays = sorted(stays, key=lambda s: float(way_m[s.rows[-1]]))
     begins = [float(way_m[s.rows[0]]) for s in stays]
     ends = [float(way_m[s.rows[-1]]) for s in stays]
@@ -145,8 +170,8 @@ def _one_foot_at_a_time(stays: list[_Stay], way_m: Floats) -> list[_Stay]:
             and begins[i] + ends[i] - begins[j] - ends[j] >= 2.0 * MIN_STEP_M
             and stay.toe_x_m - stays[j].toe_x_m >= MIN_STEP_M
         ]
-        lasted, chain = max(before, default=(0.0, ()))
-        best.append((lasted + ends[i] - begins[i], (*chain, i)))
+        seen_m, chain = max(before, default=(0.0, ()))
+        best.append((seen_m + stay.seen_m, (*chain, i)))
     return [stays[i] for i in max(best, default=(0.0, ()))[1]]
 
 
@@ -230,8 +255,8 @@ def _support(track: RunwayTrack, stay: _Stay, leg: int) -> Support:
     early = slice(0, max(len(stay.rows) // 2, 1))
     return Support(
         foot="right" if leg else "left",
-        start_s=float(track.time_s[stay.rows[0]]),
-        end_s=float(track.time_s[stay.rows[-1]]),
+        start_s=_across_gap(track, int(stay.rows[0]), -1),
+        end_s=_across_gap(track, int(stay.rows[-1]), 1),
         toe_x_m=float(np.median(toe[:, 0])),
         heel_x_m=float(np.median(heel[early, 0])),
         toe_y_m=float(np.median(toe[early, 1])),
@@ -239,6 +264,18 @@ def _support(track: RunwayTrack, stay: _Stay, leg: int) -> Support:
         start_seen=_seen_beside(track, int(stay.rows[0]), -1),
         end_seen=_seen_beside(track, int(stay.rows[-1]), 1),
     )
+
+
+def _across_gap(track: RunwayTrack, row: int, way: int) -> float:
+    """When a support that is seen from or until a row begins or ends: where rows beside it are missing, midway across the gap."""
+    seen = np.flatnonzero(np.any(np.isfinite(feet_m(track, "toe")).all(axis=2), axis=1))
+    beyond = seen[seen > row] if way > 0 else seen[seen < row][::-1]
+    if len(seen) < 2 or not len(beyond):
+        return float(track.time_s[row])
+    usual_s = float(np.median(np.diff(track.time_s[seen])))
+    gap_s = abs(float(track.time_s[beyond[0]] - track.time_s[row]))
+    missing_s = gap_s - usual_s if gap_s > MISSING * usual_s else 0.0
+    return float(track.time_s[row]) + way * min(missing_s / 2.0, MOST_ACROSS_S)
 
 
 def _seen_beside(track: RunwayTrack, row: int, way: int) -> bool:

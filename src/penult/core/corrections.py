@@ -148,5 +148,5 @@ def apply(
 
 def _placed(found: Located, track: PixelTrack, size_px: tuple[int, int], hand: Floats | None) -> Located:
     sure = None if hand is None else hand > SURE
-    runway, weight, inside = place(track, found.cameras, size_px, found.runway.z_m, sure)
+    runway, weight, inside = place(track, found.cameras, size_px, found.runway.z_m, found.supports, sure)
     return dataclasses.replace(found, pixels=track, runway=runway, weight=weight, inside=inside)

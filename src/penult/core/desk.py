@@ -187,7 +187,7 @@ class Desk:
     def _seen_support(self, foot: Foot, span_s: tuple[float, float]) -> Support | None:
         """Where the joints show that foot during the contact; None when they do not."""
         track = self.joints.on(self._found.pixels)[0]
-        xy_m = place(track, self._found.cameras, (1, 1), self._found.runway.z_m)[0].xy_m
+        xy_m = place(track, self._found.cameras, (1, 1), self._found.runway.z_m, self._found.supports)[0].xy_m
         rows = (track.time_s >= span_s[0]) & (track.time_s <= span_s[1])
         toe, heel, ankle = (xy_m[rows, joint(foot, part)] for part in ("toe", "heel", "ankle"))
         if not np.isfinite(toe).all(axis=-1).any():

@@ -11,12 +11,15 @@ import numpy as np
 
 from penult.core import clock
 from penult.core.body import mass_centre, middle, segment_table, weight_draws
+from penult.core.camera import position_m
 from penult.core.carry import Flight, airborne
 from penult.core.clean import fill_gaps, smooth_path, trust
+from penult.core.confusion import confused, misshapen, straying, without_joints
 from penult.core.contacts import Support, find_supports
 from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
 from penult.core.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.hidden import knee_worth
 from penult.core.identity import one_body, refuse_cut, without
 from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.numbering import reference_index, takeoff_index
@@ -80,7 +83,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     refuse_cut(flat)
     track = without(track, ~one_body(flat))
     flat = to_runway(track, cameras, joint_depths(0.0))
-    supports, swap = find_supports(flat)
+    supports, swap = find_supports(flat, without_joints(flat, confused(flat) | misshapen(flat)))
     if not supports:
         raise NoContactError(
             "no contact of a foot with the runway was found",
@@ -91,7 +94,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
-    runway, weight, inside = place(track, cameras, size_px, joint_depths(scale))
+    runway, weight, inside = place(track, cameras, size_px, joint_depths(scale), supports)
     return Located(
         pixels=track,
         runway=runway,
@@ -104,14 +107,21 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
 
 
 def place(
-    track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int], z_m: Floats, sure: Bools | None = None
+    track: PixelTrack,
+    cameras: Sequence[Camera],
+    size_px: tuple[int, int],
+    z_m: Floats,
+    supports: Sequence[Support],
+    sure: Bools | None = None,
 ) -> tuple[RunwayTrack, Floats, Bools]:
     """Put settled joints on the runway: the track with its gaps filled, weights (t, k), rows with the whole body (t,).
 
     Samples that are `sure` (t, k), because a person put them there, are trusted whatever they look like.
     """
     raw = to_runway(track, cameras, z_m)
-    weight = trust(raw)
+    weight = np.where(straying(raw, supports), 0.0, trust(raw))
+    knee, worth = knee_worth(raw, float(position_m(cameras[0])[2]))
+    weight[:, knee] *= worth
     if sure is not None:
         weight = np.where(sure, 1.0, weight)
     height_px = float(np.nanmedian(np.ptp(track.xy_px[..., 1], axis=1)))
