@@ -166,6 +166,18 @@ def test_what_cannot_be_seen_says_why(made: Made) -> None:
     assert "toe_x_m" in values(part)
 
 
+def test_an_angle_of_no_use_is_not_given(made: Made) -> None:
+    """A smallest knee angle known to +-60 deg says nothing; one known to +-20 deg is told with its interval."""
+    spread = np.random.default_rng(2).normal(size=4000)
+    vague, wide = (
+        made.contact(made.posture(), knee_min_deg=np.concatenate([[132.0], 132.0 + sd * spread])) for sd in (30.0, 10.0)
+    )
+
+    assert "25 degrees" in reason(vague, "knee_angle_min_deg")
+    assert values(wide)["knee_angle_min_deg"] == pytest.approx(132.0)
+    assert "knee_angle_touchdown_deg" in values(vague)
+
+
 def test_a_contact_put_right_by_hand_is_marked(made: Made) -> None:
     """Every value that rests on a person's correction says so."""
     measures = contact_measures(made.contact(made.posture(), event=made.event(by_hand=True)))

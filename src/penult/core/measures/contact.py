@@ -10,7 +10,7 @@ from penult.core.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_de
 from penult.core.evidence import FOOT_SPEED_S, ContactEvidence
 from penult.core.uncertainty import to_measure
 from penult.model.arrays import Floats
-from penult.model.measured import Measure, NotMeasured
+from penult.model.measured import Measure, Measured, NotMeasured
 
 MAX_INTERVAL_S = 0.020
 """Slower than 50 frames a second a contact of 0.1 s covers fewer than five frames, and its time, uncertain by 0.82 frames
@@ -19,6 +19,12 @@ MAX_INTERVAL_S = 0.020
 SLOW_REASON = "frame rate too low: contact and flight times need at least 50 frames a second"
 SEEN_REASON = "the athlete is not wholly in the picture, or the joints were lost, at that instant"
 SUPPORT_REASON = "the athlete is not wholly in the picture, or the joints were lost, during that support"
+
+WIDEST_DEG = 25.0
+"""An angle whose interval is wider than this to either side is not given: it leaves out nothing that a jumper's leg or foot does
+(smallest knee angles of 110 to 150 deg: common practice, no source)."""
+
+WIDE_REASON = "too few pictures show the joints well enough: the angle is not known to within 25 degrees"
 
 STRIKE_BOUNDS_DEG = (-1.6, 8.0)
 """Forefoot below, heel first above, flat between: Altman & Davis 2012 (from memory, to be confirmed)."""
@@ -172,6 +178,8 @@ PART_REASON = "the foot is not in the picture from before touchdown until after 
 def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
     """Return every measure of a contact; its instants only where the pictures show the whole of it."""
     out = {name: to_measure(f(c), why, by_hand=c.event.by_hand) for name, (f, why) in CONTACT_MEASURES.items()}
+    wide = (n for n, m in out.items() if n.endswith("_deg") and isinstance(m, Measured) and m.u95 > WIDEST_DEG)
+    out |= dict.fromkeys(list(wide), NotMeasured(reason=WIDE_REASON))
     if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
         out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
     if c.event.rough and not c.wholly_seen:
