@@ -123,7 +123,7 @@ def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner,
 def test_a_knee_seen_too_far_back_while_it_is_most_bent_spoils_the_smallest_angle_little(
     scene: Scene, runner: Runner
 ) -> None:
-    """3 cm behind its place for a part of the support makes that angle at least 4 degrees too straight; hip and ankle tell better."""
+    """3 cm behind its place for a part of the support: 4 degrees and more too straight there; hip and ankle tell better."""
     event = _event(runner, -1)
     inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     true_deg = knee_angle_deg(scene.xy_m[0][inner], event.foot).min()
