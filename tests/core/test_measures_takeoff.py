@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import numpy as np
@@ -216,5 +217,17 @@ def test_free_fall_of_exact_flights_is_g(made: Made) -> None:
     """Closed form: parabolas of g = 9.81, each with its own start and speed, give 9.81; no flight gives a reason."""
     flights = [made.flight((9.0, 0.6), 0.98), made.flight((9.1, 0.4), 0.93), made.flight((8.3, 3.2), 1.1)]
 
-    assert value(check_measures(flights)["free_fall_m_per_s2"]) == pytest.approx(9.81, abs=1e-6)
-    assert "no flight" in why(check_measures([])["free_fall_m_per_s2"])
+    for takeoff in (None, 2):
+        assert value(check_measures(flights, takeoff)["free_fall_m_per_s2"]) == pytest.approx(9.81, abs=1e-6)
+    assert "no flight" in why(check_measures([], None)["free_fall_m_per_s2"])
+
+
+def test_last_flight_of_a_run_through_is_one_running_flight_among_others(made: Made) -> None:
+    """Three flights at 9.81 and a last one that seems to fall at 8.5: taken for a leap it would decide nearly alone."""
+    flights = [made.flight((9.0, 0.6)), made.flight((9.1, 0.4)), made.flight((9.0, 0.5)), made.flight((9.0, 0.6))]
+    slow = dataclasses.replace(flights[3], height_m=flights[3].height_m + (9.81 - 8.5) * flights[3].time_s ** 2 / 2.0)
+
+    through, leapt = (value(check_measures([*flights[:3], slow], t)["free_fall_m_per_s2"]) for t in (None, 3))
+
+    assert through >= 9.81 - (9.81 - 8.5) / 4.0  # an equal share of it at most, less for being the odd one out
+    assert leapt < through - 0.3

@@ -6,6 +6,7 @@ support or flight, never through a whole clip.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,6 +75,11 @@ class Scene:
     def interval_s(self) -> float:
         """The usual frame interval."""
         return float(np.median(np.diff(self.time_s)))
+
+    def measured(self) -> Scene:
+        """Return the scene with the measured joints alone, as its only draw."""
+        weights = None if self.weights is None else self.weights[:1]
+        return dataclasses.replace(self, xy_m=self.xy_m[:1], weights=weights, hips=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

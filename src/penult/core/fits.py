@@ -16,10 +16,16 @@ HUBER = 1.5
 """Residuals beyond this many robust SDs lose weight (Huber's proposal; 1.345 to 1.5 in use)."""
 
 
+ROUNDS = 6
+"""Rounds of a robust fit at most (common practice, no source)."""
+
+
 def huber_weights(residual: Floats) -> Floats:
     """Weights (n,) of Huber's M-estimator from residuals (n,), with the median absolute deviation as scale."""
-    scale = 1.4826 * float(np.median(np.abs(residual))) + 1e-6
-    return np.asarray(1.0 / np.maximum(1.0, np.abs(residual) / (HUBER * scale)))
+    size = np.abs(residual)
+    ordered = np.sort(size)  # np.median asks more questions than it takes to sort a dozen numbers
+    scale = 1.4826 * float(ordered[(len(size) - 1) // 2] + ordered[len(size) // 2]) / 2.0 + 1e-6
+    return np.asarray(1.0 / np.maximum(1.0, size / (HUBER * scale)))
 
 
 def polynomial(time_s: Floats, values: Floats, degree: int, weight: Floats | None = None) -> Floats:
@@ -48,20 +54,21 @@ def polynomial(time_s: Floats, values: Floats, degree: int, weight: Floats | Non
         return out
     used = min(degree, max(int(good.sum()) - 2, 1))
     t, y, w = time_s[good], values[:, good], base[good]
-    design = np.vander(t, used + 1, increasing=True)
+    unit = float(np.abs(t).max()) or 1.0  # powers of numbers up to one: the normal equations then keep their digits
+    design = np.vander(t / unit, used + 1, increasing=True)
     robust = np.ones_like(w)
-    for _ in range(6):
-        solve = _weighted_inverse(design, w * robust)
-        robust = huber_weights(y[0] - design @ (solve @ y[0])) if good.sum() > used + 2 else robust
-    out[:, : used + 1] = y @ solve.T
+    solve = np.zeros(design.shape[::-1])
+    for _ in range(ROUNDS):
+        weighted = design.T * (w * robust)
+        solve = np.linalg.solve(weighted @ design, weighted)
+        if good.sum() <= used + 2:
+            break
+        before, robust = robust, huber_weights(y[0] - design @ (solve @ y[0]))
+        if np.array_equal(before, robust):
+            break
+    out[:, : used + 1] = y @ solve.T / unit ** np.arange(used + 1)
     out[:, used + 1 :] = 0.0
     return out
-
-
-def _weighted_inverse(design: Floats, weight: Floats) -> Floats:
-    """The matrix that turns samples into coefficients, (p, n)."""
-    root = np.sqrt(weight)[:, None]
-    return np.asarray(np.linalg.pinv(design * root) * root.T)
 
 
 def evaluate(coefficients: Floats, time_s: Floats | float) -> Floats:
@@ -113,7 +120,7 @@ def generalised(design: Floats, values: Floats, covariance: Floats) -> Floats:
     """
     robust = np.ones(len(design))
     solve = np.zeros(design.shape[::-1])
-    for _ in range(6):
+    for _ in range(ROUNDS):
         spread = covariance + np.diag(np.diag(covariance) * (1.0 / robust - 1.0))
         weighted = np.linalg.solve(spread, design)
         solve = np.linalg.solve(design.T @ weighted, weighted.T)

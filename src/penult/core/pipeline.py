@@ -187,12 +187,11 @@ def measure(
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
         hips=hip_heights(draws, found.runway, strides, hand),
     )
-    flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, _spans(scene, events), trunks))
+    spans = _spans(scene, events, _takeoff(_flights(scene.measured(), events), events, fit))
+    flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, spans, trunks))
     contacts = [contact_evidence(scene, event, flying) for event in events]
     flights = _flights(flying, events)
-    takeoff = takeoff_index(
-        [float(f.velocity_m_per_s[0, 1]) for f in flights], [float(e.toe_x_m[0]) for e in events], fit.lane.board
-    )
+    takeoff = _takeoff(flights, events, fit)
     zero = reference_index(
         takeoff, [float(e.toe_x_m[0]) for e in events], [c.wholly_seen for c in contacts], fit.lane.board
     )
@@ -246,12 +245,17 @@ def _in_order(events: list[Event]) -> list[Event]:
     return sorted((e for e in events if e.toe_off_s[0] > e.touchdown_s[0]), key=lambda e: float(e.touchdown_s[0]))
 
 
-def _spans(scene: Scene, events: Sequence[Event]) -> list[Flight]:
-    """Rows of each flight; the last may be the leap, and stands alone."""
+def _takeoff(flights: Sequence[FlightEvidence], events: Sequence[Event], fit: LaneFit) -> int | None:
+    rises = [float(f.velocity_m_per_s[0, 1]) for f in flights]
+    return takeoff_index(rises, [float(e.toe_x_m[0]) for e in events], fit.lane.board)
+
+
+def _spans(scene: Scene, events: Sequence[Event], takeoff: int | None) -> list[Flight]:
+    """Rows of each flight; those from the take-off on are no running steps."""
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
         rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
-        out.append(Flight(rows=rows, foot=e.foot, running=i + 1 < len(events)))
+        out.append(Flight(rows=rows, foot=e.foot, running=takeoff is None or i < takeoff))
     return out
 
 
@@ -262,7 +266,8 @@ def _ends(scene: Scene, events: Sequence[Event]) -> list[float]:
 def _flights(scene: Scene, events: Sequence[Event]) -> list[FlightEvidence]:
     """The flight after each contact, until the next touchdown or the end of the track."""
     ends = _ends(scene, events)
-    return [flight_evidence(scene, e.toe_off_s, end) for e, end in zip(events, ends, strict=True)]
+    rows = len(scene.xy_m)
+    return [flight_evidence(scene, e.toe_off_s[:rows], end) for e, end in zip(events, ends, strict=True)]
 
 
 def _direction(track: PixelTrack) -> Direction:

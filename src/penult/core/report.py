@@ -65,7 +65,7 @@ class Report:
             steps=self._steps(),
             penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
             takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
-            checks=check_measures(self.flights),
+            checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
             method=method,
         )

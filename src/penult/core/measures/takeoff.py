@@ -135,8 +135,8 @@ def takeoff_measures(t: TakeoffEvidence | None, toe_x_m: Floats | None, *, board
     return out
 
 
-def check_measures(flights: list[FlightEvidence]) -> dict[str, Measure]:
-    """g fitted freely to the mass centre in all flights together, the last of them the leap: a check of scale and clock."""
-    last = len(flights) - 1
-    g = free_fall([(f.time_s, f.height_m, i < last) for i, f in enumerate(flights) if len(f.time_s)])
+def check_measures(flights: list[FlightEvidence], takeoff: int | None) -> dict[str, Measure]:
+    """g fitted freely to the mass centre in all flights together, running before the take-off: a check of scale and clock."""
+    running = [takeoff is None or i < takeoff for i in range(len(flights))]
+    g = free_fall([(f.time_s, f.height_m, is_run) for f, is_run in zip(flights, running, strict=True) if len(f.time_s)])
     return {"free_fall_m_per_s2": to_measure(g, "no flight with enough frames of the whole body")}
