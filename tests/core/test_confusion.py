@@ -11,7 +11,6 @@ from penult.core import contacts
 from penult.core.clean import trust
 from penult.core.confusion import confused, misshapen, straying, without_joints
 from penult.core.contacts import find_supports
-from penult.core.hidden import FREE_M, LEAST_WORTH, knee_worth
 from penult.core.locate import joint_depths, to_runway
 from penult.core.synthetic import Runner
 from penult.core.synthetic_film import film, frame_times_s
@@ -122,28 +121,3 @@ def test_a_support_whose_first_rows_are_missing_begins_midway_across_the_gap(
     assert first.start_s == pytest.approx(stance.touchdown_s, abs=0.025)
     assert not first.start_seen
     assert run_60.time_s[rows[-1] + 1] - first.start_s == pytest.approx(rows.size / 120.0, abs=1e-3)
-
-
-@pytest.mark.parametrize(("lens_z_m", "far", "near"), [(12.0, "left", "right"), (-12.0, "right", "left")])
-def test_the_far_knee_is_worth_little_behind_the_near_leg(
-    run_60: RunwayTrack, lens_z_m: float, far: str, near: str
-) -> None:
-    """Closed form: on the line of the nearer thigh LEAST_WORTH, FREE_M and more away from it 1, between in proportion."""
-    track = run_60
-    for row, away_m in ((10, 0.0), (11, 0.5 * FREE_M), (12, 2.0 * FREE_M)):
-        track = changed(
-            track,
-            row,
-            {
-                f"{near}_hip": np.array([0.0, 1.0]),
-                f"{near}_knee": np.array([0.0, 0.6]),
-                f"{near}_ankle": np.array([0.0, 0.2]),
-                f"{far}_knee": np.array([away_m, 0.7]),
-            },
-        )
-    track = changed(track, 13, {f"{far}_knee": np.full(2, np.nan)})
-
-    knee, worth = knee_worth(track, lens_z_m)
-
-    assert JOINTS[knee] == f"{far}_knee"
-    assert worth[10:14] == pytest.approx([LEAST_WORTH, 0.5, 1.0, 1.0])

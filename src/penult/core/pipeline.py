@@ -19,7 +19,7 @@ from penult.core.contacts import Support, find_supports
 from penult.core.draws import Draws, draw_track
 from penult.core.events import make_event, nearest_camera
 from penult.core.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
-from penult.core.hidden import knee_worth
+from penult.core.hidden import knee_worth, with_far_elbow
 from penult.core.identity import one_body, refuse_cut, without
 from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.numbering import reference_index, takeoff_index
@@ -118,9 +118,10 @@ def place(
 
     Samples that are `sure` (t, k), because a person put them there, are trusted whatever they look like.
     """
-    raw = to_runway(track, cameras, z_m)
+    lens_z_m = float(position_m(cameras[0])[2])
+    raw = with_far_elbow(to_runway(track, cameras, z_m), lens_z_m, sure)
     weight = np.where(straying(raw, supports), 0.0, trust(raw))
-    knee, worth = knee_worth(raw, float(position_m(cameras[0])[2]))
+    knee, worth = knee_worth(raw, lens_z_m)
     weight[:, knee] *= worth
     if sure is not None:
         weight = np.where(sure, 1.0, weight)
