@@ -22,25 +22,26 @@ def changed(track: RunwayTrack, row: int, places: dict[str, Floats]) -> RunwayTr
 
 
 def swinging(still_s: float = 0.0) -> RunwayTrack:
-    """240 pictures a second of an upright trunk at 9 m/s; the left elbow swings past it, or stays behind it for a while."""
+    """240 pictures a second of an upright trunk at 9 m/s; arms of 28 cm swing past it by a radian, or stay
+    behind it for a while."""
     time_s = np.arange(200) / 240.0
     xy_m = np.zeros((len(time_s), len(JOINTS), 2))
     xy_m[..., 0] = 9.0 * time_s[:, None]
     for side in ("left", "right"):
         xy_m[:, joint(side, "shoulder"), 1], xy_m[:, joint(side, "hip"), 1] = 1.4, 0.9
-        xy_m[:, joint(side, "elbow"), 1] = 1.15
-    swing = -0.25 * np.cos(2.0 * np.pi * time_s / 0.5)
-    swing[np.abs(time_s - 0.375) < still_s / 2.0] = 0.0
-    xy_m[:, joint("left", "elbow"), 0] += swing
-    xy_m[:, joint("right", "elbow"), 0] -= swing
+    swing_rad = -1.0 * np.cos(2.0 * np.pi * time_s / 0.5)
+    swing_rad[np.abs(time_s - 0.375) < still_s / 2.0] = 0.0
+    for side, turn in (("left", 1.0), ("right", -1.0)):
+        arm = 0.28 * np.stack([np.sin(turn * swing_rad), -np.cos(swing_rad)], axis=1)
+        xy_m[:, joint(side, "elbow")] = xy_m[:, joint(side, "shoulder")] + arm
     frame = np.arange(len(time_s))
     return RunwayTrack(
         frame=frame, time_s=time_s, xy_m=xy_m, filled=np.zeros(xy_m.shape[:2], bool), z_m=np.zeros(len(JOINTS))
     )
 
 
-def test_the_far_elbow_goes_straight_while_it_is_behind_the_trunk() -> None:
-    """Seen 10 cm too far forward there, it comes back to within 1 cm of a swing of 25 cm; the near one and all others stay."""
+def test_the_far_elbow_swings_on_evenly_while_it_is_behind_the_trunk() -> None:
+    """Seen 10 cm too far forward there, it comes back to within 1 cm of a pendulum's way; the near one and all others stay."""
     true, elbow = swinging(), joint("left", "elbow")
     hidden = np.abs(true.xy_m[:, elbow, 0] - true.xy_m[:, joint("left", "shoulder"), 0]) < 0.1
     xy_m = np.array(true.xy_m)

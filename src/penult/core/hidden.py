@@ -46,9 +46,9 @@ LONGEST_BEHIND_S = 0.2
 
 
 def with_far_elbow(track: RunwayTrack, lens_z_m: float, sure: Bools | None = None) -> RunwayTrack:
-    """Return the track with the far elbow, while it passes behind the trunk, on a straight line between where it is seen.
+    """Return the track with the far elbow, while it passes behind the trunk, on an arc between where it is seen.
 
-    The line is one relative to the shoulders. What the pose model makes of a hidden elbow moves the mass centre by up to
+    The arc is one about the shoulders. What the pose model makes of a hidden elbow moves the mass centre by up to
     0.02 m/s over a flight, always forward.
 
     Parameters
@@ -78,8 +78,15 @@ def with_far_elbow(track: RunwayTrack, lens_z_m: float, sure: Bools | None = Non
         start_s, end_s = track.time_s[ends]
         if end_s - start_s <= LONGEST_BEHIND_S:
             share = (track.time_s[row] - start_s) / (end_s - start_s)
-            xy_m[row, elbow] = shoulder[row] + (1.0 - share) * away[ends[0]] + share * away[ends[1]]
+            xy_m[row, elbow] = shoulder[row] + _swung(away[ends[0]], away[ends[1]], share)
     return dataclasses.replace(track, xy_m=xy_m)
+
+
+def _swung(start_m: Floats, end_m: Floats, share: float) -> Floats:
+    """Place (2,) of an arm that has swung this share of the way from one place to another, at an even rate of angle and reach."""
+    a, b = complex(*start_m), complex(*end_m)
+    now = a * (abs(b) / abs(a)) ** share * np.exp(1j * share * np.angle(b / a))
+    return np.array([now.real, now.imag])
 
 
 def _far_and_near(lens_z_m: float) -> tuple[Foot, Foot]:
