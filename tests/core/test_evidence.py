@@ -137,6 +137,28 @@ def test_a_knee_seen_too_far_back_while_it_is_most_bent_spoils_the_smallest_angl
     assert evidence.contact_evidence(astray, event, astray).knee_min_deg[0] == pytest.approx(true_deg, abs=2.5)
 
 
+def test_the_smallest_angle_follows_a_knee_that_a_person_put(scene: Scene, runner: Runner) -> None:
+    """All joints of the leg by hand, the knee 3 cm behind: the angle of those very joints counts; without a hand it does not."""
+    event = _event(runner, -1)
+    inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
+    xy_m, hand = np.array(scene.xy_m), np.zeros(scene.xy_m.shape[1:3])
+    xy_m[:, inner, joint(event.foot, "knee"), 0] -= 0.03
+    put_deg = knee_angle_deg(xy_m[0][inner], event.foot).min()
+    moved = dataclasses.replace(scene, xy_m=xy_m)
+    late = inner & (scene.time_s > (event.touchdown_s[0] + event.toe_off_s[0]) / 2.0)
+    partly, wholly = hand.copy(), hand.copy()
+    partly[late, joint(event.foot, "knee")] = 1.0
+    wholly[inner, joint(event.foot, "knee")] = 1.0
+    straight = dataclasses.replace(scene, xy_m=np.where(late[None, :, None, None], xy_m, scene.xy_m))
+
+    free, half, whole = (
+        evidence.contact_evidence(dataclasses.replace(given, hand=by_hand), event, given).knee_min_deg[0]
+        for given, by_hand in ((straight, None), (straight, partly), (moved, wholly))
+    )
+    assert whole == pytest.approx(put_deg, abs=1.5)
+    assert free < half < whole
+
+
 @pytest.mark.parametrize(("astray_m", "given"), [(0.0, True), (0.15, False)])
 def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
     scene: Scene, runner: Runner, astray_m: float, given: bool

@@ -61,6 +61,8 @@ class Scene:
         Weights of the joints for the mass centre, drawn; without them the table's.
     hips : HipHeights, optional
         Height of the mid-hip where the trunk's pixels tell it.
+    hand : (t, k) float64, optional
+        How far each sample was put where it is by a person, 0 to 1.
     """
 
     time_s: Floats
@@ -70,6 +72,7 @@ class Scene:
     table: SegmentTable
     weights: Floats | None = None
     hips: HipHeights | None = None
+    hand: Floats | None = None
 
     @property
     def interval_s(self) -> float:
@@ -271,22 +274,28 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
     (a triangle's closed form; thigh and shank that differ by a tenth move A by 0.1 deg). L comes from the knee angles of the
     same support, most from those of a straight leg, which hang on L the least. The knee itself is seen badly just when it is
-    most bent: the other leg passes before or behind it.
+    most bent: the other leg passes before or behind it. Where a person put the leg's joints, their own angle counts.
     """
     rows = _within(scene, event)
+    leg = [joint(event.foot, part) for part in ("hip", "knee", "ankle")]
+    hip, knee, ankle = leg
     angle, reach_m = np.full(scene.xy_m.shape[:2], np.nan), np.full(scene.xy_m.shape[:2], np.nan)
-    hip, ankle = joint(event.foot, "hip"), joint(event.foot, "ankle")
     angle[:, rows] = knee_angle_deg(scene.xy_m[:, rows], event.foot)
     reach_m[:, rows] = np.linalg.norm(scene.xy_m[:, rows, hip] - scene.xy_m[:, rows, ankle], axis=-1)
     seen = scene.weight[:, hip] * scene.weight[:, ankle]
-    half = np.sin(np.radians(angle / 2.0))
     off = np.hypot(REACH_OFF, np.radians(ANGLE_OFF_DEG) / 2.0 / np.tan(np.radians(angle[0] / 2.0)))
-    worth = np.where(rows, seen * scene.weight[:, joint(event.foot, "knee")] / off**2, 0.0)
-    length_m = polynomial(scene.time_s, reach_m / half, 0, np.nan_to_num(worth))[:, 0]
+    worth = np.nan_to_num(np.where(rows, seen * scene.weight[:, knee] / off**2, 0.0))
+    half = np.sin(np.radians(angle / 2.0))
+    length_m = polynomial(scene.time_s, reach_m / half, 0, worth)
+    if scene.hand is not None:
+        hand = scene.hand[:, leg].max(axis=1)
+        if (worth * (1.0 - hand)).any():
+            length_m = polynomial(scene.time_s, reach_m / half, 0, worth * (1.0 - hand))
+        reach_m = np.where(hand > 0.0, hand * length_m * half + (1.0 - hand) * reach_m, reach_m)
     grid, values = _over_support(scene, event, reach_m, seen)
     if not len(grid):
         return np.full(len(angle), np.nan)
-    return np.asarray(np.degrees(2.0 * np.arcsin(np.clip(values.min(axis=1) / length_m, 0.0, 1.0))))
+    return np.asarray(np.degrees(2.0 * np.arcsin(np.clip(values.min(axis=1) / length_m[:, 0], 0.0, 1.0))))
 
 
 def _over_support(scene: Scene, event: Event, values: Floats, weight: Floats) -> tuple[Floats, Floats]:

@@ -187,6 +187,7 @@ def measure(
         table=segment_table(settings.sex),
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
         hips=hip_heights(draws, found.runway, strides, hand),
+        hand=hand,
     )
     spans = _spans(scene, events, _takeoff(_flights(scene.measured(), events), events, fit))
     flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, spans, trunks))
