@@ -41,6 +41,7 @@ EXEMPT = {
     "Scene.noise": "grey levels of a picture",
     "HandTrack.drags": "pixels by frame and joint, in a mapping",
     "Corrected.hand": "how far a person put it there, 0 to 1",
+    "Scene.hand": "how far a person put it there, 0 to 1",
 }
 MIXED = {
     "penult.model.comparison": "values of whatever measure is compared, in its unit",

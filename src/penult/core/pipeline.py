@@ -21,6 +21,7 @@ from penult.core.events import make_event, nearest_camera
 from penult.core.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
 from penult.core.hidden import knee_worth, with_far_elbow
 from penult.core.identity import one_body, refuse_cut, without
+from penult.core.joined import joined
 from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.numbering import reference_index, takeoff_index
 from penult.core.report import Report
@@ -194,6 +195,7 @@ def measure(
     contacts = [contact_evidence(scene, event, flying) for event in events]
     flights = _flights(flying, events)
     takeoff = _takeoff(flights, events, fit)
+    flights = joined(flights, events, takeoff)
     zero = reference_index(
         takeoff, [float(e.toe_x_m[0]) for e in events], [c.wholly_seen for c in contacts], fit.lane.board
     )
