@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.ndimage import shift
 
+import penult.core.shoe
 from drawn_shoe import LENGTH_M, Drawing, patches, rough
 from penult.core.shoe import _second_looks, refine, refine_all
 from penult.core.shoe_onset import leaves, own_curve
@@ -58,6 +59,21 @@ def test_the_bare_runway_is_exactly_zero_and_certain() -> None:
     found = refine(patches(Drawing(seed=3)), rough(Drawing(), up_m=0.03))
 
     assert (found.support_height_m, found.support_height_sd_m) == (0.0, 0.0)
+
+
+def test_a_mat_under_a_shoe_without_ends_is_not_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the dark noise has borders: what lies under a shoe of which neither toe nor heel is seen is not known."""
+    mat = Drawing(height_m=0.05)
+    seen = refine(patches(mat), rough(mat, **WRONG))
+    for name in ("toe_tip", "heel_edge"):
+        whole = getattr(penult.core.shoe, name)
+        monkeypatch.setattr(penult.core.shoe, name, lambda *given, whole=whole: replace(whole(*given), seen=False))
+    unseen, bare = (refine(patches(drawn), rough(drawn, **WRONG)) for drawn in (mat, Drawing(seed=3)))
+
+    assert seen.support_height_m == pytest.approx(0.05, abs=0.008)
+    assert math.isnan(unseen.support_height_m)
+    assert unseen.touchdown_s == pytest.approx(mat.touchdown_s, abs=FRAME_240_S)
+    assert bare.support_height_m == 0.0
 
 
 @pytest.mark.parametrize(("rate_hz", "frames"), [(120.0, 0.6), (60.0, 0.6)])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from penult.adapters.patches import PatchCollector
+from penult.core.draws import unrest_of, white_noise_sd_m
 from penult.core.events import nearest_camera, rough_contact
 from penult.core.light import evened
 from penult.core.pipeline import Located
@@ -25,7 +26,8 @@ class ShoeLook:
 
     def __init__(self, found: Located) -> None:
         self._found = found
-        self._roughs = [rough_contact(s, float(found.runway.z_m[joint(s.foot, "toe")])) for s in found.supports]
+        unrest = unrest_of(white_noise_sd_m(found.runway.xy_m, found.weight))
+        self._roughs = [rough_contact(s, float(found.runway.z_m[joint(s.foot, "toe")]), unrest) for s in found.supports]
         self._collector = PatchCollector(self._roughs)
 
     def wants(self, row: int) -> bool:

@@ -123,9 +123,8 @@ def draw_track(
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng)
     noise_m = white_noise_sd_m(xy_m, weight)
-    told = np.isfinite(noise_m)
-    unrest = max(1.0, float(np.median(noise_m[told])) / USUAL_NOISE_M) if told.any() else 1.0
-    noise_m = np.where(told, noise_m, UNKNOWN_NOISE_M)
+    unrest = unrest_of(noise_m)
+    noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
     model = unrest * _drift(track.time_s, rng)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
@@ -159,6 +158,12 @@ def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
         values = values[np.isfinite(values)]
         sd[k] = 1.4826 * np.median(values) if len(values) >= LEAST_DIFFERENCES else np.nan
     return sd
+
+
+def unrest_of(noise_m: Floats) -> float:
+    """Return how many times noisier the joints (k,) are than usual, at least once; NaN says nothing."""
+    told = noise_m[np.isfinite(noise_m)]
+    return max(1.0, float(np.median(told)) / USUAL_NOISE_M) if told.size else 1.0
 
 
 def _bias(rng: np.random.Generator) -> Floats:

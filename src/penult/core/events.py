@@ -53,7 +53,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         angle = (shoe.foot_angle_touchdown_deg, shoe.foot_angle_touchdown_sd_deg)
     else:
         times = [(support.start_s + ROUGH_START_S, ROUGH_TIME_S[0]), (support.end_s + ROUGH_END_S, ROUGH_TIME_S[1])]
-        toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1])
+        toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1] * draws.unrest)
         height = angle = (float("nan"), float("nan"))
     told = _told(support, shoe)
     place = _camera_part(camera, draws.camera_theta, (toe[0], 0.0 if np.isnan(height[0]) else height[0], z_m))
@@ -121,8 +121,22 @@ SHOE_AHEAD_M, SHOE_BEHIND_M, TOE_ABOVE_M = 0.035, 0.02, 0.025
 truth; places only tell where to look)."""
 
 
-def rough_contact(support: Support, z_m: float) -> RoughContact:
-    """Return where and when the pictures of the shoe are to be looked at."""
+ROUGH_TOE_SD_M = 0.03
+"""How well joints of usual noise place toe tip and heel, one SD (films with known truth: within 7 cm, 2.4 SD)."""
+
+
+def rough_contact(support: Support, z_m: float, unrest: float = 1.0) -> RoughContact:
+    """Return where and when the pictures of the shoe are to be looked at, and how far around.
+
+    Parameters
+    ----------
+    support : Support
+        As the joints show it.
+    z_m : float
+        Depth of the toe.
+    unrest : float
+        How many times noisier the joints are than usual (`draws.unrest_of`): their places are that much less sure.
+    """
     return RoughContact(
         foot=support.foot,
         start_s=support.start_s + ROUGH_START_S,
@@ -131,4 +145,5 @@ def rough_contact(support: Support, z_m: float) -> RoughContact:
         heel_x_m=support.heel_x_m - SHOE_BEHIND_M,
         y_m=max(support.toe_y_m - TOE_ABOVE_M, 0.0),
         z_m=z_m,
+        toe_sd_m=ROUGH_TOE_SD_M * unrest,
     )
