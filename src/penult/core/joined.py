@@ -61,9 +61,8 @@ def _agreed(flights: list[FlightEvidence], events: list[Event]) -> list[FlightEv
     speed = np.stack([f.velocity_m_per_s[:, 0] for f in flights], axis=1)
     half_s = np.array([float(f.time_s.mean()) for f in flights])
     start_s = np.stack([e.toe_off_s for e in events], axis=1)
-    to_middle_s = half_s - (
-        start_s - start_s[0]
-    )  # a flight's times are told from its measured toe-off, its place from the drawn
+    # the times of a flight count from its measured toe-off, its place is that at the drawn one
+    to_middle_s = half_s - (start_s - start_s[0])
     place_m = np.stack([f.position_m[:, 0] for f in flights], axis=1) + speed * to_middle_s
     support_s = start_s[0, 1:] - np.array([float(e.touchdown_s[0]) for e in events[1:]])
     between_s = start_s[0, 1:] + half_s[1:] - start_s[0, :-1] - half_s[:-1]
