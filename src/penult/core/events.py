@@ -13,7 +13,7 @@ from penult.core.draws import NUDGE, Draws, moved
 from penult.core.evidence import Event
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
-from penult.model.shoe import RoughContact, ShoeContact
+from penult.model.shoe import ROUGH_TOE_SD_M, RoughContact, ShoeContact
 
 COMMON_SHARE = 0.4
 """Share of the variance of an instant's error that all instants of a clip have in common: shoe, shadow, shutter and compression
@@ -119,10 +119,6 @@ def nearest_camera(cameras: Sequence[Camera], time_s: Floats, instant_s: float) 
 SHOE_AHEAD_M, SHOE_BEHIND_M, TOE_ABOVE_M = 0.035, 0.02, 0.025
 """The pose model's toe and heel lie inside the shoe: behind its tip, ahead of its heel, above its sole (films with known
 truth; places only tell where to look)."""
-
-
-ROUGH_TOE_SD_M = 0.03
-"""How well joints of usual noise place toe tip and heel, one SD (films with known truth: within 7 cm, 2.4 SD)."""
 
 
 def rough_contact(support: Support, z_m: float, unrest: float = 1.0) -> RoughContact:

@@ -19,8 +19,7 @@ from penult.model.arrays import Floats
 DIP_M_PER_S = (0.15, 0.3)
 """By how much the mean speed in a running support lies below the mean of the speeds before and after it, and its SD. At 9 m/s
 braking takes 2 to 5 % of the speed, which pushing gives back before toe-off: on average half of that is missing (published
-ranges, from memory, to be confirmed). The SD is wide on purpose, twice the mean: on a sharp clip
-the way must not say what the flights can."""
+ranges, from memory, to be confirmed). The SD is wide on purpose, twice the mean: on a sharp clip the flights are to say it."""
 
 LEAST_SD_M_PER_S = 1e-3
 """Added to the spread of every speed, so that exact ones can be joined too."""

@@ -21,8 +21,8 @@ SEEN_REASON = "the athlete is not wholly in the picture, or the joints were lost
 SUPPORT_REASON = "the athlete is not wholly in the picture, or the joints were lost, during that support"
 
 WIDEST_DEG = 25.0
-"""An angle whose interval is wider than this to either side is not given: it leaves out nothing that a jumper's leg or foot does
-(smallest knee angles of 110 to 150 deg: common practice, no source)."""
+"""An angle whose interval is wider than this to either side is not given: such an interval holds all that jumpers do (smallest knee
+angles of 110 to 150 deg: common practice, no source) and says nothing of this one."""
 
 WIDE_REASON = "too few pictures show the joints well enough: the angle is not known to within 25 degrees"
 
@@ -178,8 +178,8 @@ PART_REASON = "the foot is not in the picture from before touchdown until after 
 def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
     """Return every measure of a contact; its instants only where the pictures show the whole of it."""
     out = {name: to_measure(f(c), why, by_hand=c.event.by_hand) for name, (f, why) in CONTACT_MEASURES.items()}
-    wide = (n for n, m in out.items() if n.endswith("_deg") and isinstance(m, Measured) and m.u95 > WIDEST_DEG)
-    out |= dict.fromkeys(list(wide), NotMeasured(reason=WIDE_REASON))
+    wide = {n for n, m in out.items() if n.endswith("_deg") and isinstance(m, Measured) and m.u95 > WIDEST_DEG}
+    out |= dict.fromkeys(wide, NotMeasured(reason=WIDE_REASON))
     if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
         out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
     if c.event.rough and not c.wholly_seen:
