@@ -178,6 +178,19 @@ def test_an_angle_of_no_use_is_not_given(made: Made) -> None:
     assert "knee_angle_touchdown_deg" in values(vague)
 
 
+def test_a_contact_time_of_no_use_is_not_given(made: Made) -> None:
+    """60 +- 90 ms in the dark says nothing; 110 +- 40 ms is told with its interval."""
+    late = np.random.default_rng(3).normal(size=len(made.drawn(0.0)) - 1)
+    vague, wide = (
+        made.contact(made.posture(), event=made.event(toe_off_s=np.concatenate([[off], off + sd * late])))
+        for off, sd in ((0.76, 0.045), (0.81, 0.020))
+    )
+
+    assert "half of itself" in reason(vague, "contact_time_s")
+    assert values(wide)["contact_time_s"] == pytest.approx(0.11)
+    assert "toe_off_s" in values(vague)
+
+
 def test_a_contact_put_right_by_hand_is_marked(made: Made) -> None:
     """Every value that rests on a person's correction says so."""
     measures = contact_measures(made.contact(made.posture(), event=made.event(by_hand=True)))

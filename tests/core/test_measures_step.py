@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from itertools import pairwise
 from typing import Any
 
@@ -42,6 +43,18 @@ def test_a_step_worked_by_hand(made: Made) -> None:
     assert got["step_length_over_time_m_per_s"] == pytest.approx(2.35 / 0.256)
     assert got["step_speed_m_per_s"] == 9.2  # of the mass centre in flight, not length over time
     assert set(STEP_MEASURES) == set(got) | {"step_length_ratio", "step_time_ratio"}  # MEASURES.md section 3
+
+
+def test_a_flight_time_of_no_use_is_not_given(made: Made) -> None:
+    """The push-off known to 45 ms (SD): 0.152 s +- 0.09 says nothing; the step's own time stays."""
+    blind = step(made, (0.440, 0.544, -4.56), (0.696, 0.808, -2.21))
+    spread = np.concatenate(
+        [[0.544], 0.544 + 0.045 * np.random.default_rng(4).normal(size=len(blind.end.toe_off_s) - 1)]
+    )
+    blind = dataclasses.replace(blind, start=dataclasses.replace(blind.start, toe_off_s=spread))
+
+    assert "half of itself" in reasons(blind)["flight_time_s"]
+    assert values(blind)["step_time_s"] == pytest.approx(0.256)
 
 
 def test_published_last_step_is_shorter_than_the_penultimate(made: Made) -> None:

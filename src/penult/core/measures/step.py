@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.evidence import Event, FlightEvidence
-from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, SLOW_REASON
+from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, SLOW_REASON, VAGUE_REASON, is_vague
 from penult.core.uncertainty import to_measure
 from penult.model.arrays import Floats
 from penult.model.measured import Measure, NotMeasured
@@ -52,7 +52,7 @@ def step_rate_hz(s: StepEvidence) -> Floats:
 
 
 def step_speed_m_per_s(s: StepEvidence) -> Floats:
-    """Horizontal speed of the whole-body mass centre in the flight phase (straight-line fit)."""
+    """Horizontal speed of the whole-body mass centre in the flight phase (straight-line fit, see also `core.joined`)."""
     return s.flight.velocity_m_per_s[:, 0]
 
 
@@ -89,6 +89,8 @@ def step_measures(s: StepEvidence) -> dict[str, Measure]:
     """Return every measure of a step."""
     hand = s.start.by_hand or s.end.by_hand
     out = {n: to_measure(f(s), why or s.flight.reason, by_hand=hand) for n, (f, why) in STEP_MEASURES.items()}
+    if is_vague(out["flight_time_s"]):
+        out["flight_time_s"] = NotMeasured(reason=VAGUE_REASON)
     if s.part:
         out |= {n: NotMeasured(reason=PART_REASON) for n in out if "time" in n or n == "step_rate_hz"}
     if s.before and s.before.part:
