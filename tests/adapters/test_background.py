@@ -16,8 +16,9 @@ import pytest
 from penult.adapters.background import Follower, follow_clip
 from penult.adapters.lane_file import read_lane, read_still
 from penult.core import pinhole
-from penult.core.camera import fit_lane, position_m, project
+from penult.core.camera import position_m, project
 from penult.core.followed import FollowedClip
+from penult.core.lane import fit_lane
 from penult.errors import CalibrationError, ViewError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import Camera, LaneFile, LaneFit, Mark

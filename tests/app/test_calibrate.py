@@ -21,8 +21,9 @@ from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, pic
 from penult.app.check import check_lane
 from penult.app.lanes import Said
 from penult.app.lens import into_lane, lens_from, write_lens
-from penult.core.camera import at_depth, fit_lane, project
+from penult.core.camera import at_depth, project
 from penult.core.expected import advice, expected_map
+from penult.core.lane import fit_lane
 from penult.errors import CalibrationError, OutputError
 from penult.model.calibration import Lens
 from penult.model.marker import MarkerPlace

@@ -15,7 +15,8 @@ import pytest
 from penult.adapters import look_cache, video
 from penult.adapters.lane_file import read_lane, write_lane
 from penult.app.cameras import Scan, first_look, scan
-from penult.core.camera import fit_lane, project
+from penult.core.camera import project
+from penult.core.lane import fit_lane
 from penult.errors import ViewError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import LaneFile, Mark

@@ -17,15 +17,15 @@ from penult.core.camera import (
     at_depth,
     at_height,
     check_view,
-    fit_lane,
     metres_per_px,
     position_m,
     project,
-    sample_cameras,
     to_matrix,
     view_angle_deg,
 )
 from penult.core.expected import advice
+from penult.core.lane import fit_lane
+from penult.core.lane_draws import sample_cameras
 from penult.errors import CalibrationError, HorizonError, ViewError
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, LaneFit, Lens, Mark

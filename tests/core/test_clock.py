@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.camera import fit_lane
 from penult.core.clock import apply, judge, likely_slowness
+from penult.core.lane import fit_lane
 from penult.core.pipeline import locate, measure
 from penult.core.synthetic import Runner
 from penult.core.synthetic_film import ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from penult.core import draws
-from penult.core.camera import at_depth, fit_lane, project
+from penult.core.camera import at_depth, project
 from penult.core.events import _camera_part
+from penult.core.lane import fit_lane
 from penult.core.locate import DEPTH_SD_M
 from penult.core.synthetic_film import lane_file, square_camera
 from penult.model.arrays import Floats

@@ -7,11 +7,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core.camera import at_depth, fit_lane, project, sample_cameras
+from penult.core.camera import at_depth, project
 from penult.core.contacts import Support
 from penult.core.draws import Draws
 from penult.core.events import COMMON_SHARE, make_event, nearest_camera, rough_contact
 from penult.core.evidence import Event
+from penult.core.lane import fit_lane
+from penult.core.lane_draws import sample_cameras
 from penult.core.synthetic_film import lane_file, square_camera
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera

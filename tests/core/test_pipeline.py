@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from penult.core import carry, draws, locate
-from penult.core.camera import fit_lane
 from penult.core.events import COMMON_SHARE
+from penult.core.lane import fit_lane
 from penult.core.measures.takeoff import LANDING_DROP_M
 from penult.core.pipeline import Outcome, measure
 from penult.core.pipeline import locate as locate_joints

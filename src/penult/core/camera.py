@@ -1,7 +1,7 @@
 """From runway metres to pixels and back with a fitted camera, and how far that camera can be trusted.
 
 The inverse maps need a plane to land on: `at_depth` a plane along the run, `at_height` a level one. Fitting lives in
-`core.lane`; its entry `fit_lane` is offered here too. No pictures, no files.
+`core.lane`, which takes long to load: those who only draw do without. No pictures, no files.
 """
 
 from __future__ import annotations
@@ -12,8 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from penult.core import pinhole
-from penult.core.lane import fit_lane
-from penult.core.lane_draws import sample_cameras
 from penult.errors import HorizonError, ViewError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
@@ -23,11 +21,9 @@ __all__ = [
     "at_depth",
     "at_height",
     "check_view",
-    "fit_lane",
     "metres_per_px",
     "position_m",
     "project",
-    "sample_cameras",
     "to_matrix",
     "view_angle_deg",
 ]

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from penult.core import pinhole
-from penult.core.camera import WARN_VIEW_DEG, at_depth, metres_per_px, position_m, project, sample_cameras
+from penult.core.camera import WARN_VIEW_DEG, at_depth, metres_per_px, position_m, project
+from penult.core.lane_draws import sample_cameras
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFit, MarkResidual
 
