@@ -9,6 +9,7 @@ import pytest
 
 from penult.adapters.patches import ABOVE_M, AROUND_S, BEHIND_M, BELOW_M, PatchCollector, rectify
 from penult.adapters.torso import TrunkCollector
+from penult.app.footage import ROOM_PX, box_about
 from penult.core.camera import project
 from penult.model.calibration import Camera
 from penult.model.clip import Frame
@@ -46,6 +47,18 @@ def _product(a: np.ndarray, b: np.ndarray) -> np.ndarray:
 def contact(**change: float) -> RoughContact:
     values = {"start_s": 1.0, "end_s": 1.1, "toe_x_m": -3.0, "heel_x_m": -3.28, "y_m": 0.0, "z_m": 0.05} | change
     return RoughContact(foot="right", **values)
+
+
+def flight() -> TrunkWindow:
+    return TrunkWindow(
+        rows=np.array([4]),
+        time_s=np.array([1.05]),
+        path_m=np.array([[-3.1, 1.2]]),
+        z_m=0.1,
+        centre_z_m=0.0,
+        lens_m=np.array([AT_X_M, HEIGHT_M, AWAY_M]),
+        length_m=0.5,
+    )
 
 
 def ramp() -> np.ndarray:
@@ -128,16 +141,7 @@ def test_the_collector_takes_the_frames_around_each_contact_and_no_other() -> No
 def test_of_a_part_of_the_picture_the_patches_are_those_of_the_whole() -> None:
     """Of a kept frame only the surroundings are there; OpenCV rounds places to 1/32 px, less than a grey level of this ramp."""
     whole, part = PatchCollector([contact()]), PatchCollector([contact()])
-    trunk = TrunkWindow(
-        rows=np.array([4]),
-        time_s=np.array([1.05]),
-        path_m=np.array([[-3.1, 1.2]]),
-        z_m=0.1,
-        centre_z_m=0.0,
-        lens_m=np.array([AT_X_M, HEIGHT_M, AWAY_M]),
-        length_m=0.5,
-    )
-    trunks = TrunkCollector([trunk]), TrunkCollector([trunk])
+    trunks = TrunkCollector([flight()]), TrunkCollector([flight()])
     shown = frame(0, 1.05)
     cut = dataclasses.replace(shown, image=np.ascontiguousarray(shown.image[200:600, 500:800]), corner_px=(500, 200))
     for taken, shoes, trunk_of in ((shown, whole, trunks[0]), (cut, part, trunks[1])):
@@ -147,6 +151,27 @@ def test_of_a_part_of_the_picture_the_patches_are_those_of_the_whole() -> None:
     for one, other in ((c.patches()[0].images.astype(int) for c in pair) for pair in ((whole, part), trunks)):
         assert np.ptp(one) > 10
         assert np.abs(one - other).max() <= 1
+
+
+@pytest.mark.parametrize("turned_rad", [0.0, 0.15])
+def test_a_frame_is_wanted_as_far_as_patches_are_cut_from_it(turned_rad: float) -> None:
+    """Cut to the places that collectors ask for, and black beyond, a frame gives the patches of the whole one."""
+    shoes, trunks = PatchCollector([contact(), contact(toe_x_m=-2.0, y_m=0.06)]), TrunkCollector([flight()])
+    shown, seen_by = frame(0, 1.05), camera(turned_rad)
+    places = np.concatenate([shoes.places_m(1.05), trunks.places_m(4)])
+    x0, y0, x1, y1 = box_about(project(seen_by, places), SIZE_PX, ROOM_PX)
+    black = np.zeros_like(shown.image)
+    black[y0:y1, x0:x1] = shown.image[y0:y1, x0:x1]
+    patches = []
+    for taken in (shown, dataclasses.replace(shown, image=black)):
+        of_shoes, of_trunk = PatchCollector([contact(), contact(toe_x_m=-2.0, y_m=0.06)]), TrunkCollector([flight()])
+        of_shoes.add(taken, seen_by)
+        of_trunk.add(taken, seen_by, 4)
+        patches.append([p.images for p in (*of_shoes.patches(), *of_trunk.patches())])
+
+    assert (x1 - x0) * (y1 - y0) < 0.5 * SIZE_PX[0] * SIZE_PX[1]
+    assert all(np.array_equal(one, other) for one, other in zip(*patches, strict=True))
+    assert shoes.places_m(3.0).shape == trunks.places_m(5).shape == (0, 3)
 
 
 def test_pixels_are_as_fine_as_the_film_and_no_finer() -> None:

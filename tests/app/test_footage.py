@@ -12,16 +12,18 @@ import pytest
 from penult.adapters import video
 from penult.adapters.lane_file import read_lane
 from penult.adapters.pose import Crop, square_of
+from penult.adapters.video_colour import Box
 from penult.adapters.video_raw import Raw
 from penult.app import footage as module
-from penult.app.footage import Box, Footage, Shot, surroundings
+from penult.app.footage import Footage, Shot, box_about, surroundings
 from penult.core.camera import project
 from penult.core.lane import fit_lane
-from penult.model.clip import Clip
+from penult.model.clip import Clip, Frame
 
 SIZE_PX = (320, 180)
 FRAMES = np.arange(4, 16)
 BOX: Box = (40, 20, 250, 150)
+INNER: Box = (62, 48, 180, 130)
 CROP = Crop(centre_px=(150.0, 90.0), side_px=200.0)
 
 
@@ -42,6 +44,17 @@ def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
     monkeypatch.setattr(module.video, "raw_frames", counted)
     return seen
+
+
+def part_of(image: Any, box: Box) -> Any:
+    x0, y0, x1, y1 = box
+    return image[y0:y1, x0:x1]
+
+
+def shown_in(frame: Frame, box: Box) -> Any:
+    """The box of the picture, from a frame that shows at least that."""
+    left, top = frame.corner_px
+    return part_of(frame.image, (box[0] - left, box[1] - top, box[2] - left, box[3] - top))
 
 
 def footage_of(path: Path, *, kept: bool = True) -> tuple[Clip, Footage]:
@@ -74,8 +87,8 @@ def test_a_second_pass_shows_the_same_without_decoding(make_film: Any, decoded: 
         planes = shot.planes()
         assert np.array_equal(planes.luma, small[shot.index].luma)
         assert np.array_equal(planes.chroma, small[shot.index].chroma)
-        assert shot.shows(np.array([40.0, 20.0, 249.0, 150.0]))
-        assert not shot.shows(np.array([39.0, 20.0, 249.0, 150.0]))
+        assert shot.shows((40, 20, 250, 150))
+        assert not shot.shows((38, 20, 250, 150))
         assert np.array_equal(footage.whole(shot.index).image, whole[shot.index])
 
 
@@ -85,8 +98,8 @@ def test_a_box_at_the_edge_shows_what_reaches_beyond_the_picture(make_film: Any)
     part = next(video.raw_frames(path, clip)).part((200, 100, 320, 180))
 
     assert part is not None
-    assert part.shows(np.array([210.0, 120.0, 400.0, 300.0]))
-    assert not part.shows(np.array([190.0, 120.0, 400.0, 300.0]))
+    assert part.shows((210, 120, 400, 300))
+    assert not part.shows((190, 120, 400, 300))
 
 
 @pytest.mark.parametrize("why", ["too much", "turned", "4:4:4", "nothing asked for"])
@@ -111,7 +124,8 @@ def test_what_is_not_kept_is_decoded_again_as_far_as_wanted(
         for shot in seen:
             assert np.array_equal(shot.frame().image, whole[shot.index])
             assert np.array_equal(shot.square(CROP), square_of(whole[shot.index], CROP))
-            assert shot.shows(np.array([0.0, 0.0, 320.0, 180.0]))
+            assert shot.shows((0, 0, 320, 180))
+            assert np.array_equal(shown_in(shot.around(INNER), INNER), part_of(whole[shot.index], INNER))
 
 
 def test_a_pass_that_is_broken_off_leaves_nothing_half_kept(make_film: Any) -> None:
@@ -136,9 +150,33 @@ def test_full_range_ten_bits_and_hdr_come_out_as_without_keeping(make_film: Any)
         whole = {f.index: f.image for f in video.frames(path, clip)}
         list(footage.passing(one_by_one, lambda shot: shot.index))
 
-        x0, y0, x1, y1 = BOX
         for shot in footage.passing(one_by_one, lambda shot: shot):
-            assert np.array_equal(shot.frame().image[y0:y1, x0:x1], whole[shot.index][y0:y1, x0:x1]), how
+            assert np.array_equal(part_of(shot.frame().image, BOX), part_of(whole[shot.index], BOX)), how
+            seen = shot.around(INNER)
+            assert seen.corner_px == INNER[:2]
+            assert np.array_equal(seen.image, part_of(whole[shot.index], INNER)), how
+
+
+def test_beyond_what_was_kept_there_is_nothing_to_be_shown(make_film: Any) -> None:
+    path = make_film(count=20)
+    _, footage = footage_of(path)
+    list(footage.passing(one_by_one, lambda shot: shot.index))
+    shot = footage.kept(int(FRAMES[0]))
+
+    assert shot is not None
+    assert shot.around((0, 0, 60, 40)).corner_px == BOX[:2]
+    assert shot.around((0, 0, 60, 40)).image.shape == (20, 20, 3)
+    assert shot.around((260, 20, 300, 60)).image.shape == (1, 1, 3)
+
+
+def test_a_box_holds_its_places_with_room_within_the_picture() -> None:
+    places = np.array([[100.2, 50.7], [np.nan, 3.0], [130.9, 40.1]])
+
+    assert box_about(places, (320, 180), 4.0) == (96, 36, 134, 54), (
+        "100.2 - 4 down to even, 130.9 + 4 up to whole, then even"
+    )
+    assert box_about(places, (110, 180), 4.0) == (96, 36, 110, 54)
+    assert box_about(places[1:2], (320, 180)) == (0, 0, 0, 0)
 
 
 def test_the_surroundings_hold_the_body_and_the_feet_and_lie_in_the_picture(samples: Path) -> None:

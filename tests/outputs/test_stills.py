@@ -55,7 +55,7 @@ def test_every_kind_of_clip_gives_stills(which: str, request: pytest.FixtureRequ
 
     for still in stills_of(given.analysis, given.motion):
         frame = given.frame(still.moment.frame)
-        drawn = draw_still(frame.image, still, given.analysis, given.motion)
+        drawn = draw_still(frame, still, given.analysis, given.motion)
         assert drawn.shape == (still.view.size_px[1], WIDTH_PX, 3)
         assert np.array_equal(frame.image, before), "the frame handed in is not drawn on"
         assert len(to_jpeg(drawn)) < 300_000
@@ -64,7 +64,7 @@ def test_every_kind_of_clip_gives_stills(which: str, request: pytest.FixtureRequ
 def test_the_supporting_leg_is_vermillion_at_its_joints_and_the_other_blue(scene: Any) -> None:
     """Rings of the supporting knee and of the other knee have their role's colour, whichever side they are."""
     for still in stills_of(scene.analysis, scene.motion):
-        drawn = draw_still(scene.frame(0).image, still, scene.analysis, scene.motion)
+        drawn = draw_still(scene.frame(0), still, scene.analysis, scene.motion)
         foot = still.moment.contact.foot
         for side, colour in ((foot, ink.SUPPORT), ("right" if foot == "left" else "left", ink.OTHER)):
             knee = 9 if side == "left" else 10  # the order of the joints is fixed
@@ -76,10 +76,9 @@ def test_the_supporting_leg_is_vermillion_at_its_joints_and_the_other_blue(scene
 def test_a_value_that_is_not_measured_is_not_drawn(scene: Any) -> None:
     still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "contact_1_penultimate_lowest.jpg")
     gone = replace(scene.analysis, penultimate={"penultimate_hip_drop_m": NotMeasured(reason="hidden")})
-    image = scene.frame(0).image
 
-    with_drop = draw_still(image, still, scene.analysis, scene.motion)
-    without = draw_still(image, still, gone, scene.motion)
+    with_drop = draw_still(scene.frame(0), still, scene.analysis, scene.motion)
+    without = draw_still(scene.frame(0), still, gone, scene.motion)
 
     assert (with_drop != without).any()
 
@@ -94,7 +93,7 @@ def test_the_smallest_knee_angle_is_drawn_only_where_the_leg_is_as_bent(scene: A
         moment = replace(
             still.moment, contact=replace(contact, measures={**contact.measures, "knee_angle_min_deg": measure})
         )
-        return draw_still(scene.frame(0).image, replace(still, moment=moment), scene.analysis, scene.motion)
+        return draw_still(scene.frame(0), replace(still, moment=moment), scene.analysis, scene.motion)
 
     nothing = drawn(NotMeasured(reason="hidden"))
     assert (drawn(Measured(value=shown_deg - 3.0, u95=8.0)) != nothing).any()
@@ -103,7 +102,7 @@ def test_the_smallest_knee_angle_is_drawn_only_where_the_leg_is_as_bent(scene: A
 
 def test_the_same_input_draws_the_same_picture(scene: Any) -> None:
     still = stills_of(scene.analysis, scene.motion)[3]
-    once, again = (draw_still(scene.frame(0).image, still, scene.analysis, scene.motion) for _ in range(2))
+    once, again = (draw_still(scene.frame(0), still, scene.analysis, scene.motion) for _ in range(2))
 
     assert np.array_equal(once, again)
 

@@ -25,6 +25,10 @@ AROUND_S = 0.09
 pictures without the shoe."""
 
 
+Reach = tuple[float, float, float, float, float]
+"""x0, x1, y0, y1 of an upright rectangle along the run, and its depth z; metres."""
+
+
 def rectify(image: Image, camera: Camera, x_m: Floats, y_m: Floats, z_m: float) -> NDArray[np.uint8]:
     """Return the picture on the vertical plane z = `z_m`.
 
@@ -63,6 +67,10 @@ class PatchCollector:
         """Whether any contact needs the frame of this time (a reader may skip the others)."""
         return any(pile.wants(time_s) for pile in self._open)
 
+    def places_m(self, time_s: float) -> Floats:
+        """Return the rims (n, 3) of what is cut out of the frame of this time."""
+        return rims_m([pile.reach_m() for pile in self._open if pile.wants(time_s)])
+
     def add(self, frame: Frame, camera: Camera) -> None:
         """Cut the patches that this frame contributes to."""
         for pile in self._open:
@@ -90,9 +98,14 @@ class _Pile:
     def wants(self, time_s: float) -> bool:
         return self.contact.start_s - AROUND_S <= time_s <= self.contact.end_s + AROUND_S
 
+    def reach_m(self) -> Reach:
+        at = self.contact
+        low, high = min(at.y_m, 0.0) - BELOW_M, max(at.y_m, 0.0) + ABOVE_M
+        return at.toe_x_m - BEHIND_M, at.toe_x_m + AHEAD_M, low, high, at.z_m
+
     def add(self, frame: Frame, camera: Camera) -> None:
         if not len(self.x_m):
-            self.x_m, self.y_m, self.slopes = _grid(camera, self.contact)
+            self.x_m, self.y_m, self.slopes = _grid(camera, self.contact, self.reach_m())
         if camera is not self.camera:
             self.camera = camera
             self.map_px = _map_px(camera, self.x_m, self.y_m, self.contact.z_m)
@@ -113,7 +126,17 @@ class _Pile:
         )
 
 
-def _grid(camera: Camera, contact: RoughContact) -> tuple[Floats, Floats, tuple[float, float]]:
+def rims_m(reaches: Sequence[Reach]) -> Floats:
+    """Return places (n, 3) on the rims of upright rectangles, so close that no lens bends what lies between them far out."""
+    share = np.linspace(0.0, 1.0, 5)
+    places = []
+    for x0, x1, y0, y1, z in reaches:
+        x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+        places += [np.stack(np.broadcast_arrays(*side, z), axis=-1) for side in ((x, y0), (x, y1), (x0, y), (x1, y))]
+    return np.concatenate(places) if places else np.empty((0, 3))
+
+
+def _grid(camera: Camera, contact: RoughContact, reach_m: Reach) -> tuple[Floats, Floats, tuple[float, float]]:
     """Columns, rows and obliqueness of a contact's patches, at the film's own resolution or FINEST_M."""
     at = np.array([contact.toe_x_m, 0.0, contact.z_m])
     step = 0.01
@@ -121,8 +144,8 @@ def _grid(camera: Camera, contact: RoughContact) -> tuple[Floats, Floats, tuple[
     along, up, away = ((px[i] - px[0]) / step for i in (1, 2, 3))  # pixels per metre
     slopes = np.linalg.solve(np.column_stack([along, up]), away)
     pixel_m = max(FINEST_M, 1.0 / float(np.hypot(*along)))
-    x_m = np.arange(contact.toe_x_m - BEHIND_M, contact.toe_x_m + AHEAD_M, pixel_m)
-    y_m = np.arange(max(contact.y_m, 0.0) + ABOVE_M, min(contact.y_m, 0.0) - BELOW_M, -pixel_m)
+    x0, x1, y0, y1, _ = reach_m
+    x_m, y_m = np.arange(x0, x1, pixel_m), np.arange(y1, y0, -pixel_m)
     return x_m, y_m, (float(slopes[0]), float(slopes[1]))
 
 

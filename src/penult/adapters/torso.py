@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from penult.adapters.patches import Reach, rims_m
 from penult.core.camera import metres_per_px, project
 from penult.core.trunk_window import chosen
 from penult.model.arrays import Floats
@@ -42,6 +43,10 @@ class TrunkCollector:
     def wants(self, row: int) -> bool:
         """Whether any flight needs the frame of this row of the track."""
         return any(row in pile.wanted for pile in self._piles)
+
+    def places_m(self, row: int) -> Floats:
+        """Return the rims (n, 3) of what is cut out of the frame of this row."""
+        return rims_m([pile.reach_m(pile.wanted[row]) for pile in self._piles if row in pile.wanted])
 
     def add(self, frame: Frame, camera: Camera, row: int) -> None:
         """Cut the patches that this frame contributes to; `camera` is this very frame's."""
@@ -84,6 +89,10 @@ class _Pile:
     y_m: Floats = field(default_factory=lambda: np.zeros(0))
     columns: _Nodes | None = None
     rows: _Nodes | None = None
+
+    def reach_m(self, index: int) -> Reach:
+        (x, y), (wide, high) = self.window.path_m[index].tolist(), (share * self.window.length_m for share in REACH)
+        return x - wide, x + wide, y - high, y + high, self.window.z_m
 
     def add(self, frame: Frame, camera: Camera, index: int) -> None:
         import cv2  # heavy: only when pictures are cut

@@ -8,6 +8,7 @@ they are, so colours come out slightly pale: no measure rests on colour.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -18,6 +19,8 @@ from numpy.typing import NDArray
 from penult.model.clip import Planes
 
 Pixels = NDArray[np.uint8]
+Box = tuple[int, int, int, int]
+"""x0, y0, x1, y1 in pixels, all even, the last ones not included."""
 PQ, HLG = 16, 18  # transfer characteristics as ITU-T H.273 numbers them
 _LIMITED, _FULL = 1, 2
 _ITU601, _ITU709, _BT2020 = 5, 1, 9  # of the scaler's tables
@@ -113,11 +116,12 @@ class Cut:
     color_trc: int
     is_low: bool
 
-    def rgb(self) -> Pixels:
-        """Return (height, width, 3) uint8: the very pixels that `Colour.rgb` gives of the whole picture."""
+    def rgb(self, box: Box | None = None) -> Pixels:
+        """Return (height, width, 3) uint8: the very pixels that `Colour.rgb` gives of the whole picture; or a box of them."""
         import av
 
-        frame = av.VideoFrame.from_ndarray(self.samples, "yuv420p")
+        samples = self.samples if box is None else _packed(self._planes(), box)
+        frame = av.VideoFrame.from_ndarray(samples, "yuv420p")
         is_full = self.color_range == _FULL
         matrix = _MATRICES.get(self.colorspace, _ITU601 if self.is_low else _ITU709)
         picture = frame.reformat(
@@ -130,27 +134,34 @@ class Cut:
         )
         return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), self.color_trc)
 
+    def _planes(self) -> tuple[Pixels, Pixels, Pixels]:
+        width, height = self.samples.shape[1], self.samples.shape[0] * 2 // 3
+        colours = self.samples.reshape(-1)[width * height :].reshape(2, height // 2, width // 2)
+        return self.samples[:height], colours[0], colours[1]
 
-def cut_out(frame: Any, box: tuple[int, int, int, int]) -> Cut | None:
+
+def cut_out(frame: Any, box: Box) -> Cut | None:
     """Return a box (x0, y0, x1, y1; all even) of a decoded picture, None if it is not 4:2:0 in three planes."""
     range_, trc, space = (int(v) for v in (frame.color_range, frame.color_trc, frame.colorspace))
     if frame.format.name == "yuv420p10le":
         frame = frame.reformat(format="yuv420p", threads=1)
     elif frame.format.name not in ("yuv420p", "yuvj420p"):
         return None
+    samples = _packed([_rows(plane) for plane in frame.planes], box)
+    full = _FULL if frame.format.name.startswith("yuvj") else range_
+    return Cut(samples=samples, colorspace=space, color_range=full, color_trc=trc, is_low=frame.height < 720)
+
+
+def _packed(planes: Sequence[Pixels], box: Box) -> Pixels:
+    """Return a box of brightness and two half-size colours, one after the other in one array."""
     x0, y0, x1, y1 = box
     width, height = x1 - x0, y1 - y0
     samples = np.empty((height * 3 // 2, width), dtype=np.uint8)
-    flat = samples.reshape(-1)
-    luma, *colours = (_rows(plane) for plane in frame.planes)
-    samples[:height] = luma[y0:y1, x0:x1]
-    at = width * height
-    for plane in colours:
-        part = plane[y0 // 2 : y1 // 2, x0 // 2 : x1 // 2]
-        flat[at : at + part.size] = part.reshape(-1)
-        at += part.size
-    full = _FULL if frame.format.name.startswith("yuvj") else range_
-    return Cut(samples=samples, colorspace=space, color_range=full, color_trc=trc, is_low=frame.height < 720)
+    samples[:height] = planes[0][y0:y1, x0:x1]
+    colours = samples.reshape(-1)[width * height :].reshape(2, height // 2, width // 2)
+    for plane, room in zip(planes[1:], colours, strict=True):
+        room[:] = plane[y0 // 2 : y1 // 2, x0 // 2 : x1 // 2]
+    return samples
 
 
 def is_hdr(frame: Any) -> bool:

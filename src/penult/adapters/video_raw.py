@@ -7,9 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from penult.adapters.video_colour import Colour, Cut, cut_out
+from penult.adapters.video_colour import Box, Colour, Cut, cut_out
 from penult.adapters.video_matrix import Turn
-from penult.model.arrays import Floats
 from penult.model.clip import Frame, Planes
 
 
@@ -33,7 +32,7 @@ class Raw:
         coded = replace(self.colour, size_px=stored).planes(self.decoded)
         return Planes(luma=self.way.apply(coded.luma), chroma=self.way.apply(coded.chroma))
 
-    def part(self, box: tuple[int, int, int, int]) -> Part | None:
+    def part(self, box: Box) -> Part | None:
         """Return a part of the picture to be kept, at half the memory of RGB; None where the picture is turned or not 4:2:0.
 
         Parameters
@@ -56,7 +55,7 @@ class Part:
     index: int
     time_s: float
     cut: Cut
-    box: tuple[int, int, int, int]
+    box: Box
     size_px: tuple[int, int]
 
     def frame(self) -> Frame:
@@ -67,14 +66,17 @@ class Part:
             image[y0:y1, x0:x1] = self.cut.rgb()
         return Frame(index=self.index, time_s=self.time_s, image=image)
 
-    def shown(self) -> Frame:
-        """Return the part alone, a black pixel for an empty one."""
-        x0, y0, x1, y1 = self.box
+    def shown(self, box: Box) -> Frame:
+        """Return what the part shows of a box of the picture, a black pixel where that is nothing."""
+        left, top = self.box[:2]
+        x0, y0 = max(box[0], left), max(box[1], top)
+        x1, y1 = min(box[2], self.box[2]), min(box[3], self.box[3])
         if x1 <= x0 or y1 <= y0:
             return Frame(index=self.index, time_s=self.time_s, image=np.zeros((1, 1, 3), dtype=np.uint8))
-        return Frame(index=self.index, time_s=self.time_s, image=self.cut.rgb(), corner_px=(x0, y0))
+        image = self.cut.rgb((x0 - left, y0 - top, x1 - left, y1 - top))
+        return Frame(index=self.index, time_s=self.time_s, image=image, corner_px=(x0, y0))
 
-    def shows(self, box: Floats) -> bool:
-        """Whether a box (x0, y0, x1, y1) lies in the part, as far as it lies in the picture."""
-        low, high = np.maximum(box[:2], 0.0), np.minimum(box[2:], self.size_px)
+    def shows(self, box: Box) -> bool:
+        """Whether a box lies in the part, as far as it lies in the picture."""
+        low, high = np.maximum(box[:2], 0), np.minimum(box[2:], self.size_px)
         return bool((low >= self.box[:2]).all() and (high <= self.box[2:]).all())

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from penult.app.footage import Footage, Shot
+import numpy as np
+
+from penult.app.athlete import camera_of
+from penult.app.footage import ROOM_PX, Footage, Shot, box_about
 from penult.app.joints import Looking
 from penult.app.progress import Progress
 from penult.app.shoes import ShoeLook
 from penult.app.trunk import TrunkLook
+from penult.core.camera import project
 from penult.core.pipeline import Located
 from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact
@@ -42,9 +46,12 @@ def look_closer(
     wanted = {frame for frame, row in row_of.items() if shoes.wants(row) or trunk.wants(row) or more[row]}
 
     def seen(shot: Shot) -> Frame:
-        if more[row_of[shot.index]]:
+        row = row_of[shot.index]
+        if more[row]:
             looking.look(shot)
-        return shot.surroundings()
+        places = np.concatenate([shoes.places_m(row), trunk.places_m(row)])
+        camera = camera_of(found.cameras, row)
+        return shot.around(box_about(project(camera, places), camera.image_size_px, ROOM_PX))
 
     for frame in footage.passing(looking.pool.in_order, seen, wanted.__contains__):
         row = row_of[frame.index]

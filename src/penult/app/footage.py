@@ -16,6 +16,7 @@ import numpy as np
 
 from penult.adapters import video
 from penult.adapters.pose import CROP_PX, Crop, square_of
+from penult.adapters.video_colour import Box
 from penult.adapters.video_raw import Part, Raw
 from penult.core.camera import project
 from penult.model.arrays import Floats, Image, Ints
@@ -27,15 +28,16 @@ R = TypeVar("R")
 Threads = Callable[[Iterable[T], Callable[[T], R]], Iterator[R]]
 """`threads(items, work)` yields `work(item)` in the order of the items."""
 
-Box = tuple[int, int, int, int]
-"""x0, y0, x1, y1 in pixels, the last ones not included."""
-
 MOST_KEPT_BYTES = 640_000_000
 """With it an analysis stays below 1.5 GB."""
 
 AROUND_M, BELOW_M, ABOVE_M = 2.8, 0.6, 3.0
 """Reach of the surroundings, about the middle of the body along the lane and from its surface. A shoe is looked at to 0.75 m
 from its toe and to 0.09 s from its contact: at 11 m/s up to 2.3 m from the body's middle, whose place is good to 0.3 m."""
+
+
+ROOM_PX = 4.0
+"""Room about what is cut out of a picture, whose pixels are interpolated from two to either side."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -55,14 +57,15 @@ class Shot:
         assert shown is not None
         return shown.frame()
 
-    def surroundings(self) -> Frame:
-        """Return as much of the picture as there is, which at least is the athlete's surroundings."""
-        if self.part is not None:
-            return self.part.shown()
-        return self.frame()
+    def around(self, box: Box) -> Frame:
+        """Return at least a box of the picture, as far as that lies in what was kept of it."""
+        part = self.part
+        if part is None and self.raw is not None:
+            part = self.raw.part(box)
+        return self.frame() if part is None else part.shown(box)
 
-    def shows(self, box: Floats) -> bool:
-        """Whether that part of the picture (x0, y0, x1, y1) is in `frame`, as far as the picture goes."""
+    def shows(self, box: Box) -> bool:
+        """Whether that part of the picture is in `around`, as far as the picture goes."""
         return self.part is None or self.part.shows(box)
 
     def planes(self) -> Planes:
@@ -200,8 +203,15 @@ def surroundings(camera: Camera, x_m: float) -> Box:
     if not np.isfinite(x_m):
         return 0, 0, 0, 0
     corners = [[x_m + along, y, 0.0] for along in (-AROUND_M, AROUND_M) for y in (-BELOW_M, ABOVE_M)]
-    px = project(camera, np.array(corners))
-    size = np.array(camera.image_size_px)
-    low = np.clip(np.floor(px.min(axis=0)), 0, size).astype(int) // 2 * 2
-    high = np.clip(np.ceil(px.max(axis=0)), 0, size).astype(int) // 2 * 2
+    return box_about(project(camera, np.array(corners)), camera.image_size_px)
+
+
+def box_about(places_px: Floats, size_px: tuple[int, int], room_px: float = 0.0) -> Box:
+    """Return the box that holds pixels (n, 2) with room about them, cut to the picture, its corners even; empty without any."""
+    seen = places_px[np.isfinite(places_px).all(axis=1)]
+    if not len(seen):
+        return 0, 0, 0, 0
+    size = np.array(size_px)
+    low = np.clip(np.floor(seen.min(axis=0) - room_px), 0, size).astype(int) // 2 * 2
+    high = np.clip(np.ceil(seen.max(axis=0) + room_px), 0, size).astype(int) // 2 * 2
     return int(low[0]), int(low[1]), int(high[0]), int(high[1])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
 
@@ -11,6 +11,7 @@ from penult.adapters import keypoint_cache, video
 from penult.adapters.corrections_text import to_plain
 from penult.adapters.sighting_file import NAME as SIGHTING
 from penult.app.job import Job
+from penult.app.page import PageProcess
 from penult.app.plan import cache_key
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
@@ -30,24 +31,24 @@ def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
     NotMeasurableError
         The clip cannot answer.
     """
-    with ThreadPoolExecutor(1, thread_name_prefix="beside") as beside, PosePool() as pool:
+    with ThreadPoolExecutor(1, thread_name_prefix="beside") as beside, PageProcess() as page, PosePool() as pool:
         opening = beside.submit(video.FirstReading, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
         if not job.done and not keypoint_cache.is_kept(cache_key(video.sha256_of(job.clip_path), job.settings)):
             pool.warm_up()
-        return _measured(job, opening.result, folder, (beside, pool), progress)
+        return _measured(job, opening.result, folder, (page, pool), progress)
 
 
 def _measured(
     job: Job,
     opened: Callable[[], video.FirstReading],
     folder: Path,
-    threads: tuple[Executor, PosePool],
+    helpers: tuple[PageProcess, PosePool],
     progress: Progress,
 ) -> Analysis:
     # these take a second to load, in which the clip's packets are looked through
     from penult.adapters.sighting_file import sighting_to_bytes
     from penult.app.cameras import first_look
-    from penult.app.pictures import load_page, write_pictures
+    from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
     from penult.core.camera import check_view
     from penult.core.corrections import clip_with, picks_of, settings_with
@@ -64,9 +65,8 @@ def _measured(
     _check_size(clip, job.lane, job.clip_path, job.lane_path)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     check_place(folder, clip.sha256)
-    beside, pool = threads
+    page, pool = helpers
     clip, found = first_look(reading, fit, job.lane_path, progress)
-    beside.submit(load_page)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
     scene = Scene(
@@ -82,7 +82,7 @@ def _measured(
     pool.close()
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
     with building(folder, sha256=clip.sha256) as new:
-        write_pictures(new, footage, clip_with(clip, job.done), outcome, progress)
+        write_pictures(new, footage, clip_with(clip, job.done), outcome, progress, page.files)
         new.write(SIGHTING, sighting_to_bytes(sighting))
     return outcome.analysis
 

@@ -10,6 +10,7 @@ from penult.core.events import nearest_camera, rough_contact
 from penult.core.light import evened
 from penult.core.pipeline import Located
 from penult.core.shoe import refine_all
+from penult.model.arrays import Floats
 from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact
 from penult.model.skeleton import joint
@@ -33,6 +34,10 @@ class ShoeLook:
     def wants(self, row: int) -> bool:
         """Whether the frame of a row of the track is needed."""
         return self._collector.wants(float(self._found.runway.time_s[row]))
+
+    def places_m(self, row: int) -> Floats:
+        """Return the rims (n, 3) of what the frame of a row is wanted for."""
+        return self._collector.places_m(float(self._found.runway.time_s[row]))
 
     def add(self, frame: Frame, row: int) -> None:
         """Cut the patches out of the frame of a row."""

@@ -6,12 +6,14 @@ from concurrent.futures import Executor, Future
 from itertools import pairwise
 
 from penult.adapters.torso import TrunkCollector
+from penult.app.athlete import camera_of
 from penult.core.camera import position_m
 from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
 from penult.core.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
 from penult.core.trunk import follow_trunk
 from penult.core.trunk_window import stride_window, trunk_window
+from penult.model.arrays import Floats
 from penult.model.clip import Frame
 from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow
 
@@ -68,10 +70,13 @@ class TrunkLook:
         """Whether the frame of a row of the track is needed."""
         return self._collector.wants(row)
 
+    def places_m(self, row: int) -> Floats:
+        """Return the rims (n, 3) of what the frame of a row is wanted for."""
+        return self._collector.places_m(row)
+
     def add(self, frame: Frame, row: int) -> None:
         """Cut the patches out of the frame of a row; rows come in order."""
-        cameras = self._found.cameras
-        self._collector.add(frame, cameras[0] if len(cameras) == 1 else cameras[row], row)
+        self._collector.add(frame, camera_of(self._found.cameras, row), row)
         while (whole := self._collector.whole(len(self._motions))) is not None:
             self._begin(whole)
 

@@ -53,6 +53,18 @@ _LOOKS: dict[Width, _Look] = {
 }
 
 
+def load() -> None:
+    """Load what charts are drawn with, typefaces included, so that the first one takes no longer than the next."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415 - takes a third of a second
+    from matplotlib.figure import Figure  # noqa: PLC0415
+
+    figure = Figure(figsize=(1.0, 1.0))
+    FigureCanvasAgg(figure)
+    figure.subplots().set_title("0")
+    for kind in ("png", "svg"):
+        figure.savefig(io.BytesIO(), format=kind)
+
+
 def hip_chart_svg(analysis: Analysis, motion: Motion, width: Width = "wide") -> str:
     """Return the chart as an SVG element for a page: it takes the page's width, typeface and colours.
 

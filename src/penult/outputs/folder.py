@@ -19,6 +19,12 @@ from penult.outputs import charts, result, stills, summary, tables
 FILM = "overlay.mp4"
 
 
+def load() -> None:
+    """Load what the files are made with, before there is a result: half of the time that making them takes."""
+    charts.load()
+    summary.template()
+
+
 def wanted_frames(analysis: Analysis, motion: Motion) -> tuple[int, ...]:
     """Return the indices of the frames that `result_files` needs, rising: at most nine."""
     return stills.frames_wanted(stills.stills_of(analysis, motion))
@@ -59,5 +65,5 @@ def draw_all(analysis: Analysis, motion: Motion, frames: Iterable[Frame]) -> lis
     for frame in frames:
         for still in wanted:
             if still.moment.frame == frame.index:
-                found[still.name] = stills.draw_still(frame.image, still, analysis, motion)
+                found[still.name] = stills.draw_still(frame, still, analysis, motion)
     return [(still, found[still.name]) for still in wanted if still.name in found]

@@ -15,6 +15,7 @@ import numpy as np
 from penult.core.camera import project
 from penult.model.analysis import Analysis, Foot
 from penult.model.arrays import Floats, Image
+from penult.model.clip import Frame
 from penult.model.skeleton import EDGES, INDEX, joint
 from penult.model.track import Motion
 from penult.outputs import ink, words
@@ -82,13 +83,13 @@ def frames_wanted(stills: Iterable[Still]) -> tuple[int, ...]:
     return tuple(sorted({still.moment.frame for still in stills}))
 
 
-def draw_still(image: Image, still: Still, analysis: Analysis, motion: Motion) -> Image:
+def draw_still(frame: Frame, still: Still, analysis: Analysis, motion: Motion) -> Image:
     """Return one annotated still.
 
     Parameters
     ----------
-    image : (h, w, 3) uint8
-        The whole upright frame `still.moment.frame`; not changed.
+    frame : Frame
+        The upright frame `still.moment.frame`, or as much of it as `still.view` shows; not changed.
     still : Still
         From `stills_of`.
     analysis, motion : Analysis, Motion
@@ -101,7 +102,7 @@ def draw_still(image: Image, still: Still, analysis: Analysis, motion: Motion) -
     """
     view, moment = still.view, still.moment
     camera = motion.camera_of(moment.row)
-    picture = _crop(image, view)
+    picture = _crop(frame, view)
     scene = Scene(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
     draw_ground(picture, view, camera, _visible_x_m(scene), text_px=17)
     draw_hip_path(picture, view, camera, motion.hip_m, width=2.5)
@@ -189,15 +190,14 @@ def _window_m(motion: Motion, wanted: Iterable[Moment]) -> tuple[float, float]:
     return min(5.0, max(wide) + _ROOM_M), min(3.2, max(high))
 
 
-def _crop(image: Image, view: View) -> Image:
+def _crop(frame: Frame, view: View) -> Image:
     """Return the part of the frame that the view shows, enlarged or reduced; grey where the frame ends."""
-    move = np.array(
-        [[view.scale, 0.0, -view.origin_px[0] * view.scale], [0.0, view.scale, -view.origin_px[1] * view.scale]]
-    )
+    left, top = (at - corner for at, corner in zip(view.origin_px, frame.corner_px, strict=True))
+    move = np.array([[view.scale, 0.0, -left * view.scale], [0.0, view.scale, -top * view.scale]])
     how = cv2.INTER_AREA if view.scale < 0.9 else cv2.INTER_CUBIC
     grey = (110, 110, 110)
     return np.asarray(
-        cv2.warpAffine(image, move, view.size_px, flags=how, borderMode=cv2.BORDER_CONSTANT, borderValue=grey)
+        cv2.warpAffine(frame.image, move, view.size_px, flags=how, borderMode=cv2.BORDER_CONSTANT, borderValue=grey)
     )
 
 

@@ -9,6 +9,7 @@ import base64
 import json
 import re
 from collections.abc import Sequence
+from functools import cache
 
 import jinja2
 from markupsafe import Markup, escape
@@ -23,6 +24,21 @@ from penult.outputs.terms import PARTS, TERMS
 
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
+
+
+@cache
+def template() -> jinja2.Template:
+    """Return the page's layout, which takes a tenth of a second to read the first time."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("penult", "outputs/templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    environment.globals.update(words=words)
+    environment.filters["unbroken"] = _unbroken
+    return environment.get_template("summary.html.j2")
 
 
 def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Still, Image]]) -> str:
@@ -40,17 +56,8 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
     str
         A whole HTML document, pictures and drawings inside.
     """
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("penult", "outputs/templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    environment.globals.update(words=words)
-    environment.filters["unbroken"] = _unbroken
     pictures = _pictures(stills)
-    return environment.get_template("summary.html.j2").render(
+    return template().render(
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
         headlines=content.headlines(analysis),

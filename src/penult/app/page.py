@@ -1,0 +1,101 @@
+"""Page, stills and tables of a result, made by a process of its own.
+
+What they are made with takes half a second to load and a second to run, both of it under Python's lock: in a process
+beside, the film is drawn meanwhile. That process lives for one clip, opens no file and no connection but the two pipes to
+the one that began it, and ends with it.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+from contextlib import suppress
+from types import TracebackType
+from typing import Self
+
+from penult.app.threads import worker_count
+from penult.model.analysis import Analysis
+from penult.model.clip import Frame
+from penult.model.track import Motion
+
+Files = list[tuple[str, bytes]]
+
+
+def files_here(analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
+    """Return all files of a result but the film, as names and bytes, made by this very process."""
+    from penult.outputs.folder import result_files
+
+    return list(result_files(analysis, motion, frames))
+
+
+class PageProcess:
+    """Makes the files of one result. Use as a context manager, whose beginning loads what is needed while other work goes on.
+
+    With one core to work on there is no process, and `files` makes them here; so it does where the process cannot be had
+    or has ended early. The bytes are the same.
+    """
+
+    def __enter__(self) -> Self:
+        self._process = _begun() if worker_count() > 1 else None
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._process is not None:
+            self._process.kill()
+            self._process.communicate()
+
+    def files(self, analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
+        """Return all files of a result but the film; to be called once.
+
+        Parameters
+        ----------
+        analysis, motion : Analysis, Motion
+            The result.
+        frames : list of Frame
+            Those that the stills are drawn on.
+        """
+        if self._process is not None:
+            with suppress(OSError, EOFError, pickle.UnpicklingError):
+                made, _ = self._process.communicate(pickle.dumps((analysis, motion, frames), protocol=5))
+                files: Files = pickle.loads(made)
+                return files
+        return files_here(analysis, motion, frames)
+
+
+def _begun() -> subprocess.Popen[bytes] | None:
+    """Start the process, None where that is refused. It finds modules where this one does, and none in the current folder."""
+    surroundings = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+    command = [sys.executable, "-P", "-m", __name__]
+    try:
+        return subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=surroundings,
+        )
+    except OSError:
+        return None
+
+
+def serve() -> None:
+    """Load, read one result from standard input, and write its files to standard output."""
+    import signal
+
+    from penult.outputs import folder
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one decides
+    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # whatever a library prints is no answer
+    folder.load()
+    asked = sys.stdin.buffer.read()
+    if asked:
+        answers.write(pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
+        answers.flush()
+
+
+if __name__ == "__main__":
+    serve()
