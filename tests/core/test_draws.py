@@ -11,7 +11,7 @@ from penult.core import draws
 from penult.core.camera import at_depth, project
 from penult.core.events import _camera_part
 from penult.core.lane import fit_lane
-from penult.core.locate import DEPTH_SD_M
+from penult.core.locate import ATHLETE_DEPTH_SD_M, DEPTH_SD_M
 from penult.core.synthetic_film import lane_file, square_camera
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -45,7 +45,9 @@ def test_constant_bias_has_the_spread_of_the_contract(pixels: PixelTrack, runway
     row = int(np.abs(runway.xy_m[:, 0, 0] - np.nanmean(runway.xy_m[:, 0, 0])).argmin())
 
     spread = lasting[:, row].std(axis=0)
-    depth = DEPTH_SD_M * np.sqrt(2.0) / 8.0  # the most that a depth can move a joint a metre or two off the axis
+    depth = (
+        np.hypot(DEPTH_SD_M["other"], ATHLETE_DEPTH_SD_M) / 8.0
+    )  # the most that a depth can move a joint a metre or two off the axis
 
     assert spread[:, 1].mean() == pytest.approx(draws.BIAS_SD_M, rel=0.10)
     assert spread.max() < 1.25 * np.hypot(draws.BIAS_SD_M, 2.0 * depth)

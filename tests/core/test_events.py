@@ -10,7 +10,7 @@ import pytest
 from penult.core.camera import at_depth, project
 from penult.core.contacts import Support
 from penult.core.draws import Draws
-from penult.core.events import COMMON_SHARE, make_event, nearest_camera, rough_contact
+from penult.core.events import COMMON_SHARE, FLAT_SD_M, make_event, nearest_camera, rough_contact
 from penult.core.evidence import Event
 from penult.core.lane import fit_lane
 from penult.core.lane_draws import sample_cameras
@@ -112,6 +112,20 @@ def test_the_camera_s_share_is_that_of_refitted_cameras() -> None:
     alone = make_event(SUPPORT, other, camera, 0.05, draws_of(camera, seed=1))
     assert np.corrcoef(event.toe_x_m[1:], before.toe_x_m[1:])[0, 1] > 0.2
     assert abs(np.corrcoef(event.toe_x_m[1:], alone.toe_x_m[1:])[0, 1]) < 0.06
+
+
+def test_on_the_bare_runway_the_camera_has_no_say_in_the_surface_s_height() -> None:
+    """Its height is 0 by definition; what is left is how flat it is. A mat's height hangs on the camera."""
+    fit = fit_lane(lane_file(square_camera(), 2.0, np.random.default_rng(5)))
+    bare = dataclasses.replace(SHOE, support_height_m=0.0, support_height_sd_m=0.0)
+    mat = dataclasses.replace(SHOE, support_height_m=0.05, support_height_sd_m=0.0)
+
+    on_runway, on_mat = (make_event(SUPPORT, shoe, fit.camera, 0.05, draws_of(fit.camera)) for shoe in (bare, mat))
+
+    assert on_runway.support_height_m[0] == 0.0
+    assert sd(on_runway.support_height_m) == pytest.approx(FLAT_SD_M, rel=0.12)
+    assert sd(on_mat.support_height_m) > FLAT_SD_M
+    assert sd(on_runway.toe_x_m) == pytest.approx(sd(on_mat.toe_x_m), rel=0.12)
 
 
 def test_where_to_look_for_the_shoe_encloses_it_and_the_nearest_row_s_camera_is_taken() -> None:

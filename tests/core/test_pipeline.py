@@ -52,7 +52,8 @@ FAULTS = Faults(
     drift_m=draws.DRIFT_SD_M,
     drift_s=draws.DRIFT_TIME_S,
     flight_drift_m=carry.FLIGHT_DRIFT_M,
-    depth_m=locate.DEPTH_SD_M,
+    depth_m=locate.depth_sd_m(),
+    line_m=locate.ATHLETE_DEPTH_SD_M,
 )
 
 

@@ -4,7 +4,7 @@ Row 0 of every draw is the measured track itself, so that one pass gives the val
 
 Sources, and where their sizes come from:
 - camera: the covariance of the camera fit, by linear propagation to every sample (agrees with refitted cameras);
-- depth: each joint's distance from the lane's centre line (locate.DEPTH_SD_M), one draw a joint and clip;
+- depth: each joint's distance from the lane's centre line (`locate.depth_sd_m`), one draw a joint and clip;
 - bias of each joint centre: SD 1.5 cm, constant over the clip (MEASURES.md section 5; published systematic differences 1-5 cm);
 - drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
   cancels between like phases of neighbouring frames and not between different phases; larger where the joints are noisier
@@ -21,7 +21,7 @@ from functools import partial
 import numpy as np
 
 from penult.core.camera import at_depth
-from penult.core.locate import DEPTH_SD_M
+from penult.core.locate import ATHLETE_DEPTH_SD_M, depth_sd_m
 from penult.core.slopes import first_order
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -118,8 +118,8 @@ def draw_track(
     theta = _camera_draws(cameras[0].covariance, rng)
     lasting = np.zeros((COUNT + 1, *xy_m.shape))
     lasting[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
-    dz = rng.normal(0.0, DEPTH_SD_M, (COUNT, len(z_m)))
-    dz += rng.normal(0.0, DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
+    dz = rng.normal(0.0, 1.0, (COUNT, len(z_m))) * depth_sd_m()
+    dz += rng.normal(0.0, ATHLETE_DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng)
     noise_m = white_noise_sd_m(xy_m, weight)

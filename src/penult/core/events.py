@@ -57,6 +57,8 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         height = angle = (float("nan"), float("nan"))
     told = _told(support, shoe)
     place = _camera_part(camera, draws.camera_theta, (toe[0], 0.0 if np.isnan(height[0]) else height[0], z_m))
+    if height[0] == 0.0:  # told from the pictures to be the runway, whose height is 0 whatever the camera
+        height, place[:, 1] = (0.0, FLAT_SD_M), 0.0
     return Event(
         foot=support.foot,
         rough=not seen,
@@ -70,6 +72,10 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         foot_angle_reason="the shoe's edges cannot be told from the pictures" if np.isnan(angle[0]) else "",
     )
 
+
+FLAT_SD_M = 0.0015
+"""How flat a runway is, one SD: under a straight edge of 1 m no dip beyond 3 mm (World Athletics, Track and Field Facilities
+Manual; from memory), taken as two SD."""
 
 SHORTEST_S = 0.05
 """Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer): only a part of it was seen."""

@@ -27,10 +27,19 @@ HALF_WIDTH_M = {
     "toe": 0.05,
 }
 """Distance of each joint from the athlete's plane of symmetry, for a body of 1.75 m (common practice, no source: hip joint
-centres about 17 cm and feet about 10 cm apart in running); its spread enters the uncertainty as DEPTH_SD_M."""
+centres about 17 cm and feet about 10 cm apart in running); its spread enters the uncertainty as `depth_sd_m`."""
 
-DEPTH_SD_M = 0.03
-"""How well those depths and the athlete's line on the runway are known, one SD (common practice, no source)."""
+DEPTH_SD_M = {"wrist": 0.08, "other": 0.02}
+"""How well those depths are known, one SD. On the films with known truth they are off by 1 to 2 cm at legs and trunk and pass
+within another 1 cm in a stride (1.8 cm RMS), and by 6 to 9 cm at the wrists, which running people carry before the chest."""
+
+ATHLETE_DEPTH_SD_M = 0.03
+"""How well the athlete's line on the runway is known, one SD (common practice, no source)."""
+
+
+def depth_sd_m() -> Floats:
+    """SD (k,) of every joint's depth about the athlete's."""
+    return np.array([DEPTH_SD_M.get(name.split("_")[-1], DEPTH_SD_M["other"]) for name in JOINTS])
 
 
 def joint_depths(scale: float = 1.0) -> Floats:

@@ -26,7 +26,7 @@ LOW_S = (0.025, 0.045)
 """Time after a rough touchdown (off by up to 25 ms) in which the heel is low."""
 
 DEPTH_SD_M = 0.03
-"""How well the depth of a foot is known, one SD, as in `locate`."""
+"""How well the depth of a foot is known, one SD (common practice, no source)."""
 
 SAME_LENGTH_M = 0.02
 """Toe and heel edges whose distance departs by more than this from the other contacts' are not both right."""

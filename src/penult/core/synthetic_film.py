@@ -38,8 +38,8 @@ class Faults:
         SD of a bias that drifts with correlation time `drift_s`, by part ('toe', 'knee' ...), else that of 'other'.
     flight_drift_m : mapping
         SD in x and y that this drift has in flight, by part, where it is larger.
-    depth_m : float
-        SD of each joint's depth, and of the whole athlete's, about the depths of `locate.joint_depths`.
+    depth_m, line_m : float or (k,) float64, float
+        SD of each joint's depth about those of `locate.joint_depths`, and of the whole athlete's about the centre line.
     outlier_share, outlier_px : float
         Share of samples that are thrown off, and how far (SD).
     swap_share : float
@@ -54,7 +54,8 @@ class Faults:
     drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     drift_s: float = 0.08
     flight_drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    depth_m: float = 0.0
+    depth_m: float | Floats = 0.0
+    line_m: float = 0.0
     outlier_share: float = 0.0
     outlier_px: float = 80.0
     swap_share: float = 0.0
@@ -124,7 +125,9 @@ def film(
     faults, rng = faults or Faults(), rng or np.random.default_rng(0)
     flying = np.searchsorted(runner.knots_s, time_s, side="right") % 2 == 0
     place_m = joints_at(runner, time_s) + _bias_m(time_s, flying, faults, rng)
-    depth_m = joint_depths(runner.scale()) + faults.depth_m * (rng.normal(size=len(JOINTS)) + rng.normal())
+    depth_m = (
+        joint_depths(runner.scale()) + faults.depth_m * rng.normal(size=len(JOINTS)) + faults.line_m * rng.normal()
+    )
     depths_m = np.broadcast_to(depth_m[:, None], (*place_m.shape[:2], 1))
     xy_px = project(camera, np.concatenate([place_m, depths_m], axis=2))
     xy_px += rng.normal(0.0, faults.noise_px, xy_px.shape)
