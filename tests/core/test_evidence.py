@@ -137,6 +137,25 @@ def test_a_knee_seen_too_far_back_while_it_is_most_bent_spoils_the_smallest_angl
     assert evidence.contact_evidence(astray, event, astray).knee_min_deg[0] == pytest.approx(true_deg, abs=2.5)
 
 
+@pytest.mark.parametrize("at", range(6))
+def test_six_samples_of_a_support_are_not_followed_one_by_one(scene: Scene, runner: Runner, at: int) -> None:
+    """At 60 Hz, the other leg passing, the ankle lies 5 cm too high in one of them."""
+    event = _event(runner, -1)
+    true_deg = evidence.contact_evidence(scene, event, scene).knee_min_deg[0]
+    when_s = event.touchdown_s[0] + np.arange(-3, 10) * (event.toe_off_s[0] - event.touchdown_s[0]) / 5.2
+    rows = np.abs(scene.time_s - when_s[:, None]).argmin(axis=1)
+    few = _scene(scene.time_s[rows], scene.xy_m[0][rows])
+    assert evidence._within(few, event).sum() == 6
+    xy_m = np.array(few.xy_m)
+    xy_m[:, 3 + at, joint(event.foot, "ankle"), 1] += 0.05
+    astray = dataclasses.replace(few, xy_m=xy_m)
+
+    assert evidence.contact_evidence(few, event, few).knee_min_deg[0] == pytest.approx(true_deg, abs=1.5)
+    assert evidence.contact_evidence(astray, event, astray).knee_min_deg[0] == pytest.approx(true_deg, abs=4.0), (
+        "a cubic: 6"
+    )
+
+
 def test_the_smallest_angle_follows_a_knee_that_a_person_put(scene: Scene, runner: Runner) -> None:
     """All joints of the leg by hand, the knee 3 cm behind: the angle of those very joints counts; without a hand it does not."""
     event = _event(runner, -1)
