@@ -68,6 +68,8 @@ class PageProcess:
 
 def _begun() -> subprocess.Popen[bytes] | None:
     """Start the process, None where that is refused. It finds modules where this one does, and none in the current folder."""
+    if not sys.executable:  # Python is a part of another program
+        return None
     surroundings = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
     command = [sys.executable, "-P", "-m", __name__]
     try:
@@ -89,12 +91,13 @@ def serve() -> None:
     from penult.outputs import folder
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one decides
-    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # whatever a library prints is no answer
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # whatever a library prints is no answer
     folder.load()
     asked = sys.stdin.buffer.read()
     if asked:
-        answers.write(pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
-        answers.flush()
+        with answers:
+            answers.write(pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
 
 
 if __name__ == "__main__":
