@@ -7,14 +7,13 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-import jinja2
 from markupsafe import Markup
 
 from penult.core.csv_cells import guarded, shown
 from penult.core.groups import lane_names, mats_words
 from penult.model.comparison import ComparedMeasure, Comparison, Group, GroupValues
 from penult.model.trial import MeasureKey, Trial
-from penult.outputs import words
+from penult.outputs import layout, words
 from penult.outputs.comparison_charts import MOST_CURVES, difference_bar, drawn_clips, hip_chart, strip
 from penult.outputs.comparison_ladder import ladder
 from penult.outputs.comparison_pictures import Stills, pairs
@@ -69,27 +68,23 @@ def comparison_html(
     charts = {
         (over, w): Markup(hip_chart(comparison, over, width=w)) for over in ("distance", "time") for w in (760.0, 370.0)
     }
-    return (
-        _environment()
-        .get_template("comparison.html.j2")
-        .render(
-            c=comparison,
-            mark=MARK,
-            names=names,
-            source=source,
-            headlines=_rows(comparison, HEADLINES, width=340.0),
-            sections=_sections(comparison),
-            charts=charts,
-            left_out=_left_out(comparison),
-            ladders=[Markup(ladder(comparison, width=w)) for w in (760.0, 370.0)],
-            pairs=[(p.title, Markup(p.picture), Markup(p.note)) for p in pairs(stills[0][1], stills[1][1], names)],
-            picture_clips=[file or words.DASH for file, _ in stills],
-            singles=_singles(comparison),
-            clips=_clips(comparison),
-            counts=_counts(comparison),
-            words=words,
-            shown=shown,
-        )
+    return layout.template("comparison.html.j2").render(
+        c=comparison,
+        mark=MARK,
+        names=names,
+        source=source,
+        headlines=_rows(comparison, HEADLINES, width=340.0),
+        sections=_sections(comparison),
+        charts=charts,
+        left_out=_left_out(comparison),
+        ladders=[Markup(ladder(comparison, width=w)) for w in (760.0, 370.0)],
+        pairs=[(p.title, Markup(p.picture), Markup(p.note)) for p in pairs(stills[0][1], stills[1][1], names)],
+        picture_clips=[file or words.DASH for file, _ in stills],
+        singles=_singles(comparison),
+        clips=_clips(comparison),
+        counts=_counts(comparison),
+        words=words,
+        shown=shown,
     )
 
 
@@ -114,16 +109,6 @@ def comparison_csv(comparison: Comparison) -> dict[str, bytes]:
         for label, trial in zip(side, group.trials, strict=True)
     ]
     return {"comparison.csv": _csv(head, rows), "comparison_clips.csv": _csv(clips_head, clips)}
-
-
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("penult", "outputs/templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
 
 
 def _rows(comparison: Comparison, keys: Sequence[MeasureKey], *, width: float) -> list[dict[str, Any]]:

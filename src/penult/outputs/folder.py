@@ -14,7 +14,7 @@ from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.clip import Frame
 from penult.model.track import Motion
-from penult.outputs import charts, result, stills, summary, tables
+from penult.outputs import charts, layout, result, stills, summary, tables
 
 FILM = "overlay.mp4"
 
@@ -22,7 +22,7 @@ FILM = "overlay.mp4"
 def load() -> None:
     """Load what the files are made with, before there is a result: half of the time that making them takes."""
     charts.load()
-    summary.template()
+    layout.template(summary.LAYOUT)
 
 
 def wanted_frames(analysis: Analysis, motion: Motion) -> tuple[int, ...]:

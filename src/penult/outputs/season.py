@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-import jinja2
 from markupsafe import Markup
 
 from penult.core.csv_cells import guarded, shown
@@ -18,7 +17,7 @@ from penult.model.comparison import Change, Condition, Season, SeasonMeasure
 from penult.model.logbook import Athlete, CoachNote, TapeResult
 from penult.model.measured import Measured
 from penult.model.trial import measures_of
-from penult.outputs import words
+from penult.outputs import layout, words
 from penult.outputs.drawing import Drawing, escaped
 from penult.outputs.page_files import MARK
 from penult.outputs.season_charts import Kind, change_bar, date_chart, day_text, kinds_of, strides_chart, weeks_chart
@@ -48,15 +47,8 @@ def season_html(
         A whole HTML document, drawings inside.
     """
     kinds = kinds_of(season)
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("penult", "outputs/templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     days = sorted({t.said.date for t in season.trials})
-    return environment.get_template("season.html.j2").render(
+    return layout.template("season.html.j2").render(
         s=season,
         athlete=athlete,
         mark=MARK,

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-import jinja2
 from markupsafe import Markup
 
 from penult.core.csv_cells import shown
@@ -17,7 +16,7 @@ from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
 from penult.model.still import StillPicture
 from penult.model.trial import Trial
-from penult.outputs import words
+from penult.outputs import layout, words
 from penult.outputs.page_files import MARK
 
 _THUMB_PX = 300
@@ -39,15 +38,8 @@ def session_html(session: Session, stills: Mapping[str, StillPicture]) -> str:
     str
         A whole HTML document; links go to the summaries in the result folders beside it.
     """
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("penult", "outputs/templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     failed = [c for c in session.clips if c.analysis is None]
-    return environment.get_template("session.html.j2").render(
+    return layout.template("session.html.j2").render(
         session=session,
         mark=MARK,
         rows=[_row(c, stills.get(c.file)) for c in session.clips],

@@ -7,38 +7,21 @@ from __future__ import annotations
 
 import base64
 import json
-import re
 from collections.abc import Sequence
-from functools import cache
 
-import jinja2
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.track import Motion
-from penult.outputs import charts, content, references, words
+from penult.outputs import charts, content, layout, references, words
 from penult.outputs.moments import INSTANT_WORDS
 from penult.outputs.stills import Still, to_jpeg
 from penult.outputs.terms import PARTS, TERMS
 
+LAYOUT = "summary.html.j2"
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
-
-
-@cache
-def template() -> jinja2.Template:
-    """Return the page's layout, which takes a tenth of a second to read the first time."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("penult", "outputs/templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    environment.globals.update(words=words)
-    environment.filters["unbroken"] = _unbroken
-    return environment.get_template("summary.html.j2")
 
 
 def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Still, Image]]) -> str:
@@ -57,7 +40,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         A whole HTML document, pictures and drawings inside.
     """
     pictures = _pictures(stills)
-    return template().render(
+    return layout.template(LAYOUT).render(
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
         headlines=content.headlines(analysis),
@@ -114,9 +97,3 @@ def _picture_alt(still: Still) -> str:
     ]
     what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.foot} foot"
     return f"{what}: {', '.join(values)}." if values else f"{what}."
-
-
-def _unbroken(text: str) -> Markup:
-    """Return text as a page sets it: signs as printed, a command line option in one piece."""
-    escaped = str(escape(text.replace(" +- ", f" {words.PLUS_MINUS} ").replace("m/s2", "m/s²")))
-    return Markup(re.sub(r"(--[a-z][a-z-]*(?: [\w.]*\w)?)", r"<code>\1</code>", escaped))
