@@ -13,7 +13,7 @@ import pytest
 from penult.core.body import knee_angle_deg
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.outputs import ink
-from penult.outputs.figure import View
+from penult.outputs.figure import View, on_plane
 from penult.outputs.folder import draw_all, result_files, wanted_frames
 from penult.outputs.stills import WIDTH_PX, draw_still, frames_wanted, index_json, stills_of, to_jpeg
 
@@ -71,6 +71,20 @@ def test_the_supporting_leg_is_vermillion_at_its_joints_and_the_other_blue(scene
             x, y = still.view.of(scene.motion.pixels.xy_px[still.moment.row, knee])
             near = drawn[round(y) - 9 : round(y) + 10, round(x) - 9 : round(x) + 10].astype(int)
             assert (np.abs(near - np.array(colour)).sum(axis=2) < 60).any(), (still.name, side)
+
+
+@pytest.mark.parametrize(("has_board", "colour"), [(True, ink.BLACK), (False, ink.RUNWAY)])
+def test_without_a_board_no_take_off_line_is_drawn(scene: Any, has_board: bool, colour: ink.Colour) -> None:
+    """Without a board in the lane file x = 0 is its first mark, which is nothing that a foot may be behind."""
+    no_board = {"toe_to_board_m": NotMeasured(reason="the lane file has no board")}
+    takeoff = scene.analysis.takeoff if has_board else {**scene.analysis.takeoff, **no_board}
+    analysis = replace(scene.analysis, takeoff=takeoff)
+    still = next(s for s in stills_of(analysis, scene.motion) if s.name == "contact_0_takeoff_lowest.jpg")
+    x, y = still.view.project(scene.motion.camera_of(still.moment.row), on_plane(np.zeros((1, 2))))[0]
+
+    drawn = draw_still(scene.frame(still.moment.frame), still, analysis, scene.motion)
+
+    assert np.abs(drawn[round(y) + 9, round(x)].astype(int) - colour).max() < 12
 
 
 def test_a_value_that_is_not_measured_is_not_drawn(scene: Any) -> None:

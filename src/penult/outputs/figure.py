@@ -109,11 +109,11 @@ def draw_hip_path(image: ink.Picture, view: View, camera: Camera, hip_m: Floats,
 
 
 def draw_ground(
-    image: ink.Picture, view: View, camera: Camera, x_range_m: tuple[float, float], *, text_px: int
+    image: ink.Picture, view: View, camera: Camera, x_range_m: tuple[float, float], *, text_px: int, has_line: bool
 ) -> None:
     """Draw the runway's surface on the lane's centre line, with a tick and its distance at every metre.
 
-    The take-off line is drawn as a thick bar; distances are those to it.
+    The take-off line is drawn as a thick bar; distances are those to it. Without one they are those to the first mark.
     """
     x_m = np.linspace(*x_range_m, 60)
     ink.stroke(image, view.project(camera, on_plane(np.stack([x_m, 0 * x_m], 1))), ink.RUNWAY, 3.0, outline=ink.WHITE)
@@ -122,10 +122,11 @@ def draw_ground(
     for whole, at in zip(metres.astype(int).tolist(), places, strict=True):
         if not np.isfinite(at).all():
             continue
-        long = 14.0 if whole else 22.0
+        is_line = has_line and not whole
+        long = 22.0 if is_line else 14.0
         tick = np.array([at, at + np.array([0.0, long])])
-        ink.stroke(image, tick, ink.RUNWAY if whole else ink.BLACK, 3.0 if whole else 6.0, outline=ink.WHITE)
-        label = f"{whole} m".replace("-", "−") if whole else "line"
+        ink.stroke(image, tick, ink.BLACK if is_line else ink.RUNWAY, 6.0 if is_line else 3.0, outline=ink.WHITE)
+        label = "line" if is_line else f"{whole} m".replace("-", "−")
         _under(image, label, at + np.array([0.0, long + 2.0]), text_px)
 
 

@@ -99,7 +99,8 @@ class Painter:
         self._write(picture, time_s)
 
     def _draw_lane(self, image: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
-        draw_ground(image, view, camera, self._range_m(view, camera), text_px=15)
+        has_line = words.has_line(self._analysis)
+        draw_ground(image, view, camera, self._range_m(view, camera), text_px=15, has_line=has_line)
         self._draw_contacts(image, view, camera, time_s)
 
     def _standing(self, picture: ink.Picture, view: View, camera: Camera, time_s: float) -> ink.Layer:

@@ -104,7 +104,7 @@ def draw_still(frame: Frame, still: Still, analysis: Analysis, motion: Motion) -
     camera = motion.camera_of(moment.row)
     picture = _crop(frame, view)
     scene = Scene(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
-    draw_ground(picture, view, camera, _visible_x_m(scene), text_px=17)
+    draw_ground(picture, view, camera, _visible_x_m(scene), text_px=17, has_line=words.has_line(analysis))
     draw_hip_path(picture, view, camera, motion.hip_m, width=2.5)
     joints = joints_px(motion, moment.row, view)
     draw_athlete(picture, joints, moment.contact.foot, width=4.0)
