@@ -76,6 +76,18 @@ def test_a_mat_under_a_shoe_without_ends_is_not_claimed(monkeypatch: pytest.Monk
     assert bare.support_height_m == 0.0
 
 
+def test_a_surface_of_which_no_border_is_seen_is_not_taken_for_the_runway(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dark shoe on a dark ground: 0 with 3 mm stated would be a guess. Times and toe stay."""
+    whole = penult.core.shoe.surface
+    monkeypatch.setattr(penult.core.shoe, "surface", lambda *given: replace(whole(*given), seen=False))
+    drawing = Drawing(seed=3)
+    found = refine(patches(drawing), rough(drawing, **WRONG))
+
+    assert math.isnan(found.support_height_m)
+    assert found.touchdown_s == pytest.approx(drawing.touchdown_s, abs=FRAME_240_S)
+    assert found.toe_x_m == pytest.approx(drawing.toe_x_m, abs=0.01)
+
+
 @pytest.mark.parametrize(("rate_hz", "frames"), [(120.0, 0.6), (60.0, 0.6)])
 def test_lower_rates_keep_the_right_frame_and_say_so(rate_hz: float, frames: float) -> None:
     """Proves that at 120 and 60 per second the instants stay within 0.6 of a frame and within 2.5 of their own SD."""

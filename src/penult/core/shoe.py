@@ -154,8 +154,9 @@ def _contact(
     (down, away), (toe, heel, height) = times, edges
     contrast = min(down.contrast, away.contrast)
     deep_x, deep_y = DEPTH_SD_M * patches.slope_x, DEPTH_SD_M * patches.slope_y
-    if height.at_m > 0.0 and not (toe.seen or heel.seen):
-        height = replace(height, at_m=math.nan)  # in the dark noise has borders too; a shoe that stands out has an end
+    # no border seen is no sign of the runway; and in the dark noise has borders too, but a shoe that stands out has an end
+    if not height.seen or (height.at_m > 0.0 and not (toe.seen or heel.seen)):
+        height = replace(height, at_m=math.nan)
     return ShoeContact(
         touchdown_s=down.at_s,
         touchdown_sd_s=down.sd_s,
