@@ -27,6 +27,7 @@ class Drawing:
     ground: tuple[float, float, float] = (150.0, 75.0, 60.0)
     board: tuple[float, float, float] | None = None
     speed_m_per_s: float = 3.0
+    slowing_m_per_s2: float = 0.0
     rate_hz: float = 240.0
     phase: float = 0.0
     noise: float = 2.0
@@ -88,7 +89,7 @@ def _background(d: Drawing, xx: Floats, yy: Floats) -> Floats:
 def _with_shoe(d: Drawing, empty: Floats, xx: Floats, yy: Floats, t: float) -> Floats:
     """Lay a soft shadow and then the shoe over the background."""
     before, after = max(d.touchdown_s - t, 0.0), max(t - d.toe_off_s, 0.0)
-    away = d.speed_m_per_s * (before + after)
+    away = d.speed_m_per_s * (before + after) + d.slowing_m_per_s2 * before**2 / 2.0
     angle = angle_deg(d, t)
     pivot_at_heel = angle > 0.0
     pivot_x = d.toe_x_m - (LENGTH_M if pivot_at_heel else 0.0) + 0.5 * away * (1.0 if after else -1.0)

@@ -116,6 +116,7 @@ def test_stated_sd_hold_over_random_shoes_and_phases() -> None:
             speed_m_per_s=float(rng.uniform(2.0, 4.0)),
             phase=float(rng.uniform()),
             seed=seed,
+            slowing_m_per_s2=float(rng.uniform(0.0, 170.0)),  # 85 on films with known truth
         )
         found = refine(patches(drawing), rough(drawing, late_s=float(rng.uniform(-0.02, 0.02))))
         errors += [found.touchdown_s - drawing.touchdown_s, found.toe_off_s - drawing.toe_off_s]

@@ -13,7 +13,7 @@ import numpy as np
 
 from penult.core.shoe_angle import sole_angle
 from penult.core.shoe_edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
-from penult.core.shoe_events import forefoot_down, heel_down, toe_off
+from penult.core.shoe_events import forefoot_down, toe_off, touchdown
 from penult.core.shoe_onset import Onset
 from penult.core.shoe_scene import Pixels, look
 from penult.model.shoe import RoughContact, ShoeContact, ShoePatches
@@ -105,7 +105,7 @@ def _refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None
     if not heel.seen:  # the forefoot may have been misjudged
         early = scene.between(rough.start_s + LOW_S[0], rough.start_s + LOW_S[1])
         heel = heel_edge(scene, early, rough, height.at_m, patches.slope_x)
-    down = heel_down(scene, heel.at_m, height, fore) or fore
+    down = touchdown(scene, toe.at_m, heel.at_m, height, fore)
     away = toe_off(scene, rough, toe, height)
     if away is None or away.at_s - down.at_s < SHORTEST_S:
         return _nothing(rough, NOT_SEEN)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
+from penult.core.shoe_arrival import arrival
 from penult.core.shoe_edges import Edge
 from penult.core.shoe_onset import Onset, change, leaves
 from penult.core.shoe_scene import Box, Scene
@@ -33,6 +35,10 @@ TURNING_TOE_OFF_M_PER_S, TURNING_TOUCHDOWN_M_PER_S = 0.5, 0.12
 """Usual speeds of the boxes' content in place: the heel rises at 4 m/s at toe-off, 25 cm from the toe tip, and sinks at
 1 m/s after a forefoot strike; the boxes' middle is 3 cm away."""
 
+SINKING_M_PER_S, SLAPPING_M_PER_S = 0.06, 0.4
+"""How fast, in the mean, what has landed still moves: half of the speed above, as the heel sinks ever more slowly; and 4 cm from
+the heel's lower corner while the forefoot slaps down at 10 rad/s (0.2 rad in half of SLAP_S)."""
+
 SHARE_TOE_OFF, SHARE_TOUCHDOWN = 0.6, 0.4
 """Intervals with this share of the largest rate belong to leaving or arriving: the toe turns in place ever faster before it
 leaves, an arriving foot stops at once (0.4 to 0.7 tried on films with known truth; at toe-off 0.4 is worse, at touchdown 0.6)."""
@@ -58,14 +64,21 @@ def forefoot_down(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) ->
     return _settles(scene, box, rough.start_s - SEARCH_S, (rough.start_s + rough.end_s) / 2.0)
 
 
-def heel_down(scene: Scene, heel_x_m: float, height: Edge, fore: Onset) -> Onset | None:
-    """When the heel comes to rest, if clearly before the forefoot and staying so; else None."""
+def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore: Onset) -> Onset:
+    """Return when the shoe first bears: the heel if it lands clearly before the forefoot, which is down at `fore`, or that."""
+    front = arrival(scene, FOREFOOT_BOX_M, (toe_x_m, height.at_m), fore, SINKING_M_PER_S)
+    rear = _heel_down(scene, heel_x_m, height, fore)
+    if rear is None or not front.at_s - SLAP_S <= rear.at_s <= front.at_s - math.hypot(front.sd_s, rear.sd_s):
+        return front
+    return arrival(scene, HEEL_BOX_M, (heel_x_m, height.at_m), rear, SLAPPING_M_PER_S)
+
+
+def _heel_down(scene: Scene, heel_x_m: float, height: Edge, fore: Onset) -> Onset | None:
+    """When the heel comes to rest, if it then stays so until the forefoot is down; else None."""
     box = scene.box(heel_x_m, height.at_m, HEEL_BOX_M)
     every_s = float(np.median(np.diff(scene.time_s)))
     rear = _settles(scene, box, fore.at_s - max(SLAP_S, 3.0 * every_s), fore.at_s + SETTLED_S + fore.sd_s)
-    if rear is None or not fore.at_s - SLAP_S <= rear.at_s <= fore.at_s - math.hypot(fore.sd_s, rear.sd_s):
-        return None
-    return rear if _stands(scene, box, rear.at_s, fore.at_s) else None
+    return rear if rear is not None and _stands(scene, box, rear.at_s, fore.at_s) else None
 
 
 def _stands(scene: Scene, box: Box, start_s: float, end_s: float) -> bool:
@@ -86,7 +99,7 @@ def _settles(scene: Scene, box: Box, from_s: float, rest_s: float) -> Onset | No
         turning_m_per_s=TURNING_TOUCHDOWN_M_PER_S,
         share=SHARE_TOUCHDOWN,
     )
-    return None if found is None else Onset(at_s=-found.at_s, sd_s=found.sd_s, contrast=found.contrast)
+    return None if found is None else replace(found, at_s=-found.at_s)
 
 
 def _nearest(time_s: Floats, at_s: float) -> int:

@@ -15,11 +15,15 @@ from penult.model.arrays import Bools, Floats
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Onset:
-    """An instant and its SD, seconds; `contrast` is the full change of the box over what it changes at rest."""
+    """An instant and its SD, seconds; `contrast` is the full change of the box over what it changes at rest.
+
+    `doubt_s` is the part of the SD that stands for another burst of change as the true one.
+    """
 
     at_s: float
     sd_s: float
     contrast: float
+    doubt_s: float = 0.0
 
 
 SPEED_M_PER_S = np.geomspace(0.8, 9.0, 12)
@@ -47,6 +51,9 @@ so found hold 90 to 99 % of the true ones on films with known truth."""
 
 CLEAR = 8.0
 """A change this many times that at rest is no noise: 19 and more on clear films, 2 to 5 in the dark (films with known truth)."""
+
+CONTENT_SHARE = 0.25
+"""Content differs from the background by at least this share of what its strongest pixels do."""
 
 LEAST_CHANGE, LEAST_GREY = 3.0, 2.0
 """A box's content stands out when its full change is this many times the change at rest, and this many grey levels."""
@@ -119,7 +126,8 @@ def leaves(box: Box, time_s: Floats, *, pixel_m: float, turning_m_per_s: float, 
     elsewhere = np.where(rates >= share * rates.max(), rates, 0.0)
     elsewhere[first : last + 1] = 0.0
     doubt = _doubt_s(at_s, (time_s[:-1] + time_s[1:]) / 2.0, elsewhere, rates[first : last + 1])
-    return Onset(at_s=at_s, sd_s=float(np.hypot(spread, doubt if full < CLEAR * floor else 0.0)), contrast=full / floor)
+    doubt = doubt if full < CLEAR * floor else 0.0
+    return Onset(at_s=at_s, sd_s=float(np.hypot(spread, doubt)), contrast=full / floor, doubt_s=doubt)
 
 
 def _strong(rates: Floats, share: float, turning: float) -> Bools:
@@ -177,7 +185,7 @@ def own_curve(picture: Pixels, empty: Pixels, pixel_m: float) -> tuple[Floats, F
     """
     content = largest(np.abs(picture - empty))
     whole = max(float(content.mean()), 1e-6)
-    mask = content > 0.25 * np.percentile(content, 95)
+    mask = content > CONTENT_SHARE * np.percentile(content, 95)
     most = min(mask.shape) - 1
     steps = [n for n in (1, 2, 3, 4, 6, 8, 12) if n <= most and (n == 1 or n * pixel_m <= FOREIGN_M)]
     seen = [[_displaced(picture, empty, mask, n, sideways) / whole for sideways in (-n, 0, n)] for n in steps]
