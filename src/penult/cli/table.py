@@ -45,7 +45,11 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     """
     width = min(WIDTH, console.width)
     console.print(_first_line(analysis), style="bold", highlight=False, markup=False, width=width)
-    console.print(_ladder(analysis), width=width)
+    ladder = _ladder(analysis, f" {words.PLUS_MINUS} ")
+    unbounded = console.options.update(max_width=10 * width)
+    if console.measure(ladder, options=unbounded).maximum > width:  # without the spaces nothing need be cut off
+        ladder = _ladder(analysis, words.PLUS_MINUS)
+    console.print(ladder, width=width)
     _print_lines("penultimate", _PENULTIMATE, analysis.penultimate, console)
     last = analysis.contact(0)
     _print_lines("take-off" if analysis.run.has_takeoff else "last contact", _TAKEOFF, analysis.takeoff, console)
@@ -64,34 +68,34 @@ def _first_line(analysis: Analysis) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _ladder(analysis: Analysis) -> Table:
-    """Return one row a contact; flight and step are those that end at it."""
+def _ladder(analysis: Analysis, between: str) -> Table:
+    """Return one row a contact; flight and step are those that end at it. `between` stands before an interval."""
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), collapse_padding=True, show_edge=False)
     table.add_column("contact", no_wrap=True)
     table.add_column("foot", no_wrap=True)
     for head in ("flight\nms", "step\nm", "speed\nm/s", "contact\nms", "lowest\nhip cm"):
         table.add_column(head, justify="right", no_wrap=True)
     for contact in sorted(analysis.contacts, key=lambda c: c.number):
-        table.add_row(*_ladder_row(analysis, contact), style="bold" if contact.number == -1 else None)
+        table.add_row(*_ladder_row(analysis, contact, between), style="bold" if contact.number == -1 else None)
     return table
 
 
-def _ladder_row(analysis: Analysis, contact: Contact) -> Iterable[str]:
+def _ladder_row(analysis: Analysis, contact: Contact, between: str) -> Iterable[str]:
     step = analysis.step(contact.number)
     yield words.contact_words(contact.number, analysis.run).replace(words.MINUS, "-")
     yield words.side(contact)
     for name in ("flight_time_s", "step_length_m", "step_speed_m_per_s"):
-        yield _figures(name, step.measures) if step else ""
-    yield _figures("contact_time_s", contact.measures)
-    yield _figures("hip_height_lowest_m", contact.measures)
+        yield _figures(name, step.measures, between) if step else ""
+    yield _figures("contact_time_s", contact.measures, between)
+    yield _figures("hip_height_lowest_m", contact.measures, between)
 
 
-def _figures(name: str, measures: Measures) -> str:
+def _figures(name: str, measures: Measures, between: str) -> str:
     shown = words.shown(name, measures.get(name), minus="-")
-    return "-" if shown.reason else f"{shown.value} {words.PLUS_MINUS} {shown.u95}"
+    return "-" if shown.reason else f"{shown.value}{between}{shown.u95}"
 
 
 def _print_lines(title: str, names: Iterable[str], measures: Measures, console: Console) -> None:
