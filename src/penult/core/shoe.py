@@ -1,6 +1,7 @@
 """One contact from its patches: when the shoe bears, where its toe and heel are, how high the surface is.
 
-The order of the parts only; the method is told in `shoe_scene`, `shoe_edges`, `shoe_events`, `shoe_onset`, `shoe_arrival` and `shoe_angle`.
+The order of the parts only; the method is told in `shoe_scene`, `shoe_edges`, `shoe_events`, `shoe_onset`, `shoe_arrival` and
+`shoe_angle`.
 """
 
 from __future__ import annotations
