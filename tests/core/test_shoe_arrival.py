@@ -47,14 +47,16 @@ def errors_s(drawings: list[Drawing]) -> np.ndarray:
     return np.array([f.touchdown_s - d.touchdown_s for f, d in zip(found, drawings, strict=True) if not f.reason])
 
 
-@pytest.mark.parametrize(("rate_hz", "rms_s", "mean_s"), [(240.0, 0.0006, 0.0003), (120.0, 0.0014, 0.0008)])
+@pytest.mark.parametrize(
+    ("rate_hz", "rms_s", "mean_s"), [(960.0, 0.0004, 0.0003), (240.0, 0.0006, 0.0003), (120.0, 0.0014, 0.0008)]
+)
 def test_touchdown_is_known_to_an_eighth_of_a_frame_and_not_always_early(
     rate_hz: float, rms_s: float, mean_s: float
 ) -> None:
-    """An early touchdown is a long contact: without the way these drawings are 1.4 and 1.9 ms off, 1.2 and 1.4 of it early."""
-    errors = errors_s(random_drawings(rate_hz, 16))
+    """An early touchdown is a long contact: without the way they are 1.8 and 1.9 ms off at 240 and 120, most of it early."""
+    errors = errors_s(random_drawings(rate_hz, 12 if rate_hz > 240.0 else 16))
 
-    assert len(errors) >= 14
+    assert len(errors) >= 11
     assert np.sqrt(np.mean(errors**2)) < rms_s
     assert abs(errors.mean()) < mean_s
 
