@@ -20,7 +20,7 @@ HEEL_BOX_M = (-0.02, 0.06, -0.005, 0.04)
 """Boxes about toe tip and heel (behind, ahead, below, above) that these fill in support: a shoe is 5 cm high at the toes."""
 
 SEARCH_S = 0.05
-"""Instants are looked for this far beyond the rough ones, which are off by up to half of it."""
+"""Instants are looked for this far and a frame beyond the rough ones, which are off by up to half of it and a frame."""
 
 SLAP_S = 0.04
 """Longest time from a heel strike until the forefoot is down (20 to 30 ms in running; common practice, no source)."""
@@ -47,7 +47,7 @@ leaves, an arriving foot stops at once (0.4 to 0.7 tried on films with known tru
 def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the toe leaves its place, looked for from mid-support on; None when it is not seen to."""
     rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
-    until = _nearest(scene.time_s, rough.end_s + SEARCH_S) + 1
+    until = _nearest(scene.time_s, rough.end_s + _search_s(scene)) + 1
     box = scene.box(toe.at_m, height.at_m, TOE_BOX_M)
     return leaves(
         Box(pictures=box.pictures[rest:until], empty=box.empty),
@@ -61,7 +61,7 @@ def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset
 def forefoot_down(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the forefoot comes to rest, looked for from mid-support back; None when it is not seen to."""
     box = scene.box(toe.at_m, height.at_m, FOREFOOT_BOX_M)
-    return _settles(scene, box, rough.start_s - SEARCH_S, (rough.start_s + rough.end_s) / 2.0)
+    return _settles(scene, box, rough.start_s - _search_s(scene), (rough.start_s + rough.end_s) / 2.0)
 
 
 def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore: Onset) -> Onset:
@@ -100,6 +100,10 @@ def _settles(scene: Scene, box: Box, from_s: float, rest_s: float) -> Onset | No
         share=SHARE_TOUCHDOWN,
     )
     return None if found is None else replace(found, at_s=-found.at_s)
+
+
+def _search_s(scene: Scene) -> float:
+    return SEARCH_S + float(np.median(np.diff(scene.time_s)))
 
 
 def _nearest(time_s: Floats, at_s: float) -> int:
