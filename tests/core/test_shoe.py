@@ -106,7 +106,7 @@ def test_lower_rates_keep_the_right_frame_and_say_so(rate_hz: float, frames: flo
 
 @pytest.mark.parametrize("phase", [0.0, 0.4, 0.6])
 def test_a_rough_contact_two_frames_late_at_60_hz_is_mended(phase: float) -> None:
-    """The first frames of a support may have their legs confused: its pictures are looked for a frame farther than its joints err."""
+    """The first frames of a support may have their legs confused: its instants are looked for a frame farther."""
     drawing = Drawing(rate_hz=60.0, phase=phase, speed_m_per_s=2.0)
     late = replace(rough(drawing), start_s=drawing.touchdown_s + 0.030, end_s=drawing.toe_off_s - 0.010)
     found = refine(patches(drawing), late)
