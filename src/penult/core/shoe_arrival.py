@@ -12,7 +12,7 @@ import numpy as np
 
 from penult.core.shoe_onset import CONTENT_SHARE, SPEED_M_PER_S, SPEED_WEIGHT, Onset
 from penult.core.shoe_scene import Pixels, Scene, largest
-from penult.model.arrays import Bools, Floats
+from penult.model.arrays import Bools, Floats, Ints
 
 BEHIND_M, AHEAD_M, BELOW_M, ABOVE_M = 0.08, 0.01, 0.006, 0.045
 """How far from its place a shoe is followed: it comes from behind and above, at 240 frames a second by 1 to 3 cm a frame.
@@ -118,8 +118,7 @@ def arrival(
         scene.rows(height_m + reach_m[2], height_m + WINDOW_M),
         scene.columns(x_m + reach_m[0], x_m + reach_m[1]),
     )
-    every_s = float(np.median(np.diff(time_s)))
-    surely_later_s = max(float(np.clip(2.0 * roughly.sd_s, every_s / 3.0, every_s)), LATER_S)
+    surely_later_s = max(float(np.clip(2.0 * roughly.sd_s, scene.interval_s / 3.0, scene.interval_s)), LATER_S)
     rest = int(np.searchsorted(time_s, roughly.at_s + surely_later_s))
     if not 0 < rest < len(time_s) or not scene.background[window].size:
         return roughly
@@ -221,7 +220,7 @@ def _laid(placings: _Placings, picture: Pixels, expected: tuple[float, float], r
     )
 
 
-def _inner(chosen: Bools) -> np.ndarray:
+def _inner(chosen: Bools) -> Ints:
     """Which are chosen, without the outermost that only serve as neighbours."""
     chosen[[0, -1]] = False
     return np.flatnonzero(chosen)

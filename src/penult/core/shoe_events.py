@@ -47,7 +47,7 @@ leaves, an arriving foot stops at once (0.4 to 0.7 tried on films with known tru
 def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the toe leaves its place, looked for from mid-support on; None when it is not seen to."""
     rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
-    until = _nearest(scene.time_s, rough.end_s + _search_s(scene)) + 1
+    until = _nearest(scene.time_s, rough.end_s + SEARCH_S + scene.interval_s) + 1
     box = scene.box(toe.at_m, height.at_m, TOE_BOX_M)
     return leaves(
         Box(pictures=box.pictures[rest:until], empty=box.empty),
@@ -61,13 +61,14 @@ def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset
 def forefoot_down(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the forefoot comes to rest, looked for from mid-support back; None when it is not seen to."""
     box = scene.box(toe.at_m, height.at_m, FOREFOOT_BOX_M)
-    return _settles(scene, box, rough.start_s - _search_s(scene), (rough.start_s + rough.end_s) / 2.0)
+    return _settles(scene, box, rough.start_s - SEARCH_S - scene.interval_s, (rough.start_s + rough.end_s) / 2.0)
 
 
 def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore: Onset) -> Onset:
     """Return when the shoe first bears: the heel if it lands clearly before the forefoot, which is down at `fore`, or that."""
     front = arrival(scene, FOREFOOT_BOX_M, (toe_x_m, height.at_m), fore, SINKING_M_PER_S)
     rear = _heel_down(scene, heel_x_m, height, fore)
+    # the heel is judged before it is sharpened: its wider SD keeps out flat strikes, whose heel only seems to be first
     if rear is None or not front.at_s - SLAP_S <= rear.at_s <= front.at_s - math.hypot(front.sd_s, rear.sd_s):
         return front
     return arrival(scene, HEEL_BOX_M, (heel_x_m, height.at_m), rear, SLAPPING_M_PER_S)
@@ -76,8 +77,7 @@ def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore:
 def _heel_down(scene: Scene, heel_x_m: float, height: Edge, fore: Onset) -> Onset | None:
     """When the heel comes to rest, if it then stays so until the forefoot is down; else None."""
     box = scene.box(heel_x_m, height.at_m, HEEL_BOX_M)
-    every_s = float(np.median(np.diff(scene.time_s)))
-    rear = _settles(scene, box, fore.at_s - max(SLAP_S, 3.0 * every_s), fore.at_s + SETTLED_S + fore.sd_s)
+    rear = _settles(scene, box, fore.at_s - max(SLAP_S, 3.0 * scene.interval_s), fore.at_s + SETTLED_S + fore.sd_s)
     return rear if rear is not None and _stands(scene, box, rear.at_s, fore.at_s) else None
 
 
@@ -100,10 +100,6 @@ def _settles(scene: Scene, box: Box, from_s: float, rest_s: float) -> Onset | No
         share=SHARE_TOUCHDOWN,
     )
     return None if found is None else replace(found, at_s=-found.at_s)
-
-
-def _search_s(scene: Scene) -> float:
-    return SEARCH_S + float(np.median(np.diff(scene.time_s)))
 
 
 def _nearest(time_s: Floats, at_s: float) -> int:

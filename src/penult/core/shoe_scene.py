@@ -57,6 +57,11 @@ class Scene:
     noise: float
     pixel_m: float
 
+    @property
+    def interval_s(self) -> float:
+        """The usual frame interval."""
+        return float(np.median(np.diff(self.time_s)))
+
     def columns(self, low_m: float, high_m: float) -> slice:
         """Columns whose place lies between two places along the run."""
         return slice(int(np.searchsorted(self.x_m, low_m)), int(np.searchsorted(self.x_m, high_m)))
