@@ -13,6 +13,7 @@ import numpy as np
 
 from penult.core.body import SegmentTable, knee_angle_deg, mass_centre, middle
 from penult.core.fits import evaluate, flight, polynomial, window
+from penult.core.joint_bias import standing_m
 from penult.core.stride import HipHeights
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats
@@ -68,6 +69,8 @@ class Scene:
         Height of the mid-hip where the trunk's pixels tell it.
     hand : (t, k) float64, optional
         How far each sample was put where it is by a person, 0 to 1.
+    model_scale : float
+        Body height over 1.75 m where the joints come from the pose model, whose standing leg is off in a known way; else 0.
     """
 
     time_s: Floats
@@ -78,6 +81,7 @@ class Scene:
     weights: Floats | None = None
     hips: HipHeights | None = None
     hand: Floats | None = None
+    model_scale: float = 0.0
 
     @property
     def interval_s(self) -> float:
@@ -156,8 +160,8 @@ class FlightEvidence:
 
 def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEvidence:
     """Fit everything that a contact's measures need; `flying` is the scene with the drift that joints have in flight."""
-    at_touchdown = joints_at(scene, event.touchdown_s)
-    at_toe_off = joints_at(scene, event.toe_off_s)
+    at_touchdown = joints_at(scene, event.touchdown_s) - _standing_m(scene, event, event.touchdown_s[:1])[0]
+    at_toe_off = joints_at(scene, event.toe_off_s) - _standing_m(scene, event, event.toe_off_s[:1])[0]
     before, landing = _ankle_before(scene, event, flying)
     by_joints = _hips_of_joints(scene, event, at_touchdown, at_toe_off)
     support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
@@ -193,6 +197,16 @@ def joints_at(scene: Scene, instant_s: Floats) -> Floats:
             fit = polynomial(t, scene.xy_m[:, rows, k, d], 2, weight)
             out[:, k, d] = evaluate(fit, instant_s - instant_s[0])
     return out
+
+
+def _standing_m(scene: Scene, event: Event, time_s: Floats) -> Floats:
+    """What the pose model puts the standing leg beside its place at times of a support (n,), (n, k, 2); 0 where a person did."""
+    touchdown_s, toe_off_s = float(event.touchdown_s[0]), float(event.toe_off_s[0])
+    off = standing_m(event.foot, (time_s - touchdown_s) / (toe_off_s - touchdown_s), scene.model_scale)
+    if scene.hand is None:
+        return off
+    rows = np.abs(scene.time_s[None] - time_s[:, None]).argmin(axis=1)
+    return np.asarray(off * (1.0 - scene.hand[rows][..., None]))
 
 
 def _hips_of_joints(scene: Scene, event: Event, touchdown_m: Floats, toe_off_m: Floats) -> Hips:
@@ -286,8 +300,9 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
     leg = [joint(event.foot, part) for part in ("hip", "knee", "ankle")]
     hip, knee, ankle = leg
     angle, reach_m = np.full(scene.xy_m.shape[:2], np.nan), np.full(scene.xy_m.shape[:2], np.nan)
-    angle[:, rows] = knee_angle_deg(scene.xy_m[:, rows], event.foot)
-    reach_m[:, rows] = np.linalg.norm(scene.xy_m[:, rows, hip] - scene.xy_m[:, rows, ankle], axis=-1)
+    xy_m = scene.xy_m[:, rows] - _standing_m(scene, event, scene.time_s[rows])
+    angle[:, rows] = knee_angle_deg(xy_m, event.foot)
+    reach_m[:, rows] = np.linalg.norm(xy_m[:, :, hip] - xy_m[:, :, ankle], axis=-1)
     seen = scene.weight[:, hip] * scene.weight[:, ankle]
     off = np.hypot(REACH_OFF, np.radians(ANGLE_OFF_DEG) / 2.0 / np.tan(np.radians(angle[0] / 2.0)))
     worth = np.nan_to_num(np.where(rows, seen * scene.weight[:, knee] / off**2, 0.0))
