@@ -1,9 +1,10 @@
 """Where a pose model puts the joint centres, on average, and how far bodies, clothes and cameras differ from that average.
 
-Measured against the true joint centres of twenty films of both generations: flat and rolling feet, tight and loose clothes, sun,
-floodlights and hall, five bodies from 1.56 to 1.90 m, both directions of run, 60 to 240 Hz. Seven films were used for choosing, thirteen
-for testing: their means agree within 3 mm in every joint but the toe (5 mm). The mean is taken out before measuring; what differs from film
-to film stays in as uncertainty (`draws`), widened for bodies that no film shows. Metres on a body of 1.75 m.
+Measured against the true joint centres of twenty films of both generations: flat and rolling feet, tight and loose clothes,
+sun, floodlights and hall, bodies from 1.56 to 1.90 m, both directions of run, 60 to 240 Hz. Seven films were used for
+choosing, thirteen for testing: their means agree within 3 mm in every joint but the toe (5 mm). The mean is taken out before
+measuring; what differs from film to film stays in as uncertainty (`draws`), widened for bodies that no film shows. Metres on
+a body of 1.75 m.
 """
 
 from __future__ import annotations
@@ -31,17 +32,17 @@ MEAN_M = {
     "heel": (0.005, -0.017),
     "toe": (-0.006, 0.003),
 }
-"""Forward and up, means over all frames with the whole body in the picture of the seven films (from film to film: `draws.BOTH_SD_M`).
-The hips' height is the mean of the kinds of film rather than of the films (clean ones -1.1, rolling feet -1.4, loose clothes and captured
-motion -2.0 cm): how low they are seen hangs on posture and clothes."""
+"""Forward and up, means over all frames with the whole body in the picture of the seven films (from film to film:
+`draws.BOTH_SD_M`). The hips' height is the mean of the kinds of film rather than of the films (clean ones -1.1, rolling feet
+-1.4, loose clothes and captured motion -2.0 cm): how low they are seen hangs on posture and clothes."""
 
 STANDING_M = {
     "hip": ((0.005, -0.007), (0.003, -0.001), (-0.005, 0.002)),
     "knee": ((0.002, -0.005), (0.000, 0.009), (0.014, -0.005)),
     "ankle": ((-0.021, 0.018), (0.006, 0.013), (0.000, 0.009)),
 }
-"""What the leg that stands has beyond `MEAN_M` at touchdown, in the middle of the support, and at toe-off (films as above, the same on
-those for testing within 4 mm; the knee in mid-support is hidden too often to tell its place along the run)."""
+"""What the leg that stands has beyond `MEAN_M` at touchdown, in the middle of the support, and at toe-off (films as above,
+the same on those for testing within 4 mm; the knee in mid-support is hidden too often to tell its place along the run)."""
 
 
 def mean_m(scale: float = 1.0) -> Floats:

@@ -48,9 +48,9 @@ ALIKE = 0.35
 step, and what they do to the pose model repeats with them (the same films: 0.41 of the slopes, 0.31 of the curvatures)."""
 
 PIXELS_OFF, JOINTS_OFF = 0.044, 0.11
-"""How far the trunk's speed along the run is off by its pixels under tight clothes, and by its joints, m/s (RMS over running flights of
-films with known truth, `WANDER_M` and `APART_M_PER_S`): the two err independently and are weighed by their squares. Loose clothes make
-the pixels worse by `Draws.cloth`."""
+"""How far the trunk's speed along the run is off by its pixels under tight clothes, and
+by its joints, m/s (RMS over running flights of films with known truth, `WANDER_M` and `APART_M_PER_S`): the two err
+independently and are weighed by their squares. Loose clothes make the pixels worse by `Draws.cloth`."""
 
 APART_M_PER_S = 0.4
 """Joints and pixels that disagree by more than this on the trunk's speed: three SD of the difference of both (0.11 and
@@ -109,7 +109,8 @@ def carried(xy_m: Floats, draws: Draws, measured_m: Floats, motions: Sequence[Tr
     """Return the draws (s, t, k, 2) with hips and shoulders rigid in every flight whose trunk was followed.
 
     The pixels say where the trunk's middle goes, the joints how its lean changes. Each joint keeps its median place on the
-    trunk over the flight, and so its constant bias; what is replaced is the change during the flight, for the most part: see `PIXELS_OFF`.
+    trunk over the flight, and so its constant bias; what is replaced is the change during the flight, for the most part: see
+    `PIXELS_OFF`.
 
     Parameters
     ----------
