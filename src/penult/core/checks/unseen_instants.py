@@ -1,4 +1,7 @@
-"""Withhold what rests on an instant that was not seen: a foot hidden just then may have landed or left at another time."""
+"""Withhold what rests on an instant that was not seen: a foot hidden just then may have landed or left at another time.
+
+Of a foot of which neither end was seen even the place is not given: the joints there may be somebody else's.
+"""
 
 from __future__ import annotations
 
@@ -58,6 +61,8 @@ def _of_contact(number: int, doubted: Set[Instant], measures: Measures) -> set[s
     names = {n for n in measures for end in ends if end in n}
     if ends:
         names |= {"contact_time_s", *_LOWEST}
+    if len(ends) == 2:
+        names |= {"toe_x_m", "touchdown_distance_m", "touchdown_distance_mass_centre_m"}
     return names
 
 
@@ -75,6 +80,11 @@ def _of_step(number: int, doubted: Set[Instant], measures: Measures) -> set[str]
         names |= {"step_time_s", "step_rate_hz", "step_length_over_time_m_per_s"}
     if any(lands):
         names.add("step_time_ratio")
+    hidden = [{(n, "touchdown"), (n, "toe_off")} <= doubted for n in (number, number - 1, number - 2)]
+    if hidden[0] or hidden[1]:
+        names |= {"step_length_m", "step_length_over_time_m_per_s"}
+    if any(hidden):
+        names.add("step_length_ratio")
     return names & set(measures)
 
 
@@ -89,6 +99,8 @@ def _of_penultimate(doubted: Set[Instant], measures: Measures) -> set[str]:
 def _of_takeoff(doubted: Set[Instant], measures: Measures) -> set[str]:
     after = set(measures) - {"toe_to_board_m", "approach_speed_m_per_s"}
     names: set[str] = after if (0, "toe_off") in doubted else set()
+    if {(0, "touchdown"), (0, "toe_off")} <= doubted:
+        names.add("toe_to_board_m")
     if {(0, "touchdown"), (-1, "toe_off")} & doubted:
         names |= {"approach_speed_m_per_s", "speed_loss_m_per_s", "speed_loss_percent"}
     return names

@@ -191,7 +191,7 @@ def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
     if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
         out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
     if c.event.rough and not c.wholly_seen:
-        out |= dict.fromkeys(("touchdown_s", "toe_off_s", "contact_time_s"), NotMeasured(reason=PART_REASON))
+        out |= dict.fromkeys(("touchdown_s", "toe_off_s", "contact_time_s", "toe_x_m"), NotMeasured(reason=PART_REASON))
     return out
 
 

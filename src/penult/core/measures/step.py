@@ -92,7 +92,7 @@ def step_measures(s: StepEvidence) -> dict[str, Measure]:
     if is_vague(out["flight_time_s"]):
         out["flight_time_s"] = NotMeasured(reason=VAGUE_REASON)
     if s.part:
-        out |= {n: NotMeasured(reason=PART_REASON) for n in out if "time" in n or n == "step_rate_hz"}
+        out |= {n: NotMeasured(reason=PART_REASON) for n in out if "time" in n or "length" in n or n == "step_rate_hz"}
     if s.before and s.before.part:
-        out["step_time_ratio"] = NotMeasured(reason=PART_REASON)
+        out |= dict.fromkeys(("step_time_ratio", "step_length_ratio"), NotMeasured(reason=PART_REASON))
     return out
