@@ -161,9 +161,8 @@ def test_what_cannot_be_seen_says_why(made: Made) -> None:
     for name in ("leg_angle_touchdown_deg", "knee_angle_toe_off_deg", "hip_height_lowest_m", "knee_angle_min_deg"):
         assert "not wholly in the picture" in reason(lost, name)
     assert reason(hidden, "foot_angle_touchdown_deg") == "the sole is behind the mat"
-    for name in ("touchdown_s", "toe_off_s", "contact_time_s"):
+    for name in ("touchdown_s", "toe_off_s", "contact_time_s", "toe_x_m"):  # a toe from joints alone was once 2.28 m off
         assert "not in the picture" in reason(part, name)
-    assert "toe_x_m" in values(part)
 
 
 def test_an_angle_of_no_use_is_not_given(made: Made) -> None:

@@ -129,5 +129,5 @@ def test_missing_parts_say_why(made: Made) -> None:
     assert "step_time_s" not in slow
     assert reasons(short)["step_speed_m_per_s"] == "the flight is too short for this frame rate"
     assert {"flight_time_s", "step_time_s", "step_rate_hz", "step_length_over_time_m_per_s"} <= set(part)
-    assert "step_length_m" not in part
-    assert set(after) == {"step_time_ratio"}
+    assert "step_length_m" in part  # the joints' toe there was once 2.28 m off: another person's
+    assert set(after) == {"step_time_ratio", "step_length_ratio"}
