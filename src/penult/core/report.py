@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from penult.core.checks import clock
-from penult.core.checks.unseen_instants import Instant, withhold
+from penult.core.checks.unseen_instants import withhold
+from penult.core.checks.withheld import without_board
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, FlightEvidence
 from penult.core.measures.step import StepEvidence, step_measures
@@ -25,6 +26,7 @@ from penult.core.uncertainty.draws import Draws
 from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
+from penult.model.catalogue.entry import Instant
 from penult.model.clip import Clip
 from penult.model.measured import Measured
 from penult.model.settings import Settings
@@ -64,11 +66,12 @@ class Report:
             contacts=contacts,
             steps=self._steps(),
             penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
-            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
+            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m()),
             checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
             method=method,
         )
+        result = result if self.fit.lane.board else without_board(result)
         return withhold(clock.apply(result, self.time_scale), self._unseen())
 
     def _unseen(self) -> Iterator[Instant]:
