@@ -15,6 +15,7 @@ from penult.adapters.files.session_file import SessionFile, SessionRow, read_ses
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
+from penult.model.method import METHOD
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
@@ -147,7 +148,7 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
                 settings=settings,
                 said=_said(row, folder, date),
                 sha256=state.sha256_of(clip),
-                key=state.request_key(settings, lane_sha256, __version__),
+                key=state.request_key(settings, lane_sha256, f"{__version__}, method {METHOD}"),
             )
         )
     return plans
