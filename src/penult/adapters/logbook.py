@@ -12,6 +12,7 @@ import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from penult.adapters.logbook_rows import (
     path_of,
     run_number,
 )
+from penult.core.label import Label
 from penult.errors import LogbookError
 from penult.model.logbook import Athlete, Choice, CoachNote, Contents, TapeResult
 from penult.model.measured import NotMeasured
@@ -177,7 +179,7 @@ class Logbook:
             Without hip paths; `hip_paths` reads those.
         """
         if choice.athlete:
-            self.athlete(choice.athlete)
+            choice = replace(choice, athlete=self.athlete(choice.athlete).label)
         known = {(t.analysis.clip.sha256, run_number(t.analysis)) for t in without}
         ids = [i for i, sha256, run in self._chosen(choice) if (sha256, run) not in known]
         return self._read(ids, last, names)
@@ -199,11 +201,8 @@ class Logbook:
         LogbookError
             If there is none of that label; the nearest ones are named.
         """
-        row = self.connection.execute(
-            "SELECT label, sex, height_m, leg_length_m FROM athlete WHERE label = ? COLLATE NOCASE"
-            " ORDER BY label = ? DESC",
-            (label, label),
-        ).fetchone()
+        sql = "SELECT label, sex, height_m, leg_length_m FROM athlete WHERE label = ?"
+        row = self.connection.execute(sql, (self._recorded(label),)).fetchone()
         if row:
             return Athlete(label=row[0], sex=row[1], height_m=row[2], leg_length_m=row[3])
         known = self.labels()
@@ -303,7 +302,14 @@ class Logbook:
         )
         return [(int(r[0]), str(r[1]), int(r[2])) for r in rows]
 
+    def _recorded(self, label: str) -> str:
+        """Return a label as it is recorded, whatever its capitals and its Unicode form; as it is where it is new."""
+        known = [str(r[0]) for r in self.connection.execute("SELECT label FROM athlete")]
+        wanted = Label(label)
+        return label if label in known else next((one for one in known if wanted.is_of(one)), label)
+
     def _athlete_id(self, label: str) -> int:
+        label = self._recorded(label)
         self.connection.execute("INSERT INTO athlete (label) VALUES (?) ON CONFLICT DO NOTHING", (label,))
         return int(self.connection.execute("SELECT id FROM athlete WHERE label = ?", (label,)).fetchone()[0])
 
