@@ -18,14 +18,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.adapters import logbook_schema as schema
-from penult.adapters.logbook import Logbook, opened
-from penult.adapters.logbook_connection import connect, read_only
-from penult.adapters.logbook_csv import export, import_folder
-from penult.adapters.logbook_forget import forget
-from penult.core.label import BLACKED_OUT
+from penult.adapters.logbook import schema
+from penult.adapters.logbook.book import Logbook, opened
+from penult.adapters.logbook.connection import connect, read_only
+from penult.adapters.logbook.csv_folder import export, import_folder
+from penult.adapters.logbook.forget import forget
 from penult.core.csv_cells import guarded, unguarded
-from penult.core.invented import Form, Made, trial
+from penult.core.label import BLACKED_OUT
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import LogbookError, OutputError
 from penult.model.analysis import Mat, Notice
 from penult.model.logbook import Athlete, Choice, CoachNote, TapeResult
@@ -234,7 +234,7 @@ WRITER = """
 import sys
 from pathlib import Path
 from tests_data import some
-from penult.adapters.logbook import opened
+from penult.adapters.logbook.book import opened
 path, label, n = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 for i in range(n):
     with opened(path, create=True) as log:
