@@ -11,7 +11,6 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from penult.app.log import Forgotten
     from penult.model.logbook import Contents
 
 Place = Annotated[
@@ -184,48 +183,45 @@ def forget(
     label: Annotated[str, typer.Argument(help="Label of the athlete.", metavar="LABEL")],
     results: Annotated[
         list[Path] | None,
-        typer.Option("--results", help="More folders with results of this person (may be repeated).", metavar="FOLDER"),
+        typer.Option("--results", help="Search this folder too (may be repeated).", metavar="FOLDER"),
     ] = None,
     keep_results: Annotated[
-        bool, typer.Option("--keep-results", help="Leave the result folders where they are.")
+        bool, typer.Option("--keep-results", help="Leave all folders as they are: only the logbook.")
     ] = False,
+    everywhere: Annotated[
+        bool | None,
+        typer.Option(
+            "--everywhere/--not-everywhere",
+            help="Black the label out in texts about others (else unless it is a plain word or a number).",
+        ),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only list what would go.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     logbook: Place = None,
 ) -> None:
-    """Remove a person from the logbook, its backups, their results and the cache, and prove it."""
-    from penult.app.log import contents, forget_athlete
+    """Remove a person: logbook, backups, results, pages, exports, copies, cache; then search all of it again."""
+    from penult.app.forget import forget_athlete, plan
+    from penult.cli.fault import StoppedError
+    from penult.cli.forgetting import print_forgotten, print_plan, stopped
+    from penult.core.label import is_plain
     from penult.outputs.texts.plain import shown
 
     place = _place(logbook)
-    clips = next((n for a, n in contents(place).athletes if a.label.casefold() == label.casefold()), 0)
+    said = results or []
+    if dry_run or not yes:
+        found = plan(label, logbook=place, results=said)
+        blacks_out = everywhere if everywhere is not None else not is_plain(label)
+        print_plan(found, keep_results=keep_results, blacks_out=blacks_out)
+    if dry_run:
+        _console().print(f"nothing was changed\nlogbook: {place}")
+        return
     if not yes:
-        typer.confirm(
-            f"Remove {shown(label)} with {clips} clips and their result folders for good?", abort=True, err=True
-        )
-    done = forget_athlete(label, logbook=place, results=results or [], keep_results=keep_results)
-    _print_forgotten(done, label, place)
-
-
-def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
-    from penult.outputs.texts.plain import shown
-
-    console, e = _console(), done.erased
-    rows = ", ".join(f"{n} {table}" for table, n in e.rows.items() if n)
-    console.print(f"removed: {rows}; blacked out in {e.rewritten} texts of others")
-    for folder in done.removed:
-        console.print(f"deleted: {shown(str(folder), 400)}")
-    for folder, why in done.left:
-        console.print(f"left: {shown(str(folder), 400)}: {why}")
-    console.print(f"cache of joints emptied: {done.cache_bytes / 1e6:.1f} MB")
-    console.print(
-        f"proof: {shown(label)} stands in {e.left_in_text} texts of {len(e.files)} files searched byte by byte:"
-    )
-    for file in e.files:
-        console.print(f"  {file}")
-    if e.left_in_bytes:
-        console.print(f"  (the same bytes stand {e.left_in_bytes} times inside longer words or numbers of others)")
-    console.print("the films themselves are yours to delete")
-    console.print(f"logbook: {place}")
+        typer.confirm(f"Remove {shown(label)} for good?", abort=True, err=True)
+    try:
+        done = forget_athlete(label, logbook=place, results=said, keep_results=keep_results, everywhere=everywhere)
+    except StoppedError:
+        stopped()
+    print_forgotten(done, label, place)
 
 
 def _print_contents(found: Contents, place: Path) -> None:
@@ -248,7 +244,7 @@ def _console() -> Console:
 
 
 def _place(logbook: Path | None) -> Path:
-    from penult.adapters.logbook.book import default_place
+    from penult.adapters.logbook.place import default_place
 
     return logbook or default_place()
 

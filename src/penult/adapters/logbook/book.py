@@ -7,9 +7,7 @@ written is one transaction, on the disk before the command says so.
 from __future__ import annotations
 
 import difflib
-import os
 import sqlite3
-import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -34,23 +32,8 @@ from penult.model.logbook import Athlete, Choice, CoachNote, Contents, TapeResul
 from penult.model.measured import NotMeasured
 from penult.model.trial import HipPath, Said, Trial, measures_of
 
-PLACE_VARIABLE = "PENULT_LOGBOOK"
 UNREADABLE = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
 """What rows that no penult wrote do to their reader."""
-
-
-def default_place() -> Path:
-    """Return where the logbook lies when nobody says otherwise: $PENULT_LOGBOOK, else in the user's data folder."""
-    said = os.environ.get(PLACE_VARIABLE)
-    if said:
-        return Path(said).expanduser()
-    if sys.platform == "win32":
-        base = Path(os.environ.get("APPDATA", Path.home()))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "penult" / "logbook.sqlite"
 
 
 @contextmanager
