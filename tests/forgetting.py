@@ -9,7 +9,7 @@ import signal
 import sqlite3
 import time
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -35,7 +35,9 @@ TYPED = {
 """Columns of what people type, by hand from the tables' definitions; nothing else may ever change for others."""
 
 
-def some(label: str, n: int, seed: int, *, kind: str = "full approach", note: str = "", file: str = "clip") -> list[Trial]:
+def some(
+    label: str, n: int, seed: int, *, kind: str = "full approach", note: str = "", file: str = "clip"
+) -> list[Trial]:
     """Return a few invented clips."""
     rng = np.random.default_rng(seed)
     said = Said(date="2026-10-03", session="hall", approach_strides=18, note=note)
@@ -259,5 +261,3 @@ def shown(found: Accidents) -> str:
     """Return the figures as one line."""
     return json.dumps({"done": found.done, "interrupted": found.interrupted, "at once": found.finished_at_once,
                        "broken": found.broken[:5]})  # fmt: skip
-
-

@@ -61,7 +61,9 @@ def test_every_row_of_others_is_what_it_was_but_for_typed_texts_that_name_the_pe
     with opened(path, create=True) as log:
         log.put_trials(some(label, 1, seed=1, file=label))
         for i, other in enumerate(("B7", "C left", "D-10")):
-            log.put_trials(some(other, 1, seed=2 + i, kind=texts[i] or "full approach", note=texts[i + 1], file=texts[i + 2]))
+            log.put_trials(
+                some(other, 1, seed=2 + i, kind=texts[i] or "full approach", note=texts[i + 1], file=texts[i + 2])
+            )
             log.put_note(CoachNote(athlete=other, date="2026-10-10", text=texts[3]))
             log.put_tape([TapeResult(athlete=other, date="2026-10-01", event=texts[4], distance_m=6.10, note=texts[5])])
         before = without(rows_of(path), label)
@@ -97,7 +99,13 @@ def test_by_itself_a_plain_word_is_blacked_out_in_nobody_elses_text_and_a_name_i
     assert [t.analysis.run.direction for t in trials] == ["left to right"] * 2
 
 
-FORMS = ("Löwin Zwölf", unicodedata.normalize("NFD", "Löwin Zwölf"), "LÖWIN ZWÖLF", "löwin_zwölf", "Lo\u0308win\u200b Zwölf")
+FORMS = (
+    "Löwin Zwölf",
+    unicodedata.normalize("NFD", "Löwin Zwölf"),
+    "LÖWIN ZWÖLF",
+    "löwin_zwölf",
+    "Lo\u0308win\u200b Zwölf",
+)
 
 
 def test_all_unicode_forms_and_cases_of_a_label_are_one_person(tmp_path: Path) -> None:
@@ -166,7 +174,9 @@ def everything(tmp_path: Path) -> tuple[Any, dict[str, Path]]:
     where["renamed without a label"].mkdir()
     (where["renamed without a label"] / "analysis.json").write_text(json.dumps(unnamed))
     clip = replace(extra[0].analysis.clip, file="clip.mp4", sha256=shared_digest(extra[0].analysis.clip.sha256))
-    copy = replace(extra[0].analysis, clip=clip, run=replace(extra[0].analysis.run, athlete="A"), method={"shared": True})
+    copy = replace(
+        extra[0].analysis, clip=clip, run=replace(extra[0].analysis.run, athlete="A"), method={"shared": True}
+    )
     where["shared"].mkdir()
     (where["shared"] / "analysis.json").write_text(analysis_to_json(copy))
     (first / "my notes.txt").write_text("wind 1.2")

@@ -192,9 +192,7 @@ def _look_again(found: Found, done: Forgotten) -> None:
     done.looked_at, done.not_looked_at, done.others = found.looked_at, found.not_looked_at, found.others
 
 
-def _remove(
-    traces: Sequence[Trace], label: str, everywhere: bool | None, sha256s: set[str], done: Forgotten
-) -> None:
+def _remove(traces: Sequence[Trace], label: str, everywhere: bool | None, sha256s: set[str], done: Forgotten) -> None:
     ways: dict[str, Callable[[Trace], None]] = {
         "result": lambda t: _remove_result(t.path, done),
         "half a result": lambda t: shutil.rmtree(t.path),

@@ -169,11 +169,15 @@ class _Results:
             self.found.traces.append(Trace(path=folder, kind="result", why="a result of theirs"))
         for folder, names in self.folders:
             if is_half_folder(folder):
-                self.found.traces.append(Trace(path=folder, kind="half a result", why="left by a program that was killed"))
+                self.found.traces.append(
+                    Trace(path=folder, kind="half a result", why="left by a program that was killed")
+                )
                 continue
             if folder in theirs:
                 continue
-            inside = max((r for r in (folder, *folder.parents) if r in results), key=lambda r: len(r.parts), default=None)
+            inside = max(
+                (r for r in (folder, *folder.parents) if r in results), key=lambda r: len(r.parts), default=None
+            )
             if inside is not None and inside not in theirs:
                 self._others(folder, names)
             elif inside is None:
@@ -183,7 +187,9 @@ class _Results:
         taken = set()
         for page, files in PAGES.items():
             if page in names and self._is_page_of(folder, page, files, has_theirs=has_theirs):
-                self.found.traces += [Trace(path=folder / f, kind="page", why="it shows them") for f in files if f in names]
+                self.found.traces += [
+                    Trace(path=folder / f, kind="page", why="it shows them") for f in files if f in names
+                ]
                 taken |= set(files)
         if EXPORT_MARK in names and is_export(folder):
             taken |= {n for n in names if n.endswith(".csv")} | {EXPORT_MARK}
@@ -204,7 +210,9 @@ class _Results:
         if path.suffix.lower() in TEXT_ENDINGS or is_half:
             if self._names(path):
                 if is_half:
-                    self.found.traces.append(Trace(path=path, kind="half a file", why="left by a program that was killed"))
+                    self.found.traces.append(
+                        Trace(path=path, kind="half a file", why="left by a program that was killed")
+                    )
                 else:
                     self.found.left.append((path, "your own file; it names them"))
         elif self._is_other_logbook(path):
@@ -217,7 +225,9 @@ class _Results:
         for name in names:
             path = folder / name
             if name == SAID and self._names(path):
-                self.found.traces.append(Trace(path=path, kind="words", why="your words about somebody else, which name them"))
+                self.found.traces.append(
+                    Trace(path=path, kind="words", why="your words about somebody else, which name them")
+                )
             elif not self.is_plain and path.suffix.lower() in TEXT_ENDINGS and self._names(path):
                 self.found.left.append((path, "a result of somebody else that names them"))
 
@@ -253,7 +263,11 @@ class _Results:
                 head = stream.read(100)
         except OSError:
             return False
-        return head[:16] == _SQLITE and int.from_bytes(head[68:72], "big") == APPLICATION_ID and not self._is_the_logbook(path)
+        return (
+            head[:16] == _SQLITE
+            and int.from_bytes(head[68:72], "big") == APPLICATION_ID
+            and not self._is_the_logbook(path)
+        )
 
     def _is_the_logbook(self, path: Path) -> bool:
         """Tell whether it is the logbook being cleaned, or a backup of it; those are looked at by themselves."""
@@ -346,5 +360,3 @@ def _folders(root: Path, found: Found, seen: set[Path]) -> Iterator[tuple[Path, 
             found.not_looked_at.append((folder, "too deep, or too many files: name it with --results"))
             todo = [t for t in todo if t[1] <= DEEPEST] if count <= MOST_FILES else []
         yield folder, names
-
-

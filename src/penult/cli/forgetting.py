@@ -59,7 +59,9 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
         console.print(f"{verb}: {shown(str(trace.path), 400)}")
     console.print(f"cache of joints emptied: {done.cache_bytes / 1e6:.1f} MB")
     if e is not None:
-        console.print(f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook; each of these files was written")
+        console.print(
+            f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook; each of these files was written"
+        )
         console.print("anew and is, byte for byte, what the rows that are left make:")
         for file in e.files:
             console.print(f"  {shown(file, 400)}")
@@ -68,7 +70,9 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
         for place in done.looked_at:
             console.print(f"  {shown(str(place), 400)}")
     if done.others:
-        console.print(f"{done.others} results of somebody else (or that do not say whose they are) there stayed as they are")
+        console.print(
+            f"{done.others} results of somebody else (or that do not say whose they are) there stayed as they are"
+        )
     _print_places("left", done.left, console)
     _print_places("could not be looked at", done.not_looked_at, console)
     console.print("the films themselves are yours to delete; a result moved elsewhere is found with --results FOLDER")
@@ -95,7 +99,9 @@ def _more(console: Console, count: int) -> None:
 
 
 def _rows(rows: dict[str, int]) -> str:
-    return ", ".join(f"{n} {_WORDS[t].removesuffix('s') if n == 1 else _WORDS[t]}" for t, n in rows.items() if n and t in _WORDS)
+    return ", ".join(
+        f"{n} {_WORDS[t].removesuffix('s') if n == 1 else _WORDS[t]}" for t, n in rows.items() if n and t in _WORDS
+    )
 
 
 def _console() -> Console:

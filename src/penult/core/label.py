@@ -13,7 +13,7 @@ from urllib.parse import unquote
 
 BLACKED_OUT = "(removed)"
 
-PLAIN_WORDS = frozenset(
+_WORDS = (
     "approach athlete away board bound bounds calibration camera clip contact day drill drop fall feet film flat foot "
     "forefoot forward full group hall heel high hip hop jump jumps knee lane left leg long lowest mass mat mats measure "
     "metre metres month note off out penultimate pole removed result right run runs runway season session short side "
@@ -21,11 +21,14 @@ PLAIN_WORDS = frozenset(
     "without year analysis corrections said img vid mov mp4 dsc gopro pxl trim "
     "january february march april may june july august september october november december "
     "jan feb mar apr jun jul aug sep sept oct nov dec "
-    "monday tuesday wednesday thursday friday saturday sunday mon tue wed thu fri sat sun".split()
+    "monday tuesday wednesday thursday friday saturday sunday mon tue wed thu fri sat sun"
 )
+PLAIN_WORDS = frozenset(_WORDS.split())
 """Words of the trade, of file names and of the calendar: a label like one of these is found in texts about anybody."""
 
-_IGNORED = re.compile("[\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]")
+_IGNORED = re.compile(
+    "[\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]"
+)
 """Signs that are not drawn (Unicode 16, Default_Ignorable_Code_Point): they may lie within a word."""
 
 _PICTURE = re.compile(r"base64,[A-Za-z0-9+/=]{40,}")
@@ -38,7 +41,7 @@ def folded(text: str) -> str:
 
 
 def is_plain(label: str) -> bool:
-    """Tell whether a label is also a number, a single letter or a word of the trade, so that a text with it may not mean the person."""
+    """Tell whether a label is also a number, a letter or a word of the trade: a text with it may not mean the person."""
     core = folded(label).strip()
     return len(core) < 2 or core.isnumeric() or bool(re.fullmatch(r"[\d\s.,:/_-]+", core)) or core in PLAIN_WORDS
 

@@ -155,5 +155,7 @@ def _plain_words(error: sqlite3.OperationalError, path: Path | str) -> LogbookEr
     if "readonly" in text:
         return LogbookError(f"{path} cannot be written", next_step="choose another place with --logbook FILE")
     if "full" in text:
-        return LogbookError(f"{path} cannot be written: the disk is full", "nothing in it was changed", next_step="make room")
+        return LogbookError(
+            f"{path} cannot be written: the disk is full", "nothing in it was changed", next_step="make room"
+        )
     return LogbookError(f"{path} cannot be used", text, next_step=DAMAGED_NEXT)

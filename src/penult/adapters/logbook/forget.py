@@ -11,7 +11,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -63,7 +63,9 @@ def holdings(log: Logbook, label: str) -> Holdings:
     own = {(t, int(r[0])) for r in clips for t in ("clip", "correction")}
     own |= {("session", s) for s in sessions if all(c.execute(shared, (s, i)).fetchone()[0] == 0 for i in ids[:1])}
     own |= {("history", i) for i in _own_history(c, name)}
-    own |= {(t, int(r[0])) for t in ("note", "tape") for r in _rows_of(c, f"SELECT id FROM {t} WHERE athlete_id = ?", ids)}
+    own |= {
+        (t, int(r[0])) for t in ("note", "tape") for r in _rows_of(c, f"SELECT id FROM {t} WHERE athlete_id = ?", ids)
+    }
     return Holdings(
         labels=tuple(labels),
         rows={"athlete": len(ids), **{t: n for t, n in _counts(c, ids).items() if n}} if ids else {},
@@ -183,7 +185,9 @@ def _rewrite(log: Logbook) -> None:
         text = str(error)
         if "full" in text:
             raise LogbookError(
-                f"{log.path} cannot be written anew: the disk is full", done, next_step="make room and say the same again"
+                f"{log.path} cannot be written anew: the disk is full",
+                done,
+                next_step="make room and say the same again",
             ) from error
         if "locked" in text or "busy" in text:
             busy = 1
@@ -293,10 +297,10 @@ def _mentions(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[tup
 def _changes(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[str, str, int, str, str]]:
     """Yield table, column, row, text and changed text for every typed text in which the label stands."""
     known = _tables(connection)
-    ways: list[tuple[dict[str, tuple[str, ...]], Callable[[str], str]]] = [
+    ways: tuple[tuple[Mapping[str, Sequence[str]], Callable[[str], str]], ...] = (
         (FREE_TEXT, name.blacked_out),
         (FREE_JSON, lambda text: _json_blacked_out(text, name)),
-    ]
+    )
     for columns, way in ways:
         for table in (t for t in columns if t in known):
             key = "clip_id" if table == "correction" else "id"
@@ -379,7 +383,9 @@ def _digest(label: str, salt: bytes) -> bytes:
 def _pending(connection: sqlite3.Connection, name: Label) -> tuple[int, str, str] | None:
     if "forgetting" not in _tables(connection):
         return None
-    for i, salt, digest, begun, content in connection.execute("SELECT id, salt, digest, begun, content FROM forgetting"):
+    for i, salt, digest, begun, content in connection.execute(
+        "SELECT id, salt, digest, begun, content FROM forgetting"
+    ):
         if _digest(name.text, salt) == digest:
             return int(i), str(begun), str(content)
     return None
