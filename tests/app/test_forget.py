@@ -303,14 +303,14 @@ def test_a_result_that_cannot_be_deleted_is_said_and_the_next_try_goes_on(tmp_pa
     place = made(tmp_path, seed=3)
     stuck = place.films / f"{LABEL}_30_0_analysis"
     with pytest.MonkeyPatch.context() as patch:
-        unlink = Path.unlink
+        rename = Path.rename
 
-        def refusing(self: Path, missing_ok: bool = False) -> None:
-            if stuck in self.parents:
+        def refusing(self: Path, target: Path) -> Path:
+            if self == stuck:
                 raise PermissionError(13, "Permission denied", str(self))
-            unlink(self, missing_ok=missing_ok)
+            return rename(self, target)
 
-        patch.setattr(Path, "unlink", refusing)
+        patch.setattr(Path, "rename", refusing)
         with pytest.raises(LogbookError, match="not everything") as error:
             forget_athlete(LABEL, logbook=place.logbook, results=[place.films])
     with opened(place.logbook) as log:

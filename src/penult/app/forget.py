@@ -26,7 +26,7 @@ from penult.app.traces import Found, Person, Trace, search
 from penult.core.label import Label, is_plain
 from penult.errors import LogbookError, PenultError
 from penult.model.logbook import Erased, Holdings
-from penult.outputs.folder.aside import LOCK
+from penult.outputs.folder.aside import LOCK, mark
 from penult.outputs.folder.save import is_ours
 from penult.whole_file import ASIDE, write_whole
 
@@ -215,10 +215,19 @@ def _remove(traces: Sequence[Trace], label: str, everywhere: bool | None, sha256
 
 
 def _remove_result(folder: Path, done: Forgotten) -> None:
-    """Delete what penult wrote there, the analysis last: as long as anything is there, the next try knows whose it is."""
+    """Delete what penult wrote there.
+
+    A folder with nothing else in it is renamed first, so that an interruption leaves what the next try takes for rubbish of
+    its own. Otherwise the analysis goes last: as long as anything is there, the next try knows whose it is.
+    """
     inside = [p for p in sorted(folder.rglob("*")) if p.is_symlink() or not p.is_dir()]
     names = {p: p.relative_to(folder).as_posix() for p in inside}
     ours = [p for p in inside if is_ours(names[p]) or names[p] in (SAID, CORRECTIONS, LOCK) or ASIDE in p.name]
+    if len(ours) == len(inside):
+        rubbish = folder.with_name(f".{folder.name}.partial-{mark()}")
+        folder.rename(rubbish)
+        shutil.rmtree(rubbish)
+        return
     for path in sorted(ours, key=lambda p: names[p] == "analysis.json"):
         path.unlink(missing_ok=True)
     nested = [p.parent for p in inside if p.name == "analysis.json" and p.parent != folder]

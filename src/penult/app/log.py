@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import find_results, read_corrections, read_trial
+from penult.adapters.logbook import entries, forget
 from penult.adapters.logbook.book import opened
 from penult.adapters.logbook.csv_folder import Imported, export, import_folder
-from penult.model.logbook import Athlete, CoachNote, Contents, TapeResult
+from penult.model.logbook import Athlete, Changed, CoachNote, Contents, Entry, TapeResult
 from penult.model.trial import Said, Trial
 
 
@@ -68,16 +70,56 @@ def put_athlete(athlete: Athlete, *, logbook: Path) -> None:
         log.put_athlete(athlete)
 
 
-def put_tape(result: TapeResult, *, logbook: Path) -> None:
-    """Add a tape-measured result."""
+def put_tape(result: TapeResult, *, logbook: Path) -> str:
+    """Add a tape-measured result and return its entry's name; '' where it was there already."""
     with opened(logbook, create=True) as log:
-        log.put_tape([result])
+        return entries.add_tape(log, result)
 
 
-def put_note(note: CoachNote, *, logbook: Path) -> None:
-    """Add a note."""
+def put_note(note: CoachNote, *, logbook: Path) -> str:
+    """Add a note and return its entry's name; '' where it was there already."""
     with opened(logbook, create=True) as log:
-        log.put_note(note)
+        return entries.add_note(log, note)
+
+
+def listed(*, logbook: Path, athlete: str = "", kinds: Iterable[str] = entries.KINDS) -> list[Entry]:
+    """Return the entries of a logbook, of everybody or of one athlete."""
+    with opened(logbook) as log:
+        return entries.entries(log, athlete=athlete, kinds=kinds)
+
+
+def corrected(name: str, changes: Mapping[str, Any], *, logbook: Path) -> Entry:
+    """Correct an entry and return what it says now."""
+    with opened(logbook) as log:
+        entries.correct(log, name, changes)
+        return next(
+            e for e in entries.entries(log, kinds=[name.strip().lower().split("-")[0]]) if e.name == name.lower()
+        )
+
+
+def taken_out(names: Sequence[str], *, logbook: Path) -> None:
+    """Take entries out; the first that cannot be ends it, and says so."""
+    with opened(logbook) as log:
+        for name in names:
+            entries.take_out(log, name)
+
+
+def undone(logbook: Path) -> Changed:
+    """Take the latest change of an entry back."""
+    with opened(logbook) as log:
+        return entries.undo(log)
+
+
+def changes_of(logbook: Path) -> list[Changed]:
+    """Return the history of a logbook's entries, the latest first."""
+    with opened(logbook) as log:
+        return entries.history(log)
+
+
+def unfinished(logbook: Path) -> list[str]:
+    """Return when forgettings were begun that are not finished."""
+    with opened(logbook) as log:
+        return forget.unfinished(log)
 
 
 def contents(logbook: Path) -> Contents:

@@ -99,6 +99,26 @@ class Contents:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One entry of a logbook: its name ('tape-12'), whose it is, its day, and what it says in a line."""
+
+    name: str
+    athlete: str
+    date: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changed:
+    """One change of an entry in the history of a logbook: its number, when, what was done, and whether it was undone."""
+
+    number: int
+    made_at: str
+    what: str
+    is_undone: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Mention:
     """A text about somebody else in which a label stands: which entry and column, and the text as it is and as it would be."""
 

@@ -1,4 +1,4 @@
-"""Where penult has written pages, results, exports and shared copies: a list of folders, so that a person can be found in all of them.
+"""Where penult has written pages, results, exports and copies: a list of folders, so that a person can be found in all of them.
 
 The list lies beside the logbook in the user's data folder; it holds paths alone, and its owner alone may read it.
 """

@@ -30,7 +30,7 @@ from penult.core.label import Label
 from penult.errors import LogbookError
 from penult.model.logbook import Athlete, Choice, CoachNote, Contents, TapeResult
 from penult.model.measured import NotMeasured
-from penult.model.trial import HipPath, Said, Trial, measures_of
+from penult.model.trial import HipPath, Trial, measures_of
 
 UNREADABLE = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
 """What rows that no penult wrote do to their reader."""
@@ -93,7 +93,7 @@ class Logbook:
     def put_athlete(self, athlete: Athlete) -> None:
         """Add an athlete, or change what is known of one; what is None stays as it was."""
         with self.writing():
-            athlete_id = self._athlete_id(athlete.label)
+            athlete_id = self.athlete_id(athlete.label)
             self.connection.execute(
                 "UPDATE athlete SET sex = coalesce(?, sex), height_m = coalesce(?, height_m),"
                 " leg_length_m = coalesce(?, leg_length_m) WHERE id = ?",
@@ -126,7 +126,7 @@ class Logbook:
     def put_tape(self, results: Iterable[TapeResult]) -> None:
         """Add tape-measured results."""
         with self.writing():
-            rows = [(self._athlete_id(r.athlete), r.date, r.event, r.distance_m, r.note) for r in results]
+            rows = [(self.athlete_id(r.athlete), r.date, r.event, r.distance_m, r.note) for r in results]
             self.connection.executemany(
                 "INSERT INTO tape (athlete_id, date, event, distance_m, note) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
                 rows,
@@ -135,7 +135,7 @@ class Logbook:
     def put_note(self, note: CoachNote) -> None:
         """Add a note on an athlete."""
         with self.writing():
-            row = (self._athlete_id(note.athlete), note.date, note.text)
+            row = (self.athlete_id(note.athlete), note.date, note.text)
             self.connection.execute(
                 "INSERT INTO note (athlete_id, date, text) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", row
             )
@@ -291,16 +291,16 @@ class Logbook:
         wanted = Label(label)
         return label if label in known else next((one for one in known if wanted.is_of(one)), label)
 
-    def _athlete_id(self, label: str) -> int:
+    def athlete_id(self, label: str) -> int:
+        """Return the number of an athlete, adding one that is new; inside the caller's transaction."""
         label = self._recorded(label)
         self.connection.execute("INSERT INTO athlete (label) VALUES (?) ON CONFLICT DO NOTHING", (label,))
         return int(self.connection.execute("SELECT id FROM athlete WHERE label = ?", (label,)).fetchone()[0])
 
-    def _session_id(self, said: Said, folder: str) -> int:
-        self.connection.execute(
-            "INSERT INTO session (name, date) VALUES (?, ?) ON CONFLICT DO NOTHING", (said.session, said.date)
-        )
-        key = (said.session, said.date)
+    def session_id(self, name: str, date: str, folder: str) -> int:
+        """Return the number of a session, adding one that is new; inside the caller's transaction."""
+        key = (name, date)
+        self.connection.execute("INSERT INTO session (name, date) VALUES (?, ?) ON CONFLICT DO NOTHING", key)
         if folder:
             self.connection.execute("UPDATE session SET folder = ? WHERE name = ? AND date = ?", (folder, *key))
         return int(self.connection.execute("SELECT id FROM session WHERE name = ? AND date = ?", key).fetchone()[0])
@@ -312,7 +312,11 @@ class Logbook:
         earlier = c.execute("SELECT id FROM clip WHERE sha256 = ? AND run = ?", key).fetchone()
         if earlier:
             c.execute("DELETE FROM clip WHERE id = ?", earlier)
-        row = clip_row(trial, self._athlete_id(label) if label else None, self._session_id(trial.said, session_folder))
+        row = clip_row(
+            trial,
+            self.athlete_id(label) if label else None,
+            self.session_id(trial.said.session, trial.said.date, session_folder),
+        )
         marks = ", ".join("?" * len(CLIP_COLUMNS))
         clip_id = c.execute(f"INSERT INTO clip ({', '.join(CLIP_COLUMNS)}) VALUES ({marks})", row).lastrowid or 0
         self._put_parts(clip_id, trial)
@@ -336,6 +340,11 @@ class Logbook:
         c.executemany("INSERT INTO measure VALUES (?, ?, ?, ?, ?, ?, ?)", measure_rows(clip_id, a, pairs, reasons))
         if trial.hip_path is not None and len(trial.hip_path.time_s):
             c.execute("INSERT INTO hip_path VALUES (?, ?)", (clip_id, path_blob(trial.hip_path)))
+
+    def word_id(self, table: str, **words: str) -> int:
+        """Return the number of a row of a word list, adding one that is new; inside the caller's transaction."""
+        columns = ", ".join(words)
+        return self._words(table, columns, [tuple(words.values())])[tuple(words.values())]
 
     def _words(self, table: str, columns: str, wanted: Iterable[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
         """Return the id of each row of a word list, adding those that are new."""

@@ -158,4 +158,7 @@ def _plain_words(error: sqlite3.OperationalError, path: Path | str) -> LogbookEr
         return LogbookError(
             f"{path} cannot be written: the disk is full", "nothing in it was changed", next_step="make room"
         )
+    if "disk i/o" in text.lower():  # what SQLite says where it cannot make the files beside a logbook: mostly no room
+        next_step = "make room, or see that the disk is connected; only then go back to a copy"
+        return LogbookError(f"the disk of {path} reports an error, or is full", text, next_step=next_step)
     return LogbookError(f"{path} cannot be used", text, next_step=DAMAGED_NEXT)
