@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from penult.app.again import again_notices
+from penult.adapters.files import written_places
+from penult.adapters.logbook.place import default_place
 from penult.app.groups import logbook_at
 from penult.core.clips.season import NAMES, season
 from penult.model.comparison import Season
@@ -58,4 +60,5 @@ def write_season(choice: Choice, *, since: str, logbook: Path, out: Path) -> Wri
     page = season_html(found, athlete, tape, notes, source=source)
     files = {PAGE: page.encode("utf-8", errors="replace"), **season_csv(found)}
     write_files(out, files)
+    written_places.record(out, default_place())
     return Written(season=found, folder=out, files=tuple(files), source=source)

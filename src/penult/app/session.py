@@ -10,8 +10,10 @@ from pathlib import Path
 
 from penult import __version__
 from penult.adapters.files import session_state as state
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.logbook.place import default_place
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
@@ -117,6 +119,7 @@ def run_session(
         )
         if done:
             _write_page(folder, session)
+            written_places.record(folder, default_place())
     return session
 
 
