@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -26,6 +27,9 @@ share of the sag needs no clock."""
 
 LEAST_SAG_M = 0.04
 """A smaller sag says nothing: the mass centre's own noise is 0.3 to 0.5 cm."""
+
+LEAST_ROWS = 6
+"""Fewer pictures of a flight carry no parabola."""
 
 HANGING_M = 0.12
 """A heel that is never seen nearer to the ground than this above the lowest heels of the other supports: as high as the heel of
@@ -115,14 +119,27 @@ def bearing(stays: Sequence[Stay], track: RunwayTrack, way_m: Floats) -> list[St
 
 
 def _falls_freely(time_s: Floats, height_m: Floats) -> bool:
+    sag, off = _sag(time_s, height_m)
+    return bool(sag >= LEAST_SAG_M and off < FALL_SHARE * sag)
+
+
+def _sag(time_s: Floats, height_m: Floats) -> tuple[float, float]:
+    """How far the middle of a parabola through heights (n,) lies above the line between its ends, and the heights' RMS from it."""
     good: Bools = np.asarray(np.isfinite(height_m))
-    if good.sum() < 8:
-        return False
+    if good.sum() < LEAST_ROWS:
+        return float("nan"), float("nan")
     t = time_s[good] - time_s[good].mean()
     fit = polynomial(t, height_m[good][None], 2)[0]
     off = height_m[good] - np.vander(t, 3, increasing=True) @ fit
-    sag = -fit[2] * float(np.ptp(t)) ** 2 / 4.0
-    return bool(sag >= LEAST_SAG_M and np.sqrt((off**2).mean()) < FALL_SHARE * sag)
+    return -fit[2] * float(np.ptp(t)) ** 2 / 4.0, float(np.sqrt((off**2).mean()))
+
+
+def fall_m_per_s2(time_s: Floats, height_m: Floats) -> float:
+    """Free fall on the stated clock of a mass centre that falls freely by LEAST_SAG_M and more, else NaN."""
+    if not _falls_freely(time_s, height_m):
+        return float("nan")
+    span = float(np.ptp(time_s[np.isfinite(height_m)]))
+    return 8.0 * _sag(time_s, height_m)[0] / span**2
 
 
 def _hangs(stay: Stay, others: Sequence[Stay], track: RunwayTrack) -> bool:
@@ -136,21 +153,14 @@ def _hangs(stay: Stay, others: Sequence[Stay], track: RunwayTrack) -> bool:
 
 def fall_time_s(time_s: Floats, height_m: Floats) -> float:
     """Duration of a free fall with the sag that is seen, whatever the clip's clock: sag = g T^2 / 8 (closed form)."""
-    good: Bools = np.asarray(np.isfinite(height_m))
-    if good.sum() < 5:
-        return float("nan")
-    t = time_s[good] - time_s[good].mean()
-    fit = polynomial(t, height_m[good][None], 2)[0]
-    sag = -fit[2] * float(np.ptp(t)) ** 2 / 4.0
-    return float(np.sqrt(max(8.0 * sag / GRAVITY_M_PER_S2, 0.0)))
+    sag = _sag(time_s, height_m)[0]
+    return float(np.sqrt(max(8.0 * sag / GRAVITY_M_PER_S2, 0.0))) if np.isfinite(sag) else float("nan")
 
 
 def order_of_feet(stays: Sequence[Stay], track: RunwayTrack) -> FeetOrder:
     """Infer which foot stands at each stay, all jointly (forward-backward over the chain of supports)."""
     word = np.array([_word(stay) for stay in stays])
-    same = np.array(
-        [_swing_logit(a, b, track) + _passage(a, b, track) for a, b in zip(stays[:-1], stays[1:], strict=True)]
-    )
+    same = np.array([_swing_logit(a, b, track) + _passage(a, b, track) for a, b in pairwise(stays)])
     unary = np.stack([np.zeros(len(word)), word], axis=1)
     pair = np.zeros((len(same), 2, 2))
     pair[:, 0, 0] = pair[:, 1, 1] = same
