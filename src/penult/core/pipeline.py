@@ -300,6 +300,7 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
                 falls=falls(flight),
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
+                said=after is not None and after.same_foot is None,
             )
         )
     kinds = kinds_of(flown)

@@ -113,9 +113,15 @@ def bearing(stays: Sequence[Stay], track: RunwayTrack, way_m: Floats) -> list[St
         if not _falls_freely(track.time_s[between], height[between]):
             break
         out = out[:-1]
-    if len(out) > 2 and _hangs(out[0], out[1:], track) and way_m[out[0].rows[-1]] - way_m[out[0].rows[0]] < CUT_WAY_M:
+    way = way_m[out[0].rows[-1]] - way_m[out[0].rows[0]] if out else 0.0
+    if len(out) > 2 and way < CUT_WAY_M and _hangs(out[0], out[1:], track) and _leaps(out[1], out[2], track):
         out = out[1:]
     return out
+
+
+def _leaps(one: Stay, other: Stay, track: RunwayTrack) -> bool:
+    """The flight between two stays is longer than a running step's, in which a support just before would be expected."""
+    return _between_s(one, other, track) > SWING_S[1]
 
 
 def _falls_freely(time_s: Floats, height_m: Floats) -> bool:
@@ -182,10 +188,14 @@ def _word(stay: Stay) -> float:
     return float(np.log(right / (1.0 - right)))
 
 
-def _swing_logit(one: Stay, other: Stay, track: RunwayTrack) -> float:
+def _between_s(one: Stay, other: Stay, track: RunwayTrack) -> float:
+    """How long the body falls between two stays, whatever the clip's clock; NaN where it is not seen."""
     between = slice(int(one.rows[-1]), int(other.rows[0]) + 1)
-    height = mass_centre(track.xy_m[between], segment_table(None))[:, 1]
-    fall_s = fall_time_s(track.time_s[between], height)
+    return fall_time_s(track.time_s[between], mass_centre(track.xy_m[between], segment_table(None))[:, 1])
+
+
+def _swing_logit(one: Stay, other: Stay, track: RunwayTrack) -> float:
+    fall_s = _between_s(one, other, track)
     return float(np.interp(fall_s, SWING_S, SWING_LOGIT)) if np.isfinite(fall_s) else SWING_LOGIT[0]
 
 

@@ -55,6 +55,8 @@ class Flown:
         Upward speed of the mass centre at toe-off; NaN where it could not be fitted.
     whole : bool
         The contact lies wholly in the picture.
+    said : bool
+        `again` comes from feet that a person named.
     """
 
     again: float | None
@@ -62,6 +64,7 @@ class Flown:
     falls: bool
     rise_m_per_s: float
     whole: bool
+    said: bool = False
 
 
 def again(event: Event, after: Event) -> float:
@@ -127,7 +130,7 @@ def _kind(f: Flown, leap: bool | None) -> PhaseKind:
     if leap is None or f.again is None:
         return "?"
     if f.again >= SURE:
-        return "hop"
+        return "?" if f.said and not leap else "hop"  # a foot named wrongly in a run makes no hop of a running step
     if f.again > 1.0 - SURE:
         return "?"
     return "bound" if leap else "run"
