@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.adapters.session_file import COLUMNS, read_session, template
+from penult.adapters.files.session_file import COLUMNS, read_session, template
 from penult.errors import LogbookError
 from penult.model.analysis import Mat
 

@@ -15,7 +15,7 @@ from penult.model.clip import Frame
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import Motion, PixelTrack, RunwayTrack
-from penult.outputs.terms import PARTS
+from penult.outputs.texts.terms import PARTS
 
 SIZE_PX = (1280, 720)
 RATE_HZ = 120.0

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from penult.outputs.references import bands, bands_for, drawn_band
-from penult.outputs.terms import TERMS
+from penult.outputs.texts.references import bands, bands_for, drawn_band
+from penult.outputs.texts.terms import TERMS
 
 
 def test_every_band_belongs_to_a_measure_and_names_its_source() -> None:

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from penult.model.measured import NotMeasured
-from penult.outputs import summary
-from penult.outputs.folder import draw_all, wanted_frames
-from penult.outputs.summary import summary_html
-from penult.outputs.terms import TERMS
+from penult.outputs.folder.contents import draw_all, wanted_frames
+from penult.outputs.pages import summary
+from penult.outputs.pages.summary import summary_html
+from penult.outputs.texts.terms import TERMS
 
 KINDS = ["scene", "leftward", "with_mats", "run_through", "doubted", "hostile"]
 VOID = {"meta", "img", "br", "link", "input", "hr"}

@@ -194,7 +194,7 @@ def forget(
 ) -> None:
     """Remove a person from the logbook, its backups, their results and the cache, and prove it."""
     from penult.app.log import contents, forget_athlete
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     place = _place(logbook)
     clips = next((n for a, n in contents(place).athletes if a.label.casefold() == label.casefold()), 0)
@@ -207,7 +207,7 @@ def forget(
 
 
 def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     console, e = _console(), done.erased
     rows = ", ".join(f"{n} {table}" for table, n in e.rows.items() if n)
@@ -229,7 +229,7 @@ def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
 
 
 def _print_contents(found: Contents, place: Path) -> None:
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     console = _console()
     console.print(f"logbook: {place}", style="bold")
@@ -248,7 +248,7 @@ def _console() -> Console:
 
 
 def _place(logbook: Path | None) -> Path:
-    from penult.adapters.logbook import default_place
+    from penult.adapters.logbook.book import default_place
 
     return logbook or default_place()
 
