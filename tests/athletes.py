@@ -43,8 +43,9 @@ class MadeUpAthlete:
 
     @property
     def onset(self) -> int:
-        """True number of the contact with the largest scatter."""
-        return self.numbers[int(np.argmax(self.scatter_m))]
+        """True number of the last contact with the largest scatter, to 2 %."""
+        large = np.flatnonzero(self.scatter_m >= 0.98 * self.scatter_m.max())
+        return self.numbers[int(large[-1])]
 
     def share(self, step: int, since: int) -> float:
         """True share of a step in what is made up for since a contact: ratio of slopes on the place there."""

@@ -15,8 +15,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from athletes import MEASUREMENT_SD_M, MadeUpAthlete, athletes_who_do_not_steer, steering_athletes
-
-from penult.core.steering import adjustment_shares, scatter_of, steering
+from penult.core.clips.steering import adjustment_shares, scatter_of, steering
 from penult.model.arrays import Floats
 from penult.model.run_ups import Between, Steering
 
@@ -70,12 +69,8 @@ def main(count: int) -> None:
         row = {"SD inside": sd_coverage(steering_athletes(count, rng), runs, rng)}
         row |= judged(steering_athletes(count, rng), runs, rng)
         row["told of no steering"] = told(athletes_who_do_not_steer(count, rng), runs, rng, lambda x: x)
-        row["runs shuffled"] = told(
-            steering_athletes(count, rng), runs, rng, lambda x: rng.permuted(x, axis=0)
-        )
-        row["contacts shuffled"] = told(
-            steering_athletes(count, rng), runs, rng, lambda x: rng.permuted(x, axis=1)
-        )
+        row["runs shuffled"] = told(steering_athletes(count, rng), runs, rng, lambda x: rng.permuted(x, axis=0))
+        row["contacts shuffled"] = told(steering_athletes(count, rng), runs, rng, lambda x: rng.permuted(x, axis=1))
         print(f"{runs:3} runs", "  ".join(f"{name} {value:.3f}" for name, value in row.items()), flush=True)
 
 

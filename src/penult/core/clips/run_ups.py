@@ -5,16 +5,17 @@ The formulas are in `steering`, `equal_speed`, `zones` and `statistics`; here th
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from penult.core import statistics
-from penult.core.equal_speed import clear_together, equal_speed_difference
-from penult.core.groups import condition_of, lane_names, mats_words
-from penult.core.steering import FEWEST_TO_STEER, adjustment_shares, scatter_of, steering
-from penult.core.zones import DEFAULT_ZONES_M, Course, course_of, zone_speed
+from penult.core.clips import statistics
+from penult.core.clips.equal_speed import clear_together, equal_speed_difference
+from penult.core.clips.groups import condition_of, lane_names, mats_words
+from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, scatter_of, steering
+from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, zone_speed
 from penult.errors import InputError
 from penult.model.analysis import Analysis, Notice
 from penult.model.arrays import Floats
@@ -50,8 +51,8 @@ PATTERN: tuple[MeasureKey, ...] = tuple(
 _SPEED_IN_STEPS = (-3, -2)
 _SEED = 20
 _STARTING_SHARE = 0.5
-"""Of the highest step speed: slower than this at the first step seen, the athlete is still setting off. A run-up that reaches half its
-speed has taken about four steps (closed form for v = vmax (1 - exp(-t / 1 s)), steps of 0.25 s: 3)."""
+"""Of the highest step speed: slower than this at the first step seen, the athlete is still setting off. Half the speed is
+passed within four steps (closed form for v = vmax (1 - exp(-t / 1 s)) and steps of 0.25 s: 3)."""
 
 
 def run_ups(
@@ -106,7 +107,10 @@ def run_ups(
 def run_names(trials: Sequence[Trial]) -> tuple[str, ...]:
     """Return a name for each run: its clip's file, with its result folder's name where files share one."""
     files = [t.analysis.clip.file for t in trials]
-    names = [f if files.count(f) == 1 else t.folder.replace("\\", "/").rsplit("/", 1)[-1] or f for f, t in zip(files, trials, strict=True)]
+    names = [
+        f if files.count(f) == 1 else t.folder.replace("\\", "/").rsplit("/", 1)[-1] or f
+        for f, t in zip(files, trials, strict=True)
+    ]
     return tuple(n if names.count(n) == 1 else f"run {i}" for i, n in enumerate(names, 1))
 
 
@@ -163,7 +167,9 @@ def _grouped(trials: Sequence[Trial]) -> dict[Condition, tuple[int, ...]]:
 
 def _main_group(trials: Sequence[Trial]) -> tuple[Condition, tuple[int, ...]]:
     """Return the like run-ups of which there are most, without mats where there is a choice."""
-    return max(_grouped(trials).items(), key=lambda item: (min(len(item[1]), FEWEST_TO_STEER), not item[0].mats, len(item[1])))
+    return max(
+        _grouped(trials).items(), key=lambda item: (min(len(item[1]), FEWEST_TO_STEER), not item[0].mats, len(item[1]))
+    )
 
 
 def _scatter(trials: Sequence[Trial]) -> tuple[Scatter, ...]:
@@ -219,7 +225,8 @@ def _time_lengths(trials: Sequence[Trial], numbers: Sequence[int], part: str) ->
     keys = [MeasureKey("steps", n, "step_speed_m_per_s") for n in numbers]
     speeds = np.array([[_value(t.analysis, k)[0] for k in keys] for t in trials], dtype=float).reshape(times.shape)
     means = [float(c[np.isfinite(c)].mean()) if np.isfinite(c).any() else math.nan for c in speeds.T]
-    return times * np.array(means)
+    found: Floats = times * np.array(means)
+    return found
 
 
 def _drift(trials: Sequence[Trial]) -> Trend | NotMeasured:
@@ -271,10 +278,12 @@ def _to_board(trial: Trial) -> float:
 def _splits(course: Course, zones_m: Sequence[tuple[float, float]], gate: Sequence[tuple[float, float]]) -> Splits:
     """Return the film's and the gate's speeds over the wanted zones and over those between neighbouring gates."""
     at = sorted(gate)
-    zones = list(dict.fromkeys([*zones_m, *((a[0], b[0]) for a, b in zip(at[:-1], at[1:], strict=True))]))
+    zones = list(dict.fromkeys([*zones_m, *((a[0], b[0]) for a, b in itertools.pairwise(at))]))
     times = dict(at)
     by_gate = [
-        (end - start) / (times[end] - times[start]) if start in times and end in times and times[end] > times[start] else None
+        (end - start) / (times[end] - times[start])
+        if start in times and end in times and times[end] > times[start]
+        else None
         for start, end in zones
     ]
     return Splits(zones_m=tuple(zones), film=tuple(zone_speed(course, *z) for z in zones), gate=tuple(by_gate))
@@ -289,7 +298,10 @@ def _changes(trials: Sequence[Trial]) -> tuple[PatternChange, ...]:
     if len(groups) < 2:
         return ()
     order: Callable[[Condition], tuple[bool, bool, int, int]] = lambda c: (  # noqa: E731
-        not trials[groups[c][0]].analysis.run.has_takeoff, not c.mats, c.approach_strides or 0, len(groups[c])
+        not trials[groups[c][0]].analysis.run.has_takeoff,
+        not c.mats,
+        c.approach_strides or 0,
+        len(groups[c]),
     )
     against = max(groups, key=order)
     first = [trials[i] for i in groups[against]]
@@ -316,7 +328,9 @@ def _change(first_name: str, first: Sequence[Trial], second_name: str, second: S
     rows = tuple(
         ChangedMeasure(key=k, difference=d, plain=p, clear=isinstance(d, Interval) and next(clear)) for k, d, p in found
     )
-    return PatternChange(first=first_name, second=second_name, first_runs=len(first), second_runs=len(second), rows=rows)
+    return PatternChange(
+        first=first_name, second=second_name, first_runs=len(first), second_runs=len(second), rows=rows
+    )
 
 
 def _points(trials: Sequence[Trial], key: MeasureKey) -> list[tuple[float, float]]:
@@ -332,13 +346,16 @@ def _value(analysis: Analysis, key: MeasureKey) -> tuple[float, float]:
 def _notices(trials: Sequence[Trial], chosen: Sequence[Trial]) -> list[Notice]:
     found = []
     if len(chosen) < len(trials):
-        text = f"Scatter and steering rest on the {len(chosen)} like run-ups ({condition_words(condition_of(chosen[0]))}) of {len(trials)}."
+        of = condition_words(condition_of(chosen[0]))
+        text = f"Scatter and steering rest on the {len(chosen)} like run-ups ({of}) of {len(trials)}."
         found.append(Notice(code="other-kinds", text=text))
     lanes = lane_names(chosen)
     if len(lanes) > 1:
         text = f"These run-ups were measured with {len(lanes)} lane files: their differences are part of the scatter."
         found.append(Notice(code="several-lanes", text=text))
-    if any("board" in m.reason for t in chosen if isinstance(m := t.analysis.takeoff.get("toe_to_board_m"), NotMeasured)):
+    if any(
+        "board" in m.reason for t in chosen if isinstance(m := t.analysis.takeoff.get("toe_to_board_m"), NotMeasured)
+    ):
         text = "Some lane files have no board: places are counted from their first mark, not from the take-off line."
         found.append(Notice(code="no-board", text=text))
     return found

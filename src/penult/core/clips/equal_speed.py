@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import stdtr
 
-from penult.core.statistics import FEWEST, t_half_width
+from penult.core.clips.statistics import FEWEST, t_half_width
 from penult.model.comparison import Interval
 from penult.model.measured import NotMeasured
 
