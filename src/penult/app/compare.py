@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import read_stills
-from penult.app.again import again_notices
 from penult.adapters.logbook.place import default_place
+from penult.app.again import again_notices
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
 from penult.core.clips.compare import compare
 from penult.core.clips.groups import condition_of

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from penult.app.again import again_notices
 from penult.adapters.files import written_places
 from penult.adapters.logbook.place import default_place
+from penult.app.again import again_notices
 from penult.app.groups import logbook_at
 from penult.core.clips.season import NAMES, season
 from penult.model.comparison import Season
