@@ -193,9 +193,12 @@ def bounded(measure: Measure, bound: Bound) -> Measure:
         return measure
     if bound == "degrees" and measure.u95 > WIDEST_DEG:
         return NotMeasured(reason=WIDE_REASON)
-    if bound == "share" and measure.u95 > VAGUE_SHARE * abs(measure.value):
-        return NotMeasured(reason=VAGUE_REASON)
-    return measure
+    return NotMeasured(reason=VAGUE_REASON) if bound == "share" and is_vague(measure) else measure
+
+
+def is_vague(time_s: Measure) -> bool:
+    """Whether a contact or flight time says too little to be given."""
+    return isinstance(time_s, Measured) and time_s.u95 > VAGUE_SHARE * abs(time_s.value)
 
 
 def strike(foot_angle_deg: float) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from penult.model.catalogue.contacts import CONTACTS
 from penult.model.catalogue.entry import RATIO, UNITS, Entry, Page, Part
+from penult.model.catalogue.phases import PHASES, SEQUENCE
 from penult.model.catalogue.steps import STEPS
 from penult.model.catalogue.takeoff import CHECKS, PENULTIMATE, TAKEOFF
 
@@ -19,12 +20,14 @@ PARTS: dict[str, Part] = {
     "steps": Part(compared=(0, -1, -2), place=4),
     "penultimate": Part(contact=-1, compared=(None,), place=1),
     "takeoff": Part(contact=0, compared=(None,), place=2),
+    "phases": Part(),
+    "sequence": Part(contact=0),
     "checks": Part(contact=0),
 }
 """The parts of a result, in the order in which pages list their definitions."""
 
 ROWS: dict[tuple[str, str], Entry] = {
-    (e.part, e.name): e for rows in (CONTACTS, STEPS, PENULTIMATE, TAKEOFF, CHECKS) for e in rows
+    (e.part, e.name): e for rows in (CONTACTS, STEPS, PENULTIMATE, TAKEOFF, PHASES, SEQUENCE, CHECKS) for e in rows
 }
 """(part, name) -> entry, in the order in which tables and pages list them."""
 
