@@ -54,7 +54,7 @@ def test_a_correction_changes_the_entry_alone_and_is_taken_back(
     undo(log)
 
     assert during != before
-    assert {t for t in before if during[t] != before[t]} <= {name.split("-")[0], "athlete", "session"}
+    assert {t for t in before if during[t] != before[t]} <= {name.split("-", maxsplit=1)[0], "athlete", "session"}
     assert content(log) == before
     assert [c.is_undone for c in history(log)] == [True]
 

@@ -14,6 +14,7 @@ from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
 from penult.adapters.logbook.place import default_place
+from penult.app.profile import filled_in, known_athletes, profile_of
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
@@ -70,6 +71,7 @@ def run_session(
     table: Path | None = None,
     date: str = "",
     logbook: Path | None = None,
+    said: Settings | None = None,
     pool: Callable[[], Executor] | None = None,
     progress: Progress = lambda what, share: None,
 ) -> Session:
@@ -89,6 +91,8 @@ def run_session(
         ISO date for clips without one of their own.
     logbook : Path, optional
         Where each result is added as soon as it is there.
+    said : Settings, optional
+        What holds for clips of which the table says nothing else.
     pool : callable, optional
         Makes an executor; without it the clips are analysed one after the other.
     progress : callable
@@ -104,7 +108,7 @@ def run_session(
     InputError
         No clips, a faulty session file or logbook; nothing is analysed then.
     """
-    plans = _plans(folder, lane, table, date, logbook)
+    plans = _plans(folder, lane, (table, said or Settings()), date, logbook)
     done: dict[Path, ClipOutcome] = {}
     try:
         for plan, outcome in _outcomes(folder, plans, analyse_one, pool):
@@ -132,8 +136,9 @@ def _clips(folder: Path) -> list[Path]:
     return clips
 
 
-def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Path | None) -> list[Plan]:
+def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: str, logbook: Path | None) -> list[Plan]:
     clips = _clips(folder)
+    table, for_all = told
     path = table or folder / TABLE
     said = read_session(path, [c.name for c in clips]) if table or path.exists() else SessionFile()
     known = _athletes(logbook)
@@ -142,7 +147,7 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
     plans = []
     for clip in clips:
         row = said.row(clip.name)
-        settings = _settings(row, known.get(row.athlete.casefold()))
+        settings = _settings(row, for_all, known)
         plans.append(
             Plan(
                 clip=clip,
@@ -164,27 +169,30 @@ def _hash_of_lane(lane: Path) -> str:
 
 
 def _athletes(logbook: Path | None) -> dict[str, Athlete]:
-    """Return the profiles in the logbook, which fill in what a session does not say; makes the logbook where there is none."""
-    if logbook is None:
+    """Return the profiles in the logbook, which fill in what a session does not say; makes a logbook that was asked for."""
+    if logbook is not None:
+        return known_athletes(logbook, create=True)
+    place = default_place()
+    try:
+        return known_athletes(place) if place.exists() else {}
+    except PenultError:  # nobody named it: clips can be measured without it
         return {}
-    from penult.adapters.logbook.book import opened
-
-    with opened(logbook, create=True) as log:
-        return {a.label.casefold(): a for a, _ in log.contents().athletes}
 
 
-def _settings(row: SessionRow, known: Athlete | None) -> Settings:
-    sex = row.sex or (known.sex if known else None) or None
-    return Settings(
-        capture_rate_hz=row.capture_rate_hz,
-        kind=row.kind,
-        athlete=known.label if known else row.athlete,
-        sex=sex,
-        height_m=row.height_m or (known.height_m if known else None),
-        leg_length_m=known.leg_length_m if known else None,
-        mats=row.mats,
+def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete]) -> Settings:
+    """Return what a clip is analysed with: the table before what holds for all clips before the profile in the logbook."""
+    said = replace(
+        for_all,
+        capture_rate_hz=row.capture_rate_hz or for_all.capture_rate_hz,
+        kind=row.kind or for_all.kind,
+        athlete=row.athlete or for_all.athlete,
+        sex=row.sex or for_all.sex,
+        height_m=row.height_m or for_all.height_m,
+        mats=row.mats or for_all.mats,
         run=row.run,
     )
+    profile = profile_of(said.athlete, known)
+    return said if profile is None else filled_in(said, profile, default_place())[0]
 
 
 def _said(row: SessionRow, folder: Path, date: str) -> Said:
