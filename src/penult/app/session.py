@@ -23,13 +23,14 @@ from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.session import session_html
-from penult.whole_file import write_whole
+from penult.whole_file import read_whole, write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
 """Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
 
 Progress = Callable[[str, float], None]
 PAGE = "session.html"
+LARGEST_LANE_BYTES = 50_000_000
 TABLE = "session.csv"
 
 
@@ -163,7 +164,7 @@ def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: s
 
 def _hash_of_lane(lane: Path) -> str:
     try:
-        return hashlib.sha256(lane.read_bytes()).hexdigest()
+        return hashlib.sha256(read_whole(lane, LARGEST_LANE_BYTES)).hexdigest()
     except OSError as error:
         raise InputError(f"the lane file {lane} cannot be read", error.strerror or str(error)) from error
 
@@ -274,7 +275,7 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     if outcome.analysis is None:
         return
     try:
-        write_whole(plan.result / SAID, said_bytes(plan.said))
+        write_whole(plan.result / SAID, said_bytes(plan.said), is_private=True)
     except OSError as error:
         raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
     if logbook is not None:

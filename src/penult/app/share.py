@@ -96,7 +96,7 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
     plain = without_names(analysis, label)
     check_place(out, plain.clip.sha256)
     scene = _Veil(film, sighting, motion, progress)
-    with building(out, sha256=plain.clip.sha256) as new:
+    with building(out, sha256=plain.clip.sha256, is_private=False) as new:
         files = _write(new, scene, plain, motion)
         _refuse_names(new, files, _names(analysis, result))
     written_places.record(out, default_place())

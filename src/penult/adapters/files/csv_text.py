@@ -9,8 +9,9 @@ from pathlib import Path
 
 from penult.core.csv_cells import unguarded
 from penult.errors import LogbookError
+from penult.whole_file import TooLargeError, read_whole
 
-LARGEST_BYTES = 1_000_000_000
+LARGEST_BYTES = 300_000_000
 _LARGEST_CELL = 5_000_000
 
 
@@ -53,9 +54,9 @@ def _rows(reader: Iterator[list[str]], path: Path) -> Iterator[tuple[int, list[s
 
 def _text(path: Path, largest: int) -> str:
     try:
-        if path.stat().st_size > largest:
-            raise LogbookError(f"{path} is too large", f"{path.stat().st_size} bytes; at most {largest}")
-        data = path.read_bytes()
+        data = read_whole(path, largest)
+    except TooLargeError as error:
+        raise LogbookError(f"{path} is too large", str(error.strerror)) from error
     except OSError as error:
         raise LogbookError(f"{path} cannot be read", error.strerror or str(error)) from error
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):

@@ -21,6 +21,7 @@ from penult.adapters.logbook.book import UNREADABLE, Logbook
 from penult.adapters.logbook.rows import Reader, path_of
 from penult.core.csv_cells import guarded
 from penult.errors import LogbookError, OutputError
+from penult.whole_file import read_whole
 
 FORMAT = "penult-logbook/1"
 MARK = "logbook.json"
@@ -90,10 +91,7 @@ def export(log: Logbook, folder: Path) -> dict[str, int]:
 def is_export(folder: Path) -> bool:
     """Tell whether a folder holds an exported logbook."""
     try:
-        mark = folder / MARK
-        return mark.stat().st_size < 10_000 and str(json.loads(mark.read_bytes())["format"]).startswith(
-            "penult-logbook/"
-        )
+        return str(json.loads(read_whole(folder / MARK, 10_000))["format"]).startswith("penult-logbook/")
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return False
 
