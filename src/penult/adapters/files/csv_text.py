@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from penult.errors import LogbookError
 from penult.whole_file import TooLargeError, read_whole
 
 LARGEST_BYTES = 300_000_000
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
 _LARGEST_CELL = 5_000_000
 
 
@@ -69,7 +71,10 @@ def _text(path: Path, largest: int) -> str:
 
 def number_of(text: str) -> float:
     """Return a number written with a decimal point or comma; ValueError if it is none."""
-    value = float(text.strip().replace(",", ".")) if text.count(",") + text.count(".") <= 1 else float("nan")
+    plain = text.strip().replace(",", ".")
+    value = (
+        float(plain) if _NUMBER.match(plain) else float("nan")
+    )  # float takes 1_0 and digits of other scripts as well
     if not -1e9 <= value <= 1e9:
         raise ValueError(f"{text!r} is not a number")
     return value
