@@ -26,6 +26,7 @@ from penult.app.progress import Progress
 from penult.errors import ResultError
 from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
+from penult.model.method import METHOD
 from penult.model.settings import Settings
 
 
@@ -124,7 +125,7 @@ WHOLE = (
 
 
 def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analysis | None:
-    """Return the result that is already there when clip, lane file, settings and version are the same, else None."""
+    """Return the result that is already there when clip, lane file, settings, version and method are the same, else None."""
     if not all((folder / name).is_file() for name in WHOLE) or not clip_path.is_file():
         return None
     try:
@@ -138,6 +139,7 @@ def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analy
 def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
     """Versions and settings to keep with the result, so that a number can be traced."""
     return {
+        "method": METHOD,
         "penult": __version__,
         "pose_model": "heavy",
         "pose_model_sha256": pose.MODEL_SHA256,

@@ -18,6 +18,7 @@ from penult.app.profile import filled_in, known_athletes, profile_of
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
+from penult.model.method import METHOD
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
@@ -156,7 +157,7 @@ def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: s
                 settings=settings,
                 said=_said(row, folder, date),
                 sha256=state.sha256_of(clip),
-                key=state.request_key(settings, lane_sha256, __version__),
+                key=state.request_key(settings, lane_sha256, f"{__version__}, method {METHOD}"),
             )
         )
     return plans

@@ -108,7 +108,11 @@ def without_names(analysis: Analysis, label: str) -> Analysis:
     digest = shared_digest(analysis.clip.sha256)
     run = analysis.run
     kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
-    kept = {k: v for k, v in analysis.method.items() if k in {"penult", "pose_model", "pose_model_sha256", "libraries"}}
+    kept = {
+        k: v
+        for k, v in analysis.method.items()
+        if k in {"method", "penult", "pose_model", "pose_model_sha256", "libraries"}
+    }
     said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind"}}
     return dataclasses.replace(
         analysis,

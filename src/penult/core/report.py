@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,9 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.unseen_instants import Instant, withhold
 from penult.core.measures.contact import contact_measures, strike
-from penult.core.measures.evidence import ContactEvidence, FlightEvidence
+from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
+from penult.core.measures.kinds import began_before
+from penult.core.measures.phase import PhaseEvidence, Told, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
     LANDING_DROP_M,
@@ -22,11 +25,24 @@ from penult.core.measures.takeoff import (
     takeoff_measures,
 )
 from penult.core.uncertainty.draws import Draws
-from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
+from penult.model.analysis import (
+    Analysis,
+    ClipRecord,
+    Contact,
+    Direction,
+    JumpSequence,
+    Mat,
+    Notice,
+    Phase,
+    PhaseKind,
+    Run,
+    SeenFoot,
+    Step,
+)
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
 from penult.model.clip import Clip
-from penult.model.measured import Measured
+from penult.model.measured import Measured, Measures, NotMeasured
 from penult.model.settings import Settings
 
 MAT_LEAST_M = 0.015
@@ -41,6 +57,8 @@ class Report:
     flights: list[FlightEvidence]
     zero: int
     takeoff: int | None
+    kinds: tuple[PhaseKind, ...]
+    lowest_m: list[Floats]
     fit: LaneFit
     settings: Settings
     draws: Draws
@@ -51,6 +69,7 @@ class Report:
         """Put all measures together, then ask whether clock and scale can be believed."""
         contacts = tuple(_contact(c, self.time_scale) for c in self.contacts)
         run = self._run(contacts)
+        told = self._told()
         result = Analysis(
             clip=ClipRecord(
                 file=clip.file,
@@ -68,8 +87,10 @@ class Report:
             checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
             method=method,
+            phases=tuple(t.phase for t in told),
+            sequence=self._sequence(told),
         )
-        return withhold(clock.apply(result, self.time_scale), self._unseen())
+        return withhold(_phases_on_the_clock(clock.apply(result, self.time_scale)), self._unseen())
 
     def _unseen(self) -> Iterator[Instant]:
         """Ends of contacts that were not seen."""
@@ -124,6 +145,44 @@ class Report:
             landing_drop_m=drop,
         )
 
+    def _told(self) -> list[Told]:
+        """The phases from contact 0 on, each with its evidence; running steps between small take-offs are none."""
+        if self.takeoff is None:
+            return []
+        return [self._phase(i) for i in range(self.takeoff, len(self.contacts)) if self.kinds[i] != "run"]
+
+    def _phase(self, i: int) -> Told:
+        contact, kind = self.contacts[i], self.kinds[i]
+        after = self.contacts[i + 1] if i + 1 < len(self.contacts) else None
+        evidence = PhaseEvidence(
+            contact=contact,
+            flight=self.flights[i],
+            before=self.flights[i - 1] if i > 0 else None,
+            after=after,
+            lowest_m=self.lowest_m[i],
+        )
+        phase = Phase(
+            number=contact.event.number,
+            kind=kind,
+            foot=told_foot(contact.event),
+            lands_on=told_foot(after.event) if after else "",
+            measures=phase_measures(evidence),
+        )
+        return Told(kind=kind, evidence=evidence, phase=phase)
+
+    def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
+        if self.takeoff is None:
+            return None
+        whole = [i for i, c in enumerate(self.contacts) if c.wholly_seen]
+        first = whole[0] if whole else 0
+        return sequence_of(
+            told,
+            feet="".join(told_foot(c.event)[0].upper() for c in self.contacts[first:]),
+            kinds=self.kinds[first:],
+            first=self.contacts[first].event.number,
+            began=began_before(self.kinds, self.takeoff),
+        )
+
     def _run(self, contacts: Sequence[Contact]) -> Run:
         said = self.settings
         return Run(
@@ -141,6 +200,34 @@ class Report:
         return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
 
 
+PHASE_CLOCKED = (*clock.CLOCKED, "flight_height_m", "mass_centre_rise_m", "speed_kept_share", "flight_contact_ratio")
+"""Endings and names of measures of phases that a doubted clock cannot support: heights of flights are of speeds, and a ratio of
+times is only right where the clock is even."""
+
+
+def _phases_on_the_clock(result: Analysis) -> Analysis:
+    """Withhold what phases have from a clock that is doubted, with the reason that the take-off's measures have."""
+    if all(n.code != "clock-doubted" for n in result.warnings) or not result.phases:
+        return result
+    reason = next(m for m in result.takeoff.values() if isinstance(m, NotMeasured))
+
+    def hold(measures: Measures) -> Measures:
+        return {n: reason if n.endswith(PHASE_CLOCKED) else m for n, m in measures.items()}
+
+    held = result.sequence and dataclasses.replace(result.sequence, measures=hold(result.sequence.measures))
+    phases = tuple(dataclasses.replace(p, measures=hold(p.measures)) for p in result.phases)
+    return dataclasses.replace(result, phases=phases, sequence=held)
+
+
+SURE_FOOT = 0.95
+"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
+
+
+def told_foot(event: Event) -> SeenFoot:
+    """The foot, '?' where it is not certain."""
+    return event.foot if event.foot_sure >= SURE_FOOT else "?"
+
+
 def _contact(c: ContactEvidence, time_scale: float) -> Contact:
     measures = contact_measures(c)
     angle = measures["foot_angle_touchdown_deg"]
@@ -152,6 +239,7 @@ def _contact(c: ContactEvidence, time_scale: float) -> Contact:
         strike=strike(angle.value) if isinstance(angle, Measured) else "",
         wholly_seen=c.wholly_seen,
         by_hand=c.event.by_hand,
+        foot_sure=told_foot(c.event) != "?",
         span_s=(float(c.event.touchdown_s[0]) * time_scale, float(c.event.toe_off_s[0]) * time_scale),
     )
 

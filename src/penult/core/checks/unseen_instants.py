@@ -44,6 +44,9 @@ def withhold(analysis: Analysis, unseen: Iterable[Instant]) -> Analysis:
         steps=steps,
         penultimate=_without(analysis.penultimate, _of_penultimate(doubted, analysis.penultimate)),
         takeoff=_without(analysis.takeoff, _of_takeoff(doubted, analysis.takeoff)),
+        phases=tuple(
+            dataclasses.replace(p, measures=_without(p.measures, _of_phase(p.number, doubted))) for p in analysis.phases
+        ),
     )
 
 
@@ -76,6 +79,33 @@ def _of_step(number: int, doubted: Set[Instant], measures: Measures) -> set[str]
     if any(lands):
         names.add("step_time_ratio")
     return names & set(measures)
+
+
+def _of_phase(number: int, doubted: Set[Instant]) -> set[str]:
+    """A phase runs from a touchdown to the next; the flight before it ends at the first."""
+    names: set[str] = set()
+    lands, leaves, lands_again = (
+        (number, "touchdown") in doubted,
+        (number, "toe_off") in doubted,
+        (number + 1, "touchdown") in doubted,
+    )
+    if lands or leaves:
+        names |= {"contact_time_s", "flight_contact_ratio", "mass_centre_rise_m"}
+    if lands or lands_again:
+        names.add("phase_time_s")
+    if leaves or lands_again:
+        names |= {"flight_time_s", "flight_contact_ratio"}
+    if leaves:
+        names |= {
+            "takeoff_velocity_x_m_per_s",
+            "takeoff_velocity_y_m_per_s",
+            "takeoff_angle_deg",
+            "speed_loss_m_per_s",
+            "flight_height_m",
+        }
+    if lands or (number - 1, "toe_off") in doubted:
+        names |= {"speed_in_m_per_s", "speed_loss_m_per_s"}
+    return names
 
 
 def _of_penultimate(doubted: Set[Instant], measures: Measures) -> set[str]:
