@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from penult.core.joints.body import mass_centre, middle, segment_table, weight_d
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
 from penult.core.joints.crossing import AROUND_S
+from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
 from penult.core.joints.joint_bias import BODY_M, without_mean
@@ -24,15 +26,26 @@ from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
 from penult.core.lane.camera import position_m
 from penult.core.measures.events import make_event, nearest_camera
-from penult.core.measures.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.measures.evidence import (
+    Event,
+    FlightEvidence,
+    Scene,
+    contact_evidence,
+    flight_evidence,
+    lowest_mass_centre_m,
+    wholly_seen,
+    with_place_if_seen,
+)
 from penult.core.measures.joined_speeds import joined
-from penult.core.measures.numbering import reference_index, takeoff_index
+from penult.core.measures.kinds import Flown, again, falls, kinds_of, zero_of
+from penult.core.measures.numbering import reference_index
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne
 from penult.core.trunk.hip_heights import HipHeights, cloth_factor, hip_heights
 from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
-from penult.model.analysis import Analysis, Direction, Notice
+from penult.model.analysis import Analysis, Direction, Notice, PhaseKind
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
@@ -131,11 +144,29 @@ def place(
     return fill_gaps(raw, weight), weight, inside_picture(track, weight, size_px, EDGE_SHARE * height_px)
 
 
+FALL_SHARE = 0.25
+"""A body that falls in long flights with 9.81 m/s2 to within this share says that the stated clock is right: the wrong rates that
+phones lead to are off by a factor of 2 and more, the fall then by 4."""
+
+
 def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
-    """How many times too slowly the clip plays, from its step rate and the fall in flight."""
+    """How many times too slowly the clip plays, from its step rate and the fall in flight.
+
+    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall.
+    """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
-    return clock.likely_slowness(rate, float("nan"))
+    slow = clock.likely_slowness(rate, float("nan"))
+    if slow == 1.0:
+        return slow
+    height = mass_centre(track.xy_m, segment_table(None))[:, 1]
+    falls = [
+        fall_m_per_s2(track.time_s[rows], height[rows])
+        for rows in ((track.time_s > a.end_s) & (track.time_s < b.start_s) for a, b in pairwise(supports))
+    ]
+    seen = [g for g in falls if np.isfinite(g)]
+    fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
+    return 1.0 if fits else slow
 
 
 def measure(
@@ -206,26 +237,28 @@ def measure(
         hand=hand,
         model_scale=scale if by_model else 0.0,
     )
-    spans = _spans(scene, events, _takeoff(_flights(scene.measured(), events), events, fit))
+    spans = _spans(scene, events, _told(scene, events, _flights(scene.measured(), events)))
     flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, spans, trunks))
     contacts = [contact_evidence(scene, event, flying) for event in events]
     flights = _flights(flying, events)
-    takeoff = _takeoff(flights, events, fit)
-    flights = joined(flights, events, takeoff)
-    zero = reference_index(
-        takeoff, [float(e.toe_x_m[0]) for e in events], [c.wholly_seen for c in contacts], fit.lane.board
-    )
+    told = _told(scene, events, flights)
+    flights = joined(flights, events, told.leap)
+    places = [float(e.toe_x_m[0]) for e in events]
+    zero = reference_index(told.leap, places, [c.wholly_seen for c in contacts], fit.lane.board)
     zero = len(events) - 1 if zero is None else zero
-    if takeoff is None and fit.lane.board:
+    if told.leap is None and fit.lane.board:
         _refuse_early_end(found.runway)
     contacts = [
-        dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero)) for i, c in enumerate(contacts)
+        dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero))
+        for i, c in enumerate(map(with_place_if_seen, contacts))
     ]
     report = Report(
         contacts=contacts,
         flights=flights,
         zero=zero,
-        takeoff=takeoff,
+        takeoff=told.leap,
+        kinds=told.kinds,
+        lowest_m=[lowest_mass_centre_m(scene, e) for e in events] if told.leap is not None else [],
         fit=fit,
         settings=settings,
         draws=draws,
@@ -279,17 +312,39 @@ def _in_order(events: list[Event]) -> list[Event]:
     return sorted((e for e in events if e.toe_off_s[0] > e.touchdown_s[0]), key=lambda e: float(e.touchdown_s[0]))
 
 
-def _takeoff(flights: Sequence[FlightEvidence], events: Sequence[Event], fit: LaneFit) -> int | None:
-    rises = [float(f.velocity_m_per_s[0, 1]) for f in flights]
-    return takeoff_index(rises, [float(e.toe_x_m[0]) for e in events], fit.lane.board)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kinds:
+    """Kind of every contact, and the index of contact 0 (None where all are running steps)."""
+
+    kinds: tuple[PhaseKind, ...]
+    leap: int | None
 
 
-def _spans(scene: Scene, events: Sequence[Event], takeoff: int | None) -> list[Flight]:
-    """Rows of each flight; those from the take-off on are no running steps."""
+def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidence]) -> _Kinds:
+    """What every contact is followed by."""
+    flown = []
+    for i, (event, flight) in enumerate(zip(events, flights, strict=True)):
+        after = events[i + 1] if i + 1 < len(events) else None
+        flown.append(
+            Flown(
+                again=None if after is None else again(event, after),
+                flight_s=float("nan") if after is None else float(after.touchdown_s[0] - event.toe_off_s[0]),
+                falls=falls(flight),
+                rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
+                whole=wholly_seen(scene, event),
+                said=after is not None and after.same_foot is None,
+            )
+        )
+    kinds = kinds_of(flown)
+    return _Kinds(kinds=kinds, leap=zero_of(kinds, flown))
+
+
+def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
+    """Rows of each flight; those from contact 0 on are no running steps, unless one runs on."""
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
         rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
-        out.append(Flight(rows=rows, foot=e.foot, running=takeoff is None or i < takeoff))
+        out.append(Flight(rows=rows, foot=e.foot, running=told.leap is None or i < told.leap))
     return out
 
 

@@ -62,6 +62,8 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         height, place[:, 1] = (0.0, FLAT_SD_M), 0.0
     return Event(
         foot=support.foot,
+        foot_sure=support.foot_sure,
+        same_foot=support.same_foot,
         rough=not seen,
         touchdown_seen=seen or (told[0] and support.start_seen),
         toe_off_seen=seen or (told[1] and support.end_seen),

@@ -102,7 +102,11 @@ class Scene:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
-    """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints."""
+    """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints.
+
+    `foot_sure` is the probability that it is that foot, `same_foot` that it is the foot of the contact before (None: the two feet
+    tell it).
+    """
 
     foot: Foot
     touchdown_s: Floats
@@ -111,6 +115,8 @@ class Event:
     support_height_m: Floats
     foot_angle_deg: Floats
     by_hand: bool = False
+    foot_sure: float = 1.0
+    same_foot: float | None = None
     rough: bool = False
     touchdown_seen: bool = True
     toe_off_seen: bool = True
@@ -170,7 +176,6 @@ def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEviden
     at_toe_off = joints_at(scene, event.toe_off_s) - _standing_m(scene, event, event.toe_off_s[:1])[0]
     before, landing = _ankle_before(scene, event, flying)
     by_joints = _hips_of_joints(scene, event, at_touchdown, at_toe_off)
-    support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     return ContactEvidence(
         event=event,
         interval_s=scene.interval_s,
@@ -182,8 +187,33 @@ def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEviden
         hips=_hips_of_pixels(scene, event) or by_joints,
         joint_hips=by_joints,
         knee_min_deg=_knee_min(scene, event),
-        wholly_seen=bool(support.any() and scene.inside[support].all()),
+        wholly_seen=wholly_seen(scene, event),
     )
+
+
+def wholly_seen(scene: Scene, event: Event) -> bool:
+    """Whether the whole body is in the picture over the whole support."""
+    support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
+    return bool(support.any() and scene.inside[support].all())
+
+
+def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
+    """Lowest height of the whole-body mass centre over a support (s,); NaN where it was not seen."""
+    height = mass_centre(scene.xy_m, scene.table, scene.weights)[..., 1]
+    known = np.isfinite(height).all(axis=0)
+    return _lowest(scene, event, height, known.astype(float))[0]
+
+
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without its toe's place where neither end of it was seen, or only joints tell of one that is not all in view.
+
+    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+    """
+    event = contact.event
+    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    if seen:
+        return contact
+    return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
 
 
 def joints_at(scene: Scene, instant_s: Floats) -> Floats:
