@@ -24,6 +24,8 @@ import numpy as np
 from penult.core.joints.locate import depth_sd_m
 from penult.core.lane.aside import LINE_SD_M
 from penult.core.lane.camera import at_depth
+from penult.core.numeric.seeds import SEED as SEED
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.numeric.slopes import first_order
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -32,9 +34,6 @@ from penult.model.track import PixelTrack
 
 COUNT = 250
 """Draws: the SD of an SD from n draws is 1/sqrt(2n), here 4.5 %."""
-
-SEED = 1995
-"""Any fixed number, so that the same clip gives the same uncertainty."""
 
 FIGURE_SD_M = 0.004
 BOTH_SD_M = {
@@ -165,7 +164,7 @@ def draw_track(
     Draws
         COUNT + 1 rows.
     """
-    rng = np.random.default_rng(SEED)
+    rng = generator(Stream.JOINTS)
     by_camera, by_depth = _sensitivities(track, cameras, z_m)
     theta = _camera_draws(cameras[0].covariance, rng)
     lasting = np.zeros((COUNT + 1, *xy_m.shape))
@@ -183,8 +182,8 @@ def draw_track(
     out = xy_m[None] + lasting
     out[1:] += passing
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
-    late = np.random.default_rng(SEED + 3).normal(size=COUNT)
-    readout_s = readout_sd_s(track.time_s) * np.random.default_rng(SEED + 6).normal(size=COUNT)
+    late = generator(Stream.COMMON_LATENESS).normal(size=COUNT)
+    readout_s = readout_sd_s(track.time_s) * generator(Stream.READOUT).normal(size=COUNT)
     return Draws(
         xy_m=out,
         camera_theta=theta,
@@ -205,7 +204,7 @@ def readout_sd_s(time_s: Floats) -> float:
 
 def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
     """Draws of the joints' bias (s, t, k, 2) where a person put some; a generator of its own leaves all others as they were."""
-    rng = np.random.default_rng(SEED + 1)
+    rng = generator(Stream.HAND)
     share = hand[None, :, :, None]
     return model_m * (1.0 - share) + rng.normal(0.0, HAND_SD_M, (COUNT, 1, *model_m.shape[2:])) * share
 
