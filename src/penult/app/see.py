@@ -69,6 +69,7 @@ def see(
         joints=looking.track(),
         profile=scene.profile,
         shoes=(),
+        crossed=tuple((c.start_s, c.end_s) for c in crossed),
         notices=(*scene.notices, *small, *crossing_notices(crossed)),
         method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
     )
