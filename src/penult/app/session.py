@@ -181,6 +181,7 @@ def _settings(row: SessionRow, known: Athlete | None) -> Settings:
         leg_length_m=known.leg_length_m if known else None,
         mats=row.mats,
         run=row.run,
+        official_m=row.official_distance_m,
     )
 
 

@@ -169,7 +169,7 @@ class _Rows:
         step = self._analysis.step(contact.number)
         if step:
             found = [self.row("steps", step.number, name) for name in step.measures]
-            title = words.capitalised(words.step_words(step.number))
+            title = words.capitalised(words.step_words(step.number, self._analysis.run))
             groups.append({"title": title, "key": f"step{step.number}", "rows": [row for row in found if row]})
         found = [self.row("contacts", contact.number, name) for name in contact.measures]
         name = words.capitalised(words.contact_words(contact.number, self._analysis.run))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -31,7 +32,8 @@ NO_KIND = "it is not certain which foot stands there, or what flight follows"
 class PhaseEvidence:
     """One contact, the flight after it, the flight before it and the next contact (None where they are not seen).
 
-    `lowest_m` is the lowest mass centre in the contact, drawn (s,).
+    `lowest_m` is the lowest mass centre in the contact, `mark_m` the place of the mark in the sand that a tape was laid to, if that
+    was said, both drawn (s,).
     """
 
     contact: ContactEvidence
@@ -39,11 +41,14 @@ class PhaseEvidence:
     before: FlightEvidence | None
     after: ContactEvidence | None
     lowest_m: Floats
+    mark_m: Floats | None = None
 
 
 def distance_m(p: PhaseEvidence) -> Floats:
-    """Toe to toe: place of the next contact's toe minus that of this one."""
-    return p.after.event.toe_x_m - p.contact.event.toe_x_m if p.after else _nothing(p)
+    """Toe to toe: place of the next contact's toe minus that of this one; of a closing jump from the toe to the measured mark."""
+    if p.after is not None:
+        return p.after.event.toe_x_m - p.contact.event.toe_x_m
+    return _nothing(p) if p.mark_m is None else p.mark_m - p.contact.event.toe_x_m
 
 
 def flight_time_s(p: PhaseEvidence) -> Floats:
@@ -131,7 +136,21 @@ def phase_measures(p: PhaseEvidence) -> dict[str, Measure]:
         out["flight_contact_ratio"] = contact
     if any(c is not None and c.event.rough and not c.wholly_seen for c in (p.contact, p.after)):
         out |= {n: NotMeasured(reason=PART_REASON) for n in ("flight_time_s", "phase_time_s", "flight_contact_ratio")}
-    return {"distance_m": out.pop("distance_m"), "contact_time_s": contact, **out}
+    distance = out.pop("distance_m")
+    if p.after is None and isinstance(distance, Measured):  # it rests on what a person measured and typed
+        distance = dataclasses.replace(distance, by_hand=True)
+    return {"distance_m": distance, "contact_time_s": contact, **out}
+
+
+TAPE_M = (0.005, 0.003)
+"""An official distance is rounded down to a whole centimetre (competition rules): by half of one on average, evenly spread."""
+
+
+def mark_of(official_m: float, count: int, rng: np.random.Generator) -> Floats:
+    """Draws (count,) of the place of the mark that an official distance was measured to, from the board's edge at 0."""
+    out = np.full(count, official_m + TAPE_M[0])
+    out[1:] += TAPE_M[1] * rng.normal(size=count - 1)
+    return out
 
 
 def _why(p: PhaseEvidence, rests: Sequence[str]) -> str:

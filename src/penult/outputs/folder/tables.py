@@ -27,7 +27,7 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
         {
             "number": c.number,
             "name": words.contact_words(c.number, analysis.run),
-            "foot": c.foot,
+            "foot": c.told_foot,
             "strike": c.strike,
             "wholly_seen": c.wholly_seen,
             "by_hand": c.by_hand,
@@ -41,7 +41,7 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
 def steps_table(analysis: Analysis) -> pd.DataFrame:
     """Return one row a step, in the order of the run; a step carries the number of the contact that it ends at."""
     rows = [
-        {"number": s.number, "name": words.step_words(s.number), **_cells(s.measures, PARTS["steps"])}
+        {"number": s.number, "name": words.step_words(s.number, analysis.run), **_cells(s.measures, PARTS["steps"])}
         for s in sorted(analysis.steps, key=lambda s: s.number)
     ]
     return pd.DataFrame(rows)

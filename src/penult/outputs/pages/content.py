@@ -181,7 +181,7 @@ def everything(analysis: Analysis) -> dict[str, Any]:
     return {
         "contacts": [f"{words.contact_words(c.number, analysis.run)} ({words.side(c)})" for c in contacts],
         "contact_rows": _matrix(PARTS["contacts"], [c.measures for c in contacts]),
-        "steps": [words.step_words(s.number) for s in steps],
+        "steps": [words.step_words(s.number, analysis.run) for s in steps],
         "step_rows": _matrix(PARTS["steps"], [s.measures for s in steps]),
     }
 

@@ -18,7 +18,7 @@ class Term:
     name : str
         As in the result file.
     part : str
-        'contacts', 'steps', 'penultimate', 'takeoff' or 'checks'.
+        'contacts', 'steps', 'penultimate', 'takeoff', 'phases', 'sequence' or 'checks'.
     words : str
         In a coach's words, without the unit.
     unit : str
@@ -325,6 +325,90 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         ),
     ),
     (
+        "phases",
+        "distance_m",
+        "distance",
+        "m",
+        (
+            "Toe to toe: place of the next contact's toe minus that of this one. Of a closing jump with a typed official distance: "
+            "from the toe to the mark."
+        ),
+    ),
+    (
+        "phases",
+        "hop_from_board_m",
+        "hop from the board",
+        "m",
+        "From the board's edge to the toe of the next contact, as officials measure it.",
+    ),
+    ("phases", "phase_time_s", "phase time", "ms", "Touchdown to the next touchdown."),
+    (
+        "phases",
+        "speed_in_m_per_s",
+        "speed into the contact",
+        "m/s",
+        "Horizontal speed of the whole-body centre of mass in the flight before the contact.",
+    ),
+    (
+        "phases",
+        "flight_height_m",
+        "rise in the flight",
+        "cm",
+        (
+            "How far the whole-body centre of mass rises above its height at toe-off: upward speed squared over 2 g. Not g t "
+            "squared over 8, which overstates it because landings are lower than take-offs."
+        ),
+    ),
+    (
+        "phases",
+        "mass_centre_rise_m",
+        "rise from the contact's lowest point",
+        "cm",
+        "Highest whole-body centre of mass in the flight minus its lowest in the contact.",
+    ),
+    (
+        "phases",
+        "flight_contact_ratio",
+        "flight time over contact time",
+        "ratio",
+        "Flight time divided by contact time. Only like phases may be compared; it is not the ratio of the drop jump.",
+    ),
+    (
+        "sequence",
+        "distance_of_whole_phases_m",
+        "distance of the phases seen whole",
+        "m",
+        "Sum of the distances of the phases that were measured whole.",
+    ),
+    (
+        "sequence",
+        "speed_kept_share",
+        "speed kept",
+        "share",
+        "Forward speed after the last take-off over the speed into contact 0.",
+    ),
+    (
+        "sequence",
+        "left_right_difference_distance_m",
+        "left minus right, distance",
+        "cm",
+        "Mean distance of the bounds off the left foot minus that of those off the right, at least two each.",
+    ),
+    (
+        "sequence",
+        "left_right_difference_contact_time_s",
+        "left minus right, contact time",
+        "ms",
+        "Mean contact time of the bounds off the left foot minus that of those off the right, at least two each.",
+    ),
+    (
+        "sequence",
+        "left_right_difference_flight_time_s",
+        "left minus right, flight time",
+        "ms",
+        "Mean flight time of the bounds off the left foot minus that of those off the right, at least two each.",
+    ),
+    (
         "checks",
         "free_fall_m_per_s2",
         "free fall seen in the clip",
@@ -342,8 +426,20 @@ TERMS: dict[str, Term] = {
 }
 """Every measure, in the order in which tables and pages list it."""
 
+_SHARED: dict[str, tuple[str, ...]] = {
+    "phases": (
+        "contact_time_s",
+        "flight_time_s",
+        "takeoff_velocity_x_m_per_s",
+        "takeoff_velocity_y_m_per_s",
+        "takeoff_angle_deg",
+        "speed_loss_m_per_s",
+    )
+}
+"""Measures that a part has in common with another one, under the same words and definition."""
+
 PARTS: dict[str, tuple[str, ...]] = {
-    part: tuple(row[1] for row in _ROWS if row[0] == part)
-    for part in ("contacts", "steps", "penultimate", "takeoff", "checks")
+    part: (*(row[1] for row in _ROWS if row[0] == part), *_SHARED.get(part, ()))
+    for part in ("contacts", "steps", "penultimate", "takeoff", "phases", "sequence", "checks")
 }
 """Names of each part's measures in order."""
