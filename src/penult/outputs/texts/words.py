@@ -138,6 +138,22 @@ def phase_words(number: int, kind: str, run: Run) -> str:
     return f"skip {place}{word.removeprefix('skip')}" if kind.startswith("skip") else f"{word} {place}"
 
 
+def ratio_text(analysis: Analysis) -> str:
+    """Return the shares of the phases seen whole ('54.6 : 45.4 %, of the phases seen'; hop : step : jump with all three), or ''."""
+    sequence = analysis.sequence
+    if sequence is None or len(sequence.shares_of_whole_phases) < 2:
+        return ""
+    shares = " : ".join(f"{100.0 * s.value:.1f}" for s in sequence.shares_of_whole_phases)
+    most = max(100.0 * s.u95 for s in sequence.shares_of_whole_phases)
+    whole = [
+        p.kind
+        for p in sorted(analysis.phases, key=lambda p: p.number)
+        if isinstance(p.measures["distance_m"], Measured)
+    ]
+    of = "hop : step : jump" if whole == ["hop", "step", "jump"] else "of the phases seen"
+    return f"{shares} % (each {PLUS_MINUS} {most:.1f}), {of}"
+
+
 def step_words(step_number: int, run: Run | None = None) -> str:
     """Return what a step is called; it carries the number of the contact that it ends at."""
     if step_number > 0 and run is not None and run.is_series:
