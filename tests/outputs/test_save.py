@@ -16,8 +16,7 @@ from pathlib import Path
 import pytest
 
 from penult.errors import OutputError
-from penult.outputs.folder import aside, exchange
-from penult.outputs.folder.contents import save
+from penult.outputs.folder import aside, exchange, save
 
 CLIP, OTHER_CLIP = "a" * 64, "b" * 64
 

@@ -10,11 +10,14 @@ from pathlib import Path
 
 from penult import __version__
 from penult.adapters.files import session_state as state
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.logbook.place import default_place
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
+from penult.model.method import METHOD
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
@@ -116,6 +119,7 @@ def run_session(
         )
         if done:
             _write_page(folder, session)
+            written_places.record(folder, default_place())
     return session
 
 
@@ -147,7 +151,7 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
                 settings=settings,
                 said=_said(row, folder, date),
                 sha256=state.sha256_of(clip),
-                key=state.request_key(settings, lane_sha256, __version__),
+                key=state.request_key(settings, lane_sha256, f"{__version__}, method {METHOD}"),
             )
         )
     return plans

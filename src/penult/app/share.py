@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -11,15 +10,18 @@ from pathlib import Path
 
 import numpy as np
 
+from penult.adapters.files import written_places
 from penult.adapters.files.result_file import read_analysis, read_motion
 from penult.adapters.files.sighting_file import read_sighting
 from penult.adapters.film import video
 from penult.adapters.film.writer import write_film
+from penult.adapters.logbook.place import default_place
 from penult.adapters.pictures.veil import Body, empty_scene, runway_strip, veiled
 from penult.app.athlete import find_athlete
 from penult.app.pictures import FILM_RATE_HZ
 from penult.app.progress import Progress
 from penult.app.review import film_of
+from penult.app.traces import shared_digest
 from penult.core.joints.crossing import Crossing, crossings
 from penult.core.lane.camera import metres_per_px, position_m
 from penult.errors import InputError, PenultError
@@ -97,15 +99,20 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
     with building(out, sha256=plain.clip.sha256) as new:
         files = _write(new, scene, plain, motion)
         _refuse_names(new, files, _names(analysis, result))
+    written_places.record(out, default_place())
     return Shared(folder=out, files=tuple(files))
 
 
 def without_names(analysis: Analysis, label: str) -> Analysis:
     """Return the analysis with labels for names: of the athlete, the film, the lane file, and the coach's own words."""
-    digest = hashlib.sha256(f"shared {analysis.clip.sha256}".encode()).hexdigest()
+    digest = shared_digest(analysis.clip.sha256)
     run = analysis.run
     kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
-    kept = {k: v for k, v in analysis.method.items() if k in {"penult", "pose_model", "pose_model_sha256", "libraries"}}
+    kept = {
+        k: v
+        for k, v in analysis.method.items()
+        if k in {"method", "penult", "pose_model", "pose_model_sha256", "libraries"}
+    }
     said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind"}}
     return dataclasses.replace(
         analysis,

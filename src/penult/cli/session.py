@@ -57,7 +57,7 @@ def session(
         refuse("--calib", "", "the lane file, such as lane3.json")
     place = None
     if log or logbook:
-        from penult.adapters.logbook.book import default_place
+        from penult.adapters.logbook.place import default_place
 
         place = logbook or default_place()
     done = analyse_folder(

@@ -19,6 +19,7 @@ from penult.core.joints.confusion import confused, misshapen, straying, without_
 from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
+from penult.core.joints.joint_bias import BODY_M, without_mean
 from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
@@ -39,7 +40,7 @@ from penult.core.measures.numbering import reference_index
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne
-from penult.core.trunk.hip_heights import HipHeights, hip_heights
+from penult.core.trunk.hip_heights import HipHeights, cloth_factor, hip_heights
 from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice, PhaseKind
@@ -91,7 +92,6 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     NotMeasurableError
         If the clip has a cut in the run.
     """
-    scale = settings.height_m / 1.75 if settings.height_m else 1.0
     flat = to_runway(track, cameras, joint_depths(0.0))
     refuse_cut(flat)
     track = without(track, ~one_body(flat))
@@ -107,7 +107,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
-    runway, weight, inside = place(track, cameras, size_px, joint_depths(scale), supports)
+    runway, weight, inside = place(track, cameras, size_px, joint_depths(_scale(settings)), supports)
     return Located(
         pixels=track,
         runway=runway,
@@ -178,6 +178,8 @@ def measure(
     hand: Floats | None = None,
     trunks: Sequence[TrunkMotion] = (),
     strides: Sequence[TrunkMotion] = (),
+    *,
+    by_model: bool = False,
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -199,6 +201,8 @@ def measure(
         How the trunk moves in the flights, from its pixels; without them hips and shoulders of the pose model serve.
     strides : sequence of TrunkMotion
         The same from each support into the next, for the height of the hips.
+    by_model : bool
+        The joints come from the pose model, whose mean bias is taken out (`joint_bias`).
 
     Raises
     ------
@@ -206,7 +210,12 @@ def measure(
         The runner is in another lane, or the clip ends before the take-off.
     """
     z_m = found.runway.z_m
-    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
+    scale = _scale(settings)
+    drawn = found
+    if by_model:
+        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand))
+    cloth = cloth_factor(found.runway, strides) if by_model else 1.0
+    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth)
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
@@ -219,6 +228,7 @@ def measure(
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
         hips=hip_heights(draws, found.runway, strides, hand),
         hand=hand,
+        model_scale=scale if by_model else 0.0,
     )
     spans = _spans(scene, events, _told(scene, events, _flights(scene.measured(), events)))
     flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, spans, trunks))
@@ -250,7 +260,12 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
-    return Outcome(analysis=analysis, motion=_motion(found, settings, scene.hips))
+    return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
+
+
+def _scale(settings: Settings) -> float:
+    """The body's height over the one that depths and biases of its joints are given for."""
+    return settings.height_m / BODY_M if settings.height_m else 1.0
 
 
 EARLY_END_M = 0.3
@@ -334,12 +349,12 @@ def _direction(track: PixelTrack) -> Direction:
     return "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
 
 
-def _motion(found: Located, settings: Settings, hips: HipHeights | None) -> Motion:
-    """What pictures draw: joints and paths; the mass centre only where the whole body is in the picture."""
-    path = np.array(middle(found.runway.xy_m, "hip"))
+def _motion(found: Located, measured: RunwayTrack, settings: Settings, hips: HipHeights | None) -> Motion:
+    """What pictures draw: joints as they are seen, paths as measured; the mass centre only with the whole body in the picture."""
+    path = np.array(middle(measured.xy_m, "hip"))
     if hips is not None:
         path[:, 1] = np.where(np.isfinite(hips.y_m[0]), hips.y_m[0], path[:, 1])
-    centre = mass_centre(found.runway.xy_m, segment_table(settings.sex))
+    centre = mass_centre(measured.xy_m, segment_table(settings.sex))
     time_s = found.pixels.time_s * found.time_scale
     return Motion(
         pixels=dataclasses.replace(to_picture(found.runway, found.pixels, found.cameras), time_s=time_s),

@@ -80,9 +80,14 @@ class Trial:
 
     @property
     def method(self) -> tuple[str, str]:
-        """Version of penult and hash of the pose model: numbers of two methods are never averaged."""
+        """The method in words and the hash of the pose model: numbers of two methods are never averaged.
+
+        A result without a method's number is older than numbers; the version of penult then tells methods apart.
+        """
         method = self.analysis.method
-        return str(method.get("penult", "")), str(method.get("pose_model_sha256", ""))
+        number, version = method.get("method"), method.get("penult") or "of unknown version"
+        words = f"penult {version}" if number is None else f"method {number}"
+        return words, str(method.get("pose_model_sha256", ""))
 
     @property
     def lane(self) -> str:

@@ -68,7 +68,12 @@ def notices_of(first: Group, second: Group) -> list[Notice]:
         if (why := mixed(g))
     ]
     if (why := methods_differ(first, second)) and not found:
-        found.append(Notice(code="mixed-methods", text=f"Nothing is compared: {why}. Analyse the older clips again."))
+        found.append(
+            Notice(
+                code="mixed-methods",
+                text=f"Nothing is compared: {why}.",
+            )
+        )
     found += _small_groups(first, second)
     found += _lanes(first, second)
     found += _mats(first, second)
@@ -146,8 +151,8 @@ def _strides(first: Group, second: Group) -> list[Notice]:
 
 
 def _method_words(method: tuple[str, str]) -> str:
-    version, model = method
-    return f"penult {version or 'of unknown version'}, pose model {model[:8] or 'not recorded'}"
+    words, model = method
+    return f"{words}, pose model {model[:8] or 'not recorded'}"
 
 
 def _distinct(values: Iterable[object]) -> list[str]:

@@ -203,7 +203,7 @@ def _notices(trials: Sequence[Trial], dated: Sequence[Trial]) -> list[Notice]:
         found.append(Notice(code="no-date", text=f"{missing} clips have no date and are left out."))
     methods = sorted({t.method for t in dated})
     if len(methods) > 1:
-        versions = ", ".join(dict.fromkeys(f"penult {v or 'of unknown version'}" for v, _ in methods))
+        versions = ", ".join(dict.fromkeys(words for words, _ in methods))
         text = (
             f"The clips were measured by {len(methods)} versions of the method ({versions}). Their values are never "
             "averaged or compared with one another."

@@ -35,7 +35,7 @@ def remove_stale(folder: Path) -> None:
     if folder.exists():
         patterns.append(f".{escaped(folder.name)}.previous-*")
     for path in (p for pattern in patterns for p in folder.parent.glob(pattern)):
-        if _is_stale(path):
+        if is_stale(path):
             shutil.rmtree(path, ignore_errors=True)
 
 
@@ -80,7 +80,7 @@ def _hold(path: Path) -> int | None:
     return handle
 
 
-def _is_stale(partial: Path) -> bool:
+def is_stale(partial: Path) -> bool:
     """Tell whether the program that was building this folder is gone.
 
     A free lock alone does not say so: a folder that was made this very moment is not locked yet, and one that was

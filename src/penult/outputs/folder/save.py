@@ -54,6 +54,11 @@ _PLAIN = {
 _DISK = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO})
 
 
+def is_ours(name: str) -> bool:
+    """Tell whether a file of a result folder (relative, with forward slashes) is one that a new result replaces or drops."""
+    return name in OURS or bool(_OUR_STILL.match(name))
+
+
 class Building:
     """A result folder under construction.
 
@@ -233,7 +238,7 @@ def _carry_over(source: Path, target: Path) -> None:
     """Bring everything that is not ours from the old result into the new one (linked, or copied where links fail)."""
     for old in sorted(source.rglob("*")) if source.is_dir() else ():
         name = old.relative_to(source).as_posix()
-        if (old.is_dir() and not old.is_symlink()) or name in OURS or _OUR_STILL.match(name) or name == aside.LOCK:
+        if (old.is_dir() and not old.is_symlink()) or is_ours(name) or name == aside.LOCK:
             continue
         new = target / name
         if os.path.lexists(new):
