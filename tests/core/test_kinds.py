@@ -91,7 +91,7 @@ def test_a_series_that_began_before_the_clip_starts_at_the_first_whole_contact()
 
 
 def test_an_order_that_is_not_certain_leaves_the_kind_open() -> None:
-    """Same or other foot at 0.7: neither hop nor bound. A flight in which a contact was missed is neither, and no number hangs on it."""
+    """Same or other foot at 0.7: neither hop nor bound. So is a flight in which a contact was missed, and no number hangs on it."""
     made = flown("LLL", [0.32, 0.31, None], [1.2, 1.2, 1.2])
     doubted = [Flown(again=0.7, flight_s=0.32, falls=True, rise_m_per_s=1.2, whole=True), *made[1:]]
     assert kinds_of(doubted)[0] == "?"
