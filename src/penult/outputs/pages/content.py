@@ -14,7 +14,7 @@ from markupsafe import Markup
 from penult.model.analysis import Analysis, Contact
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
-from penult.outputs.pictures.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
+from penult.outputs.pictures.moments import INSTANT_WORDS, instant_s, shown_contacts
 from penult.outputs.texts import references, words
 from penult.outputs.texts.terms import PARTS
 
@@ -253,7 +253,7 @@ def _times(analysis: Analysis) -> list[tuple[str, str, Measure | None]]:
 
 
 def _shown_contacts(analysis: Analysis) -> list[Contact]:
-    return [c for number in SHOWN_CONTACTS if (c := analysis.contact(number))]
+    return [c for number in shown_contacts(analysis) if (c := analysis.contact(number))]
 
 
 def _section(
@@ -264,9 +264,10 @@ def _section(
 ) -> Section:
     name = words.capitalised(words.contact_words(contact.number, analysis.run))
     mat = next((m for m in analysis.run.mats if m.number == contact.number), None)
-    lead = f"{contact.foot} foot" + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
+    foot = f"{contact.foot} foot" if contact.foot_sure else "it is not certain which foot"
+    lead = foot + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
     return Section(
-        key=f"contact-{abs(contact.number)}",
+        key=f"phase-{contact.number}" if contact.number > 0 else f"contact-{-contact.number}",
         title=f"{name} contact" if "contact" not in name else name,
         lead=lead,
         pictures=tuple(pictures[key] for i in INSTANT_WORDS if (key := (contact.number, str(i))) in pictures),

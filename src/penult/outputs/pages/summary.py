@@ -15,7 +15,7 @@ from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.track import Motion
 from penult.outputs.charts import hip_height
-from penult.outputs.pages import content, layout
+from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import references, words
@@ -51,6 +51,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         chart_alt=content.chart_alt(analysis),
         rhythm=content.rhythm(analysis),
         ladder=content.ladder(analysis),
+        series=phases.series(analysis),
         sections=content.sections(analysis, pictures),
         penultimate_rows=content.plain_rows(PARTS["penultimate"], analysis.penultimate),
         takeoff_rows=content.plain_rows(PARTS["takeoff"], analysis.takeoff),
@@ -60,7 +61,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         everything=content.everything(analysis),
         references=content.published(analysis),
         sources=sorted({band.source for band in references.bands()}),
-        definitions=[TERMS[name] for part in PARTS.values() for name in part],
+        definitions=[TERMS[name] for name in dict.fromkeys(n for part in PARTS.values() for n in part)],
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),
@@ -97,5 +98,5 @@ def _picture_alt(still: Still) -> str:
         for name in said
         if not (shown := words.shown(name, contact.measures.get(name))).reason
     ]
-    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.foot} foot"
+    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.told_foot} foot"
     return f"{what}: {', '.join(values)}." if values else f"{what}."
