@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from penult.core.clips import statistics
 from penult.core.clips.groups import condition_of, depends_on_lane, mats_words, methods_differ, mixed, notices_of
+from penult.core.clips.series import is_series, matched
 from penult.errors import InputError
 from penult.model.analysis import Notice
 from penult.model.comparison import (
@@ -25,7 +26,7 @@ from penult.model.comparison import (
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.trial import MeasureKey, Trial, measures_of
 
-_PARTS = ("penultimate", "takeoff", "contacts", "steps")
+_PARTS = ("penultimate", "takeoff", "sequence", "phases", "contacts", "steps")
 _LAST_CONTACTS = (-1, 0, -2, -3)
 _LAST_STEPS = (0, -1, -2)
 _NOT_COMPARED = frozenset(
@@ -90,20 +91,23 @@ class _Comparer:
 
     def __init__(self, first: Group, second: Group, repeats: Sequence[Trial], across_lanes: bool) -> None:
         self.first, self.second, self.across_lanes = first, second, across_lanes
-        self.sides: tuple[list[Keyed], list[Keyed]] = (_keyed(first.trials), _keyed(second.trials))
+        like = first.trials[0]
+        self.sides: tuple[list[Keyed], list[Keyed]] = (_keyed(first.trials, like), _keyed(second.trials, like))
         self.mixed = (mixed(first), mixed(second))
         self.blocked = self.mixed[0] or self.mixed[1] or methods_differ(first, second)
         self.notices: list[Notice] = notices_of(first, second)
         athletes = {t.analysis.run.athlete for t in (*first.trials, *second.trials)}
         known = {_identity(t) for t in (*first.trials, *second.trials)}
         more = (t for t in repeats if t.analysis.run.athlete in athletes and _identity(t) not in known)
-        self.pool = [*self.sides[0], *self.sides[1], *_keyed(more)]
+        self.pool = [*self.sides[0], *self.sides[1], *_keyed(more, like)]
         self.cells = _cells(t for t, _ in self.pool)
 
     def wanted(self) -> list[MeasureKey]:
         """Return the measures to be compared, in the order in which they are read."""
         seen = dict.fromkeys(k for side in self.sides for _, measures in side for k in measures)
-        wanted = [k for k in seen if k.part in _PARTS and k.name not in _NOT_COMPARED and _place(k) is not None]
+        own = ("sequence", "phases") if is_series(self.first, self.second) else ("penultimate", "takeoff")
+        parts = {*own, "takeoff", "contacts", "steps"}
+        wanted = [k for k in seen if k.part in parts and k.name not in _NOT_COMPARED and _place(k) is not None]
         order = {name: i for i, name in enumerate(dict.fromkeys(k.name for k in seen))}
         return sorted(wanted, key=lambda k: (_PARTS.index(k.part), _place(k), order[k.name]))
 
@@ -227,8 +231,10 @@ class _Comparer:
         return ()
 
 
-def _keyed(trials: Iterable[Trial]) -> list[Keyed]:
-    return [(trial, measures_of(trial.analysis)) for trial in trials]
+def _keyed(trials: Iterable[Trial], like: Trial) -> list[Keyed]:
+    """Measures of each clip, the phases of series numbered like those of one of them (see `series.matched`)."""
+    reference = measures_of(like.analysis)
+    return [(trial, matched(measures_of(trial.analysis), reference, trial, like)) for trial in trials]
 
 
 def _cells(trials: Iterable[Trial]) -> list[tuple[int, int]]:
@@ -245,6 +251,8 @@ def _place(key: MeasureKey) -> int | None:
     """Return where a measure stands among the contacts or steps that are compared, or None."""
     if key.number is None:
         return 0
+    if key.part == "phases":
+        return key.number
     wanted = _LAST_CONTACTS if key.part == "contacts" else _LAST_STEPS
     return wanted.index(key.number) if key.number in wanted else None
 

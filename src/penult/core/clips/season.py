@@ -16,6 +16,7 @@ import numpy as np
 
 from penult.core.clips import statistics
 from penult.core.clips.groups import condition_of, depends_on_lane, lane_names
+from penult.core.clips.series import HEADLINES as SERIES_HEADLINES
 from penult.errors import InputError
 from penult.model.analysis import Notice
 from penult.model.comparison import Change, Condition, Season, SeasonMeasure, SeasonPoint, Slope, TypicalError
@@ -31,6 +32,7 @@ HEADLINES: tuple[MeasureKey, ...] = (
     MeasureKey("takeoff", None, "approach_speed_m_per_s"),
     MeasureKey("takeoff", None, "takeoff_velocity_y_m_per_s"),
     MeasureKey("takeoff", None, "takeoff_angle_deg"),
+    *SERIES_HEADLINES,
 )
 SPEEDS: tuple[MeasureKey, ...] = (
     MeasureKey("takeoff", None, "approach_speed_m_per_s"),

@@ -47,6 +47,22 @@ def steps_table(analysis: Analysis) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def phases_table(analysis: Analysis) -> pd.DataFrame:
+    """Return one row a phase, in the order of time: a contact that is followed by more than a running step."""
+    rows = [
+        {
+            "number": p.number,
+            "name": words.phase_words(p.number, p.kind, analysis.run),
+            "kind": p.kind,
+            "foot": p.foot,
+            "lands_on": p.lands_on,
+            **_cells(p.measures, PARTS["phases"]),
+        }
+        for p in sorted(analysis.phases, key=lambda p: p.number)
+    ]
+    return pd.DataFrame(rows)
+
+
 def hip_path_table(motion: Motion) -> pd.DataFrame:
     """Return capture time, place along the runway and height of the mid-hip, one row a frame in which it was seen."""
     seen = np.isfinite(motion.hip_m).all(axis=1)

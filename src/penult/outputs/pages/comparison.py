@@ -9,6 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from penult.core.clips import series
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
 from penult.model.comparison import ComparedMeasure, Comparison, Group, GroupValues
@@ -32,7 +33,15 @@ HEADLINES: tuple[MeasureKey, ...] = (
 )
 """First what the drill is for (hip up, foot flat), then whether the running pattern is still the same."""
 
+
+def headlines_of(comparison: Comparison) -> tuple[MeasureKey, ...]:
+    """Return what stands first: of series distances, speed kept and contact times, else HEADLINES."""
+    return series.HEADLINES if series.is_series(comparison.first, comparison.second) else HEADLINES
+
+
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
+    ("The whole series", "sequence", None),
+    *((f"Phase {n + 1}", "phases", n) for n in range(10)),
     ("Hip drop", "penultimate", None),
     ("Penultimate contact", "contacts", -1),
     ("Take-off contact", "contacts", 0),
@@ -75,7 +84,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
-        headlines=_rows(comparison, HEADLINES, width=340.0),
+        headlines=_rows(comparison, headlines_of(comparison), width=340.0),
         sections=_sections(comparison),
         charts=charts,
         left_out=_left_out(comparison),
@@ -252,4 +261,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["HEADLINES", "comparison_csv", "comparison_html", "group_title", "value_text"]
+__all__ = ["HEADLINES", "comparison_csv", "comparison_html", "group_title", "headlines_of", "value_text"]
