@@ -22,6 +22,7 @@ from penult.app.pictures import FILM_RATE_HZ
 from penult.app.progress import Progress
 from penult.app.review import film_of
 from penult.app.traces import shared_digest
+from penult.core.checks.said_kind import plain_kind
 from penult.core.joints.crossing import Crossing, crossings
 from penult.core.lane.camera import metres_per_px, position_m
 from penult.errors import InputError, PenultError
@@ -107,7 +108,8 @@ def without_names(analysis: Analysis, label: str) -> Analysis:
     """Return the analysis with labels for names: of the athlete, the film, the lane file, and the coach's own words."""
     digest = shared_digest(analysis.clip.sha256)
     run = analysis.run
-    kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
+    own = plain_kind(run.kind) or "own kind"
+    kind = run.kind if run.kind.lower() in KINDS or not run.kind else own
     kept = {
         k: v
         for k, v in analysis.method.items()
@@ -119,10 +121,16 @@ def without_names(analysis: Analysis, label: str) -> Analysis:
         clip=dataclasses.replace(analysis.clip, file=CLIP_NAME, sha256=digest),
         run=dataclasses.replace(run, athlete=label if run.athlete else "", kind=kind),
         warnings=tuple(
-            dataclasses.replace(w, text=w.text.replace(analysis.clip.file, CLIP_NAME)) for w in analysis.warnings
+            dataclasses.replace(w, text=_unnamed(w.text.replace(analysis.clip.file, CLIP_NAME), run.kind, kind))
+            for w in analysis.warnings
         ),
         method={**kept, "settings": said, "shared": True},
     )
+
+
+def _unnamed(text: str, kind: str, plain: str) -> str:
+    """A warning with the plain kind in the place of the coach's own words."""
+    return text.replace(kind, plain) if kind and kind != plain else text
 
 
 class _Veil:
