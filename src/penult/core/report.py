@@ -178,6 +178,8 @@ class Report:
         measures = phase_measures(evidence)
         if i == self.takeoff and kind == "hop" and self.fit.lane.board and after is not None:
             measures["hop_from_board_m"] = to_measure(after.event.toe_x_m, NO_LANDING)
+        if kind == "takeoff":
+            measures |= self._own_penultimate(i)
         phase = Phase(
             number=contact.event.number,
             kind=kind,
@@ -186,6 +188,11 @@ class Report:
             measures=measures,
         )
         return Told(kind=kind, evidence=evidence, phase=phase)
+
+    def _own_penultimate(self, i: int) -> dict[str, Measure]:
+        """The hip drops before a take-off that is one of several in a run, from the two running contacts before it."""
+        near = {k - i: self.contacts[k] for k in (i - 2, i - 1, i) if k >= 0 and (k == i or self.kinds[k] == "run")}
+        return penultimate_measures(near, self._standing_hip_m())
 
     def _mark_m(self) -> Floats | None:
         """Where the mark in the sand lies, if its distance from the board was said and the lane file has a board."""

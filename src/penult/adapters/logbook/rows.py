@@ -226,7 +226,6 @@ def _trial(
             sex=row["sex"],
             height_m=row["height_m"],
             phases=tuple((p.number, p.kind) for p in phases),
-            official_m=row["official_distance_m"],
         ),
         contacts=known,
         steps=tuple(Step(number=n, measures=parts["steps", n]) for n in steps),

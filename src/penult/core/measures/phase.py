@@ -209,6 +209,7 @@ def sequence_of(
             "distance_of_whole_phases_m": to_measure(total, why),
             "speed_kept_share": _speed_kept(told),
             **_left_right(told),
+            **repeated(told),
         },
         shares_of_whole_phases=tuple(s for s in shares if isinstance(s, Measured)),
         began_before=began,
@@ -260,6 +261,51 @@ def _difference(bounds: Sequence[Told], name: str, function: Callable[[PhaseEvid
     pooled = sum(float(((d - d.mean()) ** 2).sum()) for d in own) / freedom
     spread = np.sqrt(pooled * sum(1.0 / len(d) for d in own)) * _T975[min(freedom, len(_T975)) - 1]
     return Measured(value=measured.value, u95=float(np.hypot(measured.u95, spread)))
+
+
+REPEATED: tuple[str, ...] = (
+    "distance_m",
+    "contact_time_s",
+    "flight_time_s",
+    "takeoff_velocity_y_m_per_s",
+    "takeoff_angle_deg",
+    "speed_loss_m_per_s",
+    "penultimate_hip_drop_m",
+)
+"""Of take-offs that are repeated in one run the mean and the spread of these are given."""
+
+FEW_REPEATS = "fewer than two of the take-offs have a value"
+
+
+def repeated(told: Sequence[Told]) -> dict[str, Measure]:
+    """Mean and standard deviation over the small take-offs of one run, each measured as its own; nothing where there are none.
+
+    The mean's interval is that of measuring and of the spread over the repetitions (Student's t); that of the standard deviation
+    is the usual large-sample one, SD / sqrt(2 (n - 1)), twice.
+    """
+    alike = [t.phase.measures for t in told if t.kind == "takeoff"]
+    if len(alike) < 2:
+        return {}
+    out: dict[str, Measure] = {}
+    for name in REPEATED:
+        values = [m for measures in alike if isinstance(m := measures.get(name), Measured)]
+        mean, spread = _mean_and_spread(values)
+        out[f"takeoffs_mean_{name}"], out[f"takeoffs_sd_{name}"] = mean, spread
+    return out
+
+
+def _mean_and_spread(values: Sequence[Measured]) -> tuple[Measure, Measure]:
+    if len(values) < 2:
+        return NotMeasured(reason=FEW_REPEATS), NotMeasured(reason=FEW_REPEATS)
+    own = np.array([m.value for m in values])
+    sd, freedom = float(own.std(ddof=1)), len(own) - 1
+    hand = any(m.by_hand for m in values)
+    half = sd / np.sqrt(len(own)) * _T975[min(freedom, len(_T975)) - 1]
+    measured = float(np.mean([m.u95 for m in values]))  # what is wrong alike in all of them does not average out
+    return (
+        Measured(value=float(own.mean()), u95=float(np.hypot(half, measured)), by_hand=hand),
+        Measured(value=sd, u95=2.0 * sd / float(np.sqrt(2.0 * freedom)), by_hand=hand),
+    )
 
 
 _T975 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228)

@@ -54,7 +54,11 @@ def series(analysis: Analysis) -> Series | None:
     if sequence is None or not analysis.run.is_series:
         return None
     phases = sorted(analysis.phases, key=lambda p: p.number)
-    facts = [(n, words.term(n).words, words.shown(n, sequence.measures.get(n))) for n in PARTS["sequence"]]
+    facts = [
+        (n, words.term(n).words, words.shown(n, sequence.measures.get(n)))
+        for n in PARTS["sequence"]
+        if n in sequence.measures
+    ]
     return Series(
         seen=words.capitalised(seen_words([p.kind for p in phases])),
         feet=" ".join(sequence.feet),

@@ -420,6 +420,27 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     ),
 )
 
+_REPEATED: tuple[tuple[str, str, str], ...] = (
+    ("distance_m", "distance", "m"),
+    ("contact_time_s", "contact time", "ms"),
+    ("flight_time_s", "flight time", "ms"),
+    ("takeoff_velocity_y_m_per_s", "upward speed at take-off", "m/s"),
+    ("takeoff_angle_deg", "take-off angle", "deg"),
+    ("speed_loss_m_per_s", "forward speed lost at take-off", "m/s"),
+    ("penultimate_hip_drop_m", "hip drop, penultimate", "cm"),
+)
+_ROWS += tuple(
+    (
+        "sequence",
+        f"takeoffs_{which}_{name}",
+        f"{said} of the take-offs, {words}",
+        unit,
+        f"{defined} over the take-offs of the run.",
+    )
+    for name, words, unit in _REPEATED
+    for which, said, defined in (("mean", "mean", "Mean"), ("sd", "spread", "Standard deviation"))
+)
+
 TERMS: dict[str, Term] = {
     name: Term(name=name, part=part, words=words, unit=_UNITS[unit][0], scale=_UNITS[unit][1], definition=definition)
     for part, name, words, unit, definition in _ROWS
@@ -434,6 +455,8 @@ _SHARED: dict[str, tuple[str, ...]] = {
         "takeoff_velocity_y_m_per_s",
         "takeoff_angle_deg",
         "speed_loss_m_per_s",
+        "penultimate_hip_drop_m",
+        "hip_drop_to_takeoff_m",
     )
 }
 """Measures that a part has in common with another one, under the same words and definition."""
