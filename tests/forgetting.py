@@ -226,7 +226,7 @@ def with_full_disks(mount: Callable[[Path], None], root: Path, count: int, seed:
         ballast = place.root / "ballast"
         free = os.statvfs(place.root)
         with ballast.open("wb") as stream:
-            stream.write(b"x" * max(0, free.f_bavail * free.f_bsize - 4096 * draw.randrange(0, 130)))
+            stream.write(b"x" * max(0, free.f_bavail * free.f_bsize - 4096 * draw.randrange(0, 70)))
         status = ended(in_child(lambda place=place: forgotten(place)))
         ballast.unlink()
         _judge(out, place, before, status, f"disk {i}")

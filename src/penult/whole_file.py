@@ -18,7 +18,7 @@ ASIDE = ".partial-"
 
 
 class NotOrdinaryError(OSError):
-    """A pipe, a device or a folder where a file is wanted: reading it could wait for ever, or never end."""
+    """A pipe or a device where a file is wanted: reading it could wait for ever, or never end."""
 
 
 class TooLargeError(OSError):
@@ -48,7 +48,9 @@ def read_whole(path: Path, most_bytes: int) -> bytes:
     facts = os.fstat(handle)
     if not stat.S_ISREG(facts.st_mode):
         os.close(handle)
-        raise NotOrdinaryError(errno.EINVAL, "it is a pipe, a device or a folder, not a file", str(path))
+        if stat.S_ISDIR(facts.st_mode):
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+        raise NotOrdinaryError(errno.EINVAL, "it is a pipe or a device, not a file", str(path))
     with os.fdopen(handle, "rb") as stream:
         if facts.st_size > most_bytes:
             raise TooLargeError(errno.EFBIG, f"{facts.st_size} bytes; at most {most_bytes}", str(path))

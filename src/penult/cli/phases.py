@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from penult.core.checks.said_kind import seen_words
+from penult.model import catalogue
 from penult.outputs.texts import words
-from penult.outputs.texts.terms import PARTS
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -54,7 +54,7 @@ def sequence_lines(analysis: Analysis) -> list[tuple[str, str]]:
         return []
     seen = seen_words([kind for _, kind in analysis.run.phases])
     lines = [("seen", f"{seen}, feet {sequence.feet} from contact {sequence.first_contact} on")]
-    for name in PARTS["sequence"]:
+    for name in catalogue.names("sequence"):
         shown = words.shown(name, sequence.measures.get(name), minus="-")
         if not shown.reason:
             lines.append((words.term(name).words, shown.text))

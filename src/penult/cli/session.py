@@ -83,6 +83,7 @@ def analyse_folder(
     logbook: Path | None = None,
     jobs: int = 1,
     cluster: str = "",
+    said: Settings | None = None,
     quiet: bool = False,
 ) -> Session:
     """Analyse a session's folder with one progress display and print what came of it."""
@@ -101,7 +102,9 @@ def analyse_folder(
         one = partial(_analyse_one, calib.resolve()) if elsewhere else _shown_one(calib, status, progress)
         pool = _pool(jobs, cluster)
         place = folder.resolve() if elsewhere else folder
-        done = run_session(place, calib, one, table=table, date=date, logbook=logbook, pool=pool, progress=tell)
+        done = run_session(
+            place, calib, one, table=table, date=date, logbook=logbook, said=said, pool=pool, progress=tell
+        )
     if not quiet:
         _print(done, logbook)
     return done

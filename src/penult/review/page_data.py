@@ -9,6 +9,7 @@ import numpy as np
 
 from penult.app.review import State
 from penult.core.lane.pinhole import K1, K2, LOG_FOCAL, rotation
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -22,13 +23,6 @@ from penult.review import looks
 from penult.review.history_words import correction_words
 
 Plain = dict[str, Any]
-
-HEADLINES = (
-    ("penultimate", None, "penultimate_hip_drop_m"),
-    ("contacts", -1, "contact_time_s"),
-    ("contacts", 0, "contact_time_s"),
-    ("takeoff", None, "takeoff_angle_deg"),
-)
 
 
 def page_data(state: State) -> Plain:
@@ -161,11 +155,8 @@ def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
 
 
 def _headlines(analysis: Analysis) -> Iterable[tuple[str, int | None, str]]:
-    """Of a series how far it goes and what each phase is, else HEADLINES."""
-    if not analysis.run.is_series:
-        return HEADLINES
-    of_phases = [("phases", n, name) for n, _ in analysis.run.phases for name in ("distance_m", "contact_time_s")]
-    return [("sequence", None, "distance_of_whole_phases_m"), *of_phases]
+    """Of a series how far it goes and what each phase is."""
+    return catalogue.headlines("series review" if analysis.run.is_series else "review")
 
 
 class _Rows:

@@ -18,6 +18,7 @@ from penult.model.calibration import Camera
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.skeleton import JOINTS
 from penult.model.track import Motion, PixelTrack, RunwayTrack
+from penult.whole_file import TooLargeError, read_whole
 
 FORMAT = "penult-analysis/1"
 LARGEST_JSON_BYTES = 16_000_000
@@ -211,11 +212,9 @@ _NEXT = "analyse the clip again"
 
 def _bytes(path: Path, most: int) -> bytes:
     try:
-        size = path.stat().st_size
-        if size > most:
-            raise ResultError(f"{path} is too large to be a result", f"{size} bytes; at most {most}", next_step=_NEXT)
-        with path.open("rb") as stream:
-            return stream.read(most)
+        return read_whole(path, most)
+    except TooLargeError as error:
+        raise ResultError(f"{path} is too large to be a result", str(error.strerror), next_step=_NEXT) from error
     except OSError as error:
         raise ResultError(f"{path} cannot be read", error.strerror or str(error), next_step=_NEXT) from error
 

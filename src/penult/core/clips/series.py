@@ -12,14 +12,6 @@ from penult.model.trial import MeasureKey, Trial
 NEAR_M = 1.0
 """Contacts of two clips from one lane lie at the same place within this: half the distance of a short hop."""
 
-HEADLINES: tuple[MeasureKey, ...] = (
-    MeasureKey("sequence", None, "distance_of_whole_phases_m"),
-    MeasureKey("sequence", None, "speed_kept_share"),
-    *(MeasureKey("phases", n, "distance_m") for n in range(3)),
-    *(MeasureKey("phases", n, "contact_time_s") for n in range(3)),
-)
-"""What bounds, hops and triple jumps are filmed for: how far, how fast it stays, how long the feet stand."""
-
 
 def is_series(first: Group, second: Group) -> bool:
     """Whether both groups hold a clip of a series."""

@@ -11,7 +11,6 @@ import numpy as np
 from penult.core.measures.contact import (
     MAX_INTERVAL_S,
     PART_REASON,
-    SLOW_REASON,
     VAGUE_REASON,
     contact_measures,
     is_vague,
@@ -22,6 +21,8 @@ from penult.core.uncertainty.draws import SEED
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import JumpSequence, Phase, PhaseKind
 from penult.model.arrays import Floats
+from penult.model.catalogue.contacts import SLOW_REASON
+from penult.model.catalogue.phases import REPEATED
 from penult.model.measured import Measure, Measured, Measures, NotMeasured
 
 NO_LANDING = "the landing is not in the picture"
@@ -262,17 +263,6 @@ def _difference(bounds: Sequence[Told], name: str, function: Callable[[PhaseEvid
     spread = np.sqrt(pooled * sum(1.0 / len(d) for d in own)) * _T975[min(freedom, len(_T975)) - 1]
     return Measured(value=measured.value, u95=float(np.hypot(measured.u95, spread)))
 
-
-REPEATED: tuple[str, ...] = (
-    "distance_m",
-    "contact_time_s",
-    "flight_time_s",
-    "takeoff_velocity_y_m_per_s",
-    "takeoff_angle_deg",
-    "speed_loss_m_per_s",
-    "penultimate_hip_drop_m",
-)
-"""Of take-offs that are repeated in one run the mean and the spread of these are given."""
 
 FEW_REPEATS = "fewer than two of the take-offs have a value"
 

@@ -22,10 +22,10 @@ _STALE_AFTER_S = 24 * 3600.0
 _JUST_MADE_S = 60.0
 
 
-def new_partial(folder: Path) -> tuple[Path, int | None]:
+def new_partial(folder: Path, *, is_private: bool = True) -> tuple[Path, int | None]:
     """Make a folder beside the final one; returns it and the handle of its lock, to be closed when it is done."""
     partial = folder.parent / f".{folder.name}.partial-{mark()}"
-    partial.mkdir()
+    partial.mkdir(mode=0o700 if is_private else 0o777)
     return partial, _hold(partial / LOCK)
 
 

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from penult.core.clips import series
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
+from penult.model import catalogue
 from penult.model.comparison import ComparedMeasure, Comparison, Group, GroupValues
 from penult.model.trial import MeasureKey, Trial
 from penult.outputs.charts.comparison_charts import MOST_CURVES, difference_bar, drawn_clips, hip_chart, strip
@@ -23,20 +24,14 @@ from penult.outputs.texts import words
 from penult.outputs.texts.plain import shown
 from penult.outputs.texts.verdicts import CLEARLY, full_words, shown_row, value_text
 
-HEADLINES: tuple[MeasureKey, ...] = (
-    MeasureKey("penultimate", None, "penultimate_hip_drop_m"),
-    MeasureKey("contacts", -1, "foot_angle_touchdown_deg"),
-    MeasureKey("contacts", -1, "contact_time_s"),
-    MeasureKey("contacts", 0, "contact_time_s"),
-    MeasureKey("steps", 0, "step_length_ratio"),
-    MeasureKey("takeoff", None, "takeoff_angle_deg"),
-)
-"""First what the drill is for (hip up, foot flat), then whether the running pattern is still the same."""
 
+def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
+    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same.
 
-def headlines_of(comparison: Comparison) -> tuple[MeasureKey, ...]:
-    """Return what stands first: of series distances, speed kept and contact times, else HEADLINES."""
-    return series.HEADLINES if series.is_series(comparison.first, comparison.second) else HEADLINES
+    Of a series how far it goes, how fast it stays and how long the feet stand.
+    """
+    is_series = series.is_series(comparison.first, comparison.second)
+    return tuple(MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison"))
 
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
@@ -84,7 +79,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
-        headlines=_rows(comparison, headlines_of(comparison), width=340.0),
+        headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
         charts=charts,
         left_out=_left_out(comparison),
@@ -261,4 +256,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["HEADLINES", "comparison_csv", "comparison_html", "group_title", "headlines_of", "value_text"]
+__all__ = ["comparison_csv", "comparison_html", "group_title", "headlines", "value_text"]

@@ -8,10 +8,10 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.checks.said_kind import seen_words
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Phase
 from penult.outputs.charts import ground_line
 from penult.outputs.texts import words
-from penult.outputs.texts.terms import PARTS
 
 _COLUMNS = (
     "distance_m",
@@ -56,7 +56,7 @@ def series(analysis: Analysis) -> Series | None:
     phases = sorted(analysis.phases, key=lambda p: p.number)
     facts = [
         (n, words.term(n).words, words.shown(n, sequence.measures.get(n)))
-        for n in PARTS["sequence"]
+        for n in catalogue.names("sequence")
         if n in sequence.measures
     ]
     return Series(
