@@ -211,7 +211,7 @@ PHASES: tuple[Entry, ...] = (
         words="hip drop until the take-off foot lands",
         shown_in=CM,
         definition=(
-            "Hip height at the touchdown before it minus the lowest hip height until its own touchdown, the flight between them too."
+            "Hip height at the touchdown before it minus the lowest hip height until its own touchdown, flight included."
         ),
         instants=((-1, "touchdown"), (0, "touchdown")),
         moment="touchdown",
