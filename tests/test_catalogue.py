@@ -169,7 +169,7 @@ def test_every_row_fits_its_place() -> None:
         assert entry.u95_name == catalogue.u95_name(name)
         assert entry.shown_in == catalogue.described(name).shown_in
         assert entry.definition.endswith(".")
-    for page in ("season", "comparison", "review"):
+    for page in ("season", "comparison", "review", "series comparison", "series review"):
         places = [p for e in catalogue.ROWS.values() for p in e.headline.get(page, {}).values()]  # type: ignore[call-overload]
         assert sorted(places) == list(range(1, len(places) + 1))
 

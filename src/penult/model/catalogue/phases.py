@@ -38,9 +38,9 @@ PHASES: tuple[Entry, ...] = (
         ),
         moment="middle",
         headline={
-            "season": dict.fromkeys(FIRST, 22),
-            "series comparison": dict.fromkeys(FIRST, 3),
-            "series review": dict.fromkeys(FIRST, 2),
+            "season": {n: 11 + n for n in FIRST},
+            "series comparison": {n: 3 + n for n in FIRST},
+            "series review": {n: 2 + n for n in FIRST},
         },
     ),
     Entry(
@@ -65,9 +65,9 @@ PHASES: tuple[Entry, ...] = (
         bound="share",
         moment="middle",
         headline={
-            "season": dict.fromkeys(FIRST, 23),
-            "series comparison": dict.fromkeys(FIRST, 4),
-            "series review": dict.fromkeys(FIRST, 3),
+            "season": {n: 17 + n for n in FIRST},
+            "series comparison": {n: 9 + n for n in FIRST},
+            "series review": {n: 8 + n for n in FIRST},
         },
     ),
     Entry(
@@ -226,7 +226,7 @@ SEQUENCE: tuple[Entry, ...] = (
         words="distance of the phases seen whole",
         shown_in=M,
         definition="Sum of the distances of the phases that were measured whole.",
-        headline={"season": {None: 20}, "series comparison": {None: 1}, "series review": {None: 1}},
+        headline={"season": {None: 9}, "series comparison": {None: 1}, "series review": {None: 1}},
     ),
     Entry(
         name="speed_kept_share",
@@ -235,7 +235,7 @@ SEQUENCE: tuple[Entry, ...] = (
         shown_in=SHARE,
         definition="Forward speed after the last take-off over the speed into contact 0.",
         clock=True,
-        headline={"season": {None: 21}, "series comparison": {None: 2}},
+        headline={"season": {None: 10}, "series comparison": {None: 2}},
     ),
     Entry(
         name="left_right_difference_distance_m",
