@@ -118,7 +118,7 @@ def _leg(
         inside = (time_s >= instants[i, 0]) & (time_s <= instants[i, 1])
         ankle[inside], stands[inside] = (toe_x[i] - 0.17, boxes[i] + 0.09), True
     # in the air: from behind the hips, folded, to in front of them; knots in the axes of the hips
-    knots, places = [time_s[0] - 0.4], [(-0.45, -0.75)]
+    knots, places = [time_s[0] - 0.4], [(-0.45, -0.50)]
     for i, ends in enumerate(instants):
         for at, free in zip(ends, ((-0.35, -0.62), (0.30, -0.60)), strict=True):
             row = int(np.abs(time_s - at).argmin())

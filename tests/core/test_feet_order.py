@@ -73,7 +73,7 @@ def test_a_support_that_is_called_wrong_as_a_whole_does_not_change_the_order() -
     assert found(made, wrong) == "LLL"
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(feet=st.text(alphabet="LR", min_size=3, max_size=6), seed=st.integers(0, 99))
 def test_any_order_of_feet(feet: str, seed: int) -> None:
     """Long flights allow every order: what comes out is what went in, and the same on a clock that is four times too slow."""
@@ -113,3 +113,22 @@ def test_how_long_a_body_falls_is_told_without_a_clock(duration_s: float, slow: 
     t = np.linspace(0.0, duration_s, 30)
 
     assert fall_time_s(slow * t, 1.0 + 1.2 * t - 9.81 * t**2 / 2.0) == pytest.approx(duration_s, rel=1e-6)
+
+
+@pytest.mark.parametrize("height_m", [0.10, 0.25, 0.40])
+def test_a_support_on_a_box_is_found(height_m: float) -> None:
+    """Boxes of 0.10 to 0.40 m (MEASURES.md 4a) are supports like mats, higher than any swinging foot is looked for."""
+    made = jumper(
+        Plan(
+            feet="RLRL",
+            flights_s=(0.13, 0.13, 0.13, 0.4),
+            contact_s=0.13,
+            speed_m_per_s=6.5,
+            boxes_m=(0, 0, 0, height_m),
+        ),
+        noise_m=0.01,
+    )
+
+    assert found(made) == "RLRL"
+    supports, _ = find_supports(made.track)
+    assert supports[-1].toe_y_m - supports[-2].toe_y_m == pytest.approx(height_m, abs=0.03)
