@@ -76,6 +76,8 @@ class Panorama:
         The picture that looks most squarely at the runway: the lane's still.
     noise_px : float
         Spread of the background points.
+    left_out : tuple of str
+        Marks that disagree with all others.
     """
 
     centre_m: Floats
@@ -86,6 +88,7 @@ class Panorama:
     image_size_px: tuple[int, int]
     reference: int
     noise_px: float
+    left_out: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("centre_m", "turns", "covariance"):

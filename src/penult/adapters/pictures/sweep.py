@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 
 from penult.model.arrays import Floats
 from penult.model.panorama import Matches
+from penult.model.sweep_picture import Key
 
 Grey = NDArray[np.uint8]
 
@@ -31,21 +31,6 @@ _WINDOW_PX = (17, 17)
 _STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 0.01)
 _LEAST_MATCHES = 15
 _BACK_PX = 0.3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Key:
-    """One picture of a sweep: its frame, its small evened picture, its corners and features (small pixels).
-
-    `at_px` is how far the camera had moved on since the first picture, roughly, in small pixels.
-    """
-
-    frame: int
-    small: Grey
-    at_px: Floats
-    corners: Floats
-    key_points: Floats
-    words: NDArray[np.float32]
 
 
 def factor_of(width_px: int) -> int:
@@ -114,15 +99,17 @@ def all_matches(keys: list[Key], factor: int) -> list[Matches]:
     return found
 
 
-def flowed(key: Key, small: Grey, homography: Floats) -> tuple[Floats, Floats]:
+def flowed(key: Key, small: Grey, homography: Floats, every: int = 1) -> tuple[Floats, Floats]:
     """Return corners (n, 2) of a key and where they are in another small picture, from a homography near the truth.
 
     The picture is first laid over the key, so that flow finds only a remainder; what flow does not carry back is left out.
+    Of the corners every so many-th is looked for.
     """
     height, width = small.shape
-    guess = carried(key.corners, homography)
+    some = key.corners[::every]
+    guess = carried(some, homography)
     inside = within(guess, (width, height))
-    here = key.corners[inside]
+    here = some[inside]
     if len(here) < _LEAST_MATCHES:
         return np.empty((0, 2)), np.empty((0, 2))
     to_key = np.asarray(np.linalg.inv(homography))
@@ -208,3 +195,12 @@ def _shift(before: Grey, after: Grey) -> Floats:
     few = [np.asarray(cv2.resize(p, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), np.float32) for p in (before, after)]
     moved, _ = cv2.phaseCorrelate(few[0], few[1], cv2.createHanningWindow(few[0].shape[::-1], cv2.CV_32F))
     return -4.0 * np.asarray(moved)
+
+
+def refined(key: Key, small: Grey, homography: Floats) -> Floats:
+    """Return the homography from a key to another small picture by optical flow, from one near it."""
+    here, there = flowed(key, small, homography)
+    if len(here) < _LEAST_MATCHES:
+        return homography
+    found, _ = cv2.findHomography(here, there, cv2.RANSAC, 0.7)
+    return homography if found is None else np.asarray(found, dtype=np.float64)

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.lane import pinhole
+from penult.core.lane.camera import metres_per_px, project, view_angle_deg
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats
-from penult.model.calibration import Camera
+from penult.model.calibration import Camera, LaneFile, LaneFit, MarkResidual
 from penult.model.panorama import Matches, Panorama, Sighted
 
 PLACE_SD_M = 0.01
@@ -30,12 +31,15 @@ SYSTEMATIC_PX = 0.1
 LEAST_MARKS = 5
 """Eight numbers of a plane's homography need four points; one more shows a wrong one."""
 
+WRONG_SDS = 4.5
+"""A mark that misses by more SDs was clicked or typed wrongly: one sound mark in 20,000 does (two-dimensional normal)."""
+
 _HEAD = 5  # centre (3), log focal length, k1
 _TUKEY = 4.685  # 95 % efficiency on normal residuals (Holland and Welsch 1977)
 _LEAST_NOISE_PX = 0.05
 _MEDIAN_OF_2D = 1.1774  # median length of a two-dimensional unit normal
 _ROUNDS = 40
-_CONVERGED = 1e-10
+_CONVERGED = 1e-9
 _FOCALS = np.geomspace(0.4, 8.0, 40)  # focal lengths tried, in picture widths: 100 to 7 degrees wide
 
 
@@ -67,6 +71,12 @@ def solved_panorama(
     pose = _rough_pose(sweep.rays(marks, turns, log_focal), marks.runway_m)
     state = _State(centre_m=pose[1], log_focal=log_focal, k1=0.0, turns=turns @ pose[0])
     state, covariance, noise_px = sweep.converged(state)
+    for _ in range(len(marks.names) // 4):
+        worst = sweep.wrong_mark(state)
+        if worst is None or len(set(sweep.marks.names)) <= LEAST_MARKS:
+            break
+        sweep = sweep.without(worst)
+        state, covariance, noise_px = sweep.converged(state)
     _check_state(state, sweep, noise_px)
     focal_px = float(np.exp(state.log_focal))
     covariance[_HEAD:, _HEAD:] += (SYSTEMATIC_PX / focal_px) ** 2 * np.eye(3 * count)
@@ -80,6 +90,7 @@ def solved_panorama(
         image_size_px=image_size_px,
         reference=int(np.argmin(across)),
         noise_px=noise_px,
+        left_out=tuple(n for n in dict.fromkeys(marks.names) if n not in sweep.marks.names),
     )
 
 
@@ -168,7 +179,8 @@ class _Sweep:
         return np.asarray(np.exp(log_focal) * flat * (1.0 + k1 * (flat**2).sum(axis=1, keepdims=True)) + self.centre_px)
 
     def rough(self) -> tuple[Floats, float]:
-        """Return the pictures' turns against the first (n, 3, 3) and the log focal length on which all pairs agree best."""
+        """Return the pictures' turns against the first (n, 3, 3) and the log focal length on which the pairs agree best."""
+        self._some = sorted(self.matches, key=lambda m: -len(m.first_px))[:8]
         best: tuple[float, float] = (np.inf, 0.0)
         for focal in np.log(_FOCALS * self.size_px[0]):
             best = min(best, (self._pair_miss(float(focal)), float(focal)))
@@ -222,6 +234,24 @@ class _Sweep:
                 break
         normal, _ = self._normal(state, noise_px)
         return state, np.asarray(np.linalg.inv(normal)), noise_px
+
+    def wrong_mark(self, state: _State) -> str | None:
+        """Return the name of the mark that misses most, if it misses by more than clicks and tape can explain."""
+        miss, _, weight = self._marks(state)
+        off = np.sqrt(np.einsum("mi,mij,mj->m", miss, weight, miss))
+        worst = int(np.argmax(off))
+        return self.marks.names[worst] if off[worst] > WRONG_SDS else None
+
+    def without(self, name: str) -> _Sweep:
+        """Return the same without a mark."""
+        keep = [i for i, n in enumerate(self.marks.names) if n != name]
+        marks = Sighted(
+            names=tuple(self.marks.names[i] for i in keep),
+            picture=self.marks.picture[keep],
+            pixel_px=self.marks.pixel_px[keep],
+            runway_m=self.marks.runway_m[keep],
+        )
+        return _Sweep(self.matches, marks, self.count, self.size_px, self.pixel_sd_px)
 
     def mark_misses_px(self, state: _State) -> Floats:
         """Return how far each mark lies from where it should be seen, (m, 2)."""
@@ -309,7 +339,7 @@ class _Sweep:
         return np.asarray(turn), float(np.median(miss))
 
     def _pair_miss(self, log_focal: float) -> float:
-        return float(np.mean([self._pair_turn(m, log_focal)[1] for m in self.matches]))
+        return float(np.mean([self._pair_turn(m, log_focal)[1] for m in self._some]))
 
 
 def _rough_pose(rays: Floats, places_m: Floats) -> tuple[Floats, Floats]:
@@ -373,3 +403,36 @@ def _rotvec(turn: Floats) -> Floats:
     from scipy.spatial.transform import Rotation
 
     return np.asarray(Rotation.from_matrix(turn).as_rotvec())
+
+
+def lane_fit(panorama: Panorama, lane: LaneFile) -> LaneFit:
+    """Return the lane's fit by its panorama: the camera of the picture that looks most squarely at the runway.
+
+    Parameters
+    ----------
+    panorama : Panorama
+    lane : LaneFile
+        Its marks are those seen in that picture.
+    """
+    camera = camera_of_picture(panorama, panorama.reference)
+    rows = []
+    for mark in lane.marks:
+        place = np.array(mark.runway_m)
+        off = float(np.linalg.norm(project(camera, place) - np.array(mark.pixel_px)))
+        rows.append(
+            MarkResidual(
+                name=mark.name,
+                residual_px=off,
+                residual_cm=100.0 * off * float(metres_per_px(camera, *place.tolist())),
+                left_out_cm=0.0,
+                disagrees=mark.name in panorama.left_out,
+            )
+        )
+    return LaneFit(
+        lane=lane,
+        camera=camera,
+        residuals=tuple(rows),
+        rms_px=float(np.sqrt(np.mean([r.residual_px**2 for r in rows]))) if rows else 0.0,
+        depth_known=True,
+        view_angle_deg=view_angle_deg(camera),
+    )
