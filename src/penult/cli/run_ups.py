@@ -50,7 +50,7 @@ def run_ups(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Put many run-ups of one athlete together: where the feet scatter, from where they steer, what changed beyond speed."""
-    from penult.adapters.logbook.book import default_place
+    from penult.adapters.logbook.place import default_place
     from penult.app.groups import Wanted
     from penult.app.run_ups import write_run_ups
     from penult.cli.choices import base_choice, refuse
