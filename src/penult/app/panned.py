@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from scipy.spatial.transform import Rotation
+from scipy.spatial.transform import Rotation, RotationSpline, Slerp
 
 from penult.adapters.files.panorama_file import panorama_path, read_panorama
 from penult.adapters.film import video
@@ -32,6 +32,9 @@ PANNED_HZ = 60.0
 
 MOST_ZOOM = 0.025
 """Focusing anew changes the focal length by 1 % or so; more is another zoom setting (as in `camera_path`)."""
+
+UNPLACED_VARIANCE = 0.05**2
+"""Of the turn of a frame that was not found, in radians squared: three degrees, so that nobody takes its places for known."""
 
 BRIDGED_S = 0.1
 """Frames without a place for longer are left without one."""
@@ -139,21 +142,22 @@ def _cameras(clip: Clip, looked: _Looked, panorama: Panorama) -> tuple[tuple[Cam
     turns = _between(known, time_s[at], np.clip(time_s, time_s[at[0]], time_s[at[-1]]))
     after = np.clip(np.searchsorted(at, np.arange(len(time_s))), 0, len(at) - 1)
     before = np.maximum(after - 1, 0)
-    nearest = np.where(np.abs(at[before] - np.arange(len(time_s))) < np.abs(at[after] - np.arange(len(time_s))), before, after)
+    nearest = np.where(
+        np.abs(at[before] - np.arange(len(time_s))) < np.abs(at[after] - np.arange(len(time_s))), before, after
+    )
     gap_s = np.minimum(np.abs(time_s[at[nearest]] - time_s), BRIDGED_S * 2.0)
     placed = gap_s <= BRIDGED_S / 2.0
     cameras = []
     for i in range(len(time_s)):
         found = looked.found[int(nearest[i])]
         motion = motion_from(panorama, turns[i], found.picture, float(zoom[i]))
-        cameras.append(turned_camera(panorama, found.picture, motion, np.asarray(found.turn.covariance)))
+        known_to = found.turn.covariance if placed[i] else UNPLACED_VARIANCE * np.eye(4)
+        cameras.append(turned_camera(panorama, found.picture, motion, np.asarray(known_to)))
     return tuple(cameras), placed
 
 
 def _between(known: Rotation, known_s: Floats, wanted_s: Floats) -> Floats:
     """Return rotations (t, 3, 3) at wanted times: cubic between the known ones where there are four, else along great arcs."""
-    from scipy.spatial.transform import RotationSpline, Slerp
-
     if len(known_s) >= 4:
         return np.asarray(RotationSpline(known_s, known)(wanted_s).as_matrix())
     return np.asarray(Slerp(known_s, known)(wanted_s).as_matrix())

@@ -19,9 +19,7 @@ from penult.adapters.pictures.sweep import (
     evened,
     factor_of,
     features,
-    flowed,
     full,
-    key_of,
     matched_homography,
     reduced,
     refined,
@@ -29,8 +27,8 @@ from penult.adapters.pictures.sweep import (
 from penult.app.calibrate import CLICKED_SD_PX, Calibrated
 from penult.app.lanes import Said, write_both
 from penult.app.progress import Progress
-from penult.core.moving_camera.panorama import camera_of_picture, lane_fit, solved_panorama
 from penult.core.lane.camera import project
+from penult.core.moving_camera.panorama import camera_of_picture, lane_fit, solved_panorama
 from penult.errors import CalibrationError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Mark
@@ -167,13 +165,13 @@ def _lane(panorama: Panorama, marks: Sighted, out: Path, said: Said, image: Imag
     camera = camera_of_picture(panorama, panorama.reference)
     found: dict[str, Mark] = {}
     for i, name in enumerate(marks.names):
-        if marks.picture[i] == panorama.reference:
-            pixel = marks.pixel_px[i]
-        else:
-            pixel = project(camera, marks.runway_m[i])
+        clicked = marks.picture[i] == panorama.reference
+        pixel = marks.pixel_px[i] if clicked else project(camera, marks.runway_m[i])
         if np.isfinite(pixel).all() and 0.0 <= pixel[0] < width and 0.0 <= pixel[1] < height:
             place = tuple(float(v) for v in marks.runway_m[i])
-            found[name] = Mark(name=name, pixel_px=(float(pixel[0]), float(pixel[1])), runway_m=(place[0], place[1], place[2]))
+            found[name] = Mark(
+                name=name, pixel_px=(float(pixel[0]), float(pixel[1])), runway_m=(place[0], place[1], place[2])
+            )
     if not found:
         raise CalibrationError(
             "no mark lies where the sweep looks square at the runway",
@@ -193,9 +191,9 @@ def _lane(panorama: Panorama, marks: Sighted, out: Path, said: Said, image: Imag
 def _notes(panorama: Panorama, marks: Sighted, known: dict[str, Place]) -> tuple[str, ...]:
     x, y, z = panorama.centre_m
     sd = 100.0 * 2.0 * np.sqrt(np.diag(panorama.covariance)[:3])
+    stands = f"the lens stands at x {x:.2f}, y {y:.2f}, z {z:.2f} m (to {sd[0]:.0f}, {sd[1]:.0f} and {sd[2]:.0f} cm)"
     notes = [
-        f"{len(panorama.turns)} pictures on one centre; the lens stands at x {x:.2f}, y {y:.2f}, z {z:.2f} m "
-        f"(to {sd[0]:.0f}, {sd[1]:.0f} and {sd[2]:.0f} cm).",
+        f"{len(panorama.turns)} pictures on one centre; {stands}.",
         f"{len(set(marks.names))} of {len(known)} marks were clicked.",
     ]
     if panorama.left_out:

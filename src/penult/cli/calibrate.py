@@ -74,7 +74,9 @@ def calibrate(
     clicks: Annotated[
         Path | None,
         typer.Option(
-            "--clicks", help="Of a sweep: where marks are seen: name, frame (or time_s), pixel_x, pixel_y.", metavar="CSV"
+            "--clicks",
+            help="Of a sweep: where marks are seen: name, frame (or time_s), pixel_x, pixel_y.",
+            metavar="CSV",
         ),
     ] = None,
     side: Annotated[str, typer.Option("--side", help="Side of the markers' black square.", metavar="METRES")] = "0.15",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from penult.model.arrays import Floats, Ints, locked
 
 
@@ -49,7 +51,7 @@ class Sighted:
     runway_m: Floats
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "picture", locked(self.picture, "int64"))
+        object.__setattr__(self, "picture", locked(self.picture, np.int64))
         for name in ("pixel_px", "runway_m"):
             object.__setattr__(self, name, locked(getattr(self, name)))
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from penult.adapters.files.npz import unpacked
-from penult.model.sweep_picture import Key
 from penult.errors import CalibrationError, OutputError
 from penult.model.calibration import LaneFile
 from penult.model.panorama import Panorama
+from penult.model.sweep_picture import Key
 from penult.whole_file import write_whole
 
 FORMAT = "penult-panorama/1"
@@ -76,36 +78,40 @@ def read_panorama(path: Path) -> tuple[Panorama, list[Key], int]:
             f"the lane's panorama {path} cannot be read", error.strerror or str(error), next_step=hint
         ) from error
     try:
-        a = unpacked(data, most_arrays=_MOST_ARRAYS, most_bytes=_MOST_BYTES)
-        if str(a["format"]) != FORMAT:
-            raise ValueError(f"its format is {str(a['format'])[:40]!r}")
-        width, height, reference, factor = (int(v) for v in a["numbers"])
-        n = len(a["frames"])
-        panorama = Panorama(
-            centre_m=a["centre_m"].reshape(3),
-            log_focal=float(a["lens"][0]),
-            k1=float(a["lens"][1]),
-            turns=a["turns"].reshape(n, 3, 3),
-            covariance=a["covariance"].reshape(5 + 3 * n, 5 + 3 * n),
-            image_size_px=(width, height),
-            reference=reference,
-            noise_px=float(a["lens"][2]),
-        )
-        ends = np.cumsum(a["counts"], axis=0)
-        starts = ends - a["counts"]
-        keys = [
-            Key(
-                frame=int(a["frames"][i]),
-                small=np.ascontiguousarray(a["pictures"][i], dtype=np.uint8),
-                at_px=a["at_px"][i].astype(np.float64),
-                corners=a["corners"][starts[i, 0] : ends[i, 0]].astype(np.float64),
-                key_points=a["key_points"][starts[i, 1] : ends[i, 1]].astype(np.float64),
-                words=a["words"][starts[i, 1] : ends[i, 1]].astype(np.float32),
-            )
-            for i in range(n)
-        ]
+        return _place(unpacked(data, most_arrays=_MOST_ARRAYS, most_bytes=_MOST_BYTES))
     except (KeyError, ValueError, IndexError, TypeError) as error:
         raise CalibrationError(f"{path} is not a panorama", str(error)[:200], next_step=hint) from error
+
+
+def _place(a: dict[str, NDArray[Any]]) -> tuple[Panorama, list[Key], int]:
+    """Return what the arrays say; ValueError and its like where they do not go together."""
+    if str(a["format"]) != FORMAT:
+        raise ValueError(f"its format is {str(a['format'])[:40]!r}")
+    width, height, reference, factor = (int(v) for v in a["numbers"])
+    n = len(a["frames"])
+    panorama = Panorama(
+        centre_m=a["centre_m"].reshape(3),
+        log_focal=float(a["lens"][0]),
+        k1=float(a["lens"][1]),
+        turns=a["turns"].reshape(n, 3, 3),
+        covariance=a["covariance"].reshape(5 + 3 * n, 5 + 3 * n),
+        image_size_px=(width, height),
+        reference=reference,
+        noise_px=float(a["lens"][2]),
+    )
+    ends = np.cumsum(a["counts"], axis=0)
+    starts = ends - a["counts"]
+    keys = [
+        Key(
+            frame=int(a["frames"][i]),
+            small=np.ascontiguousarray(a["pictures"][i], dtype=np.uint8),
+            at_px=a["at_px"][i].astype(np.float64),
+            corners=a["corners"][starts[i, 0] : ends[i, 0]].astype(np.float64),
+            key_points=a["key_points"][starts[i, 1] : ends[i, 1]].astype(np.float64),
+            words=a["words"][starts[i, 1] : ends[i, 1]].astype(np.float32),
+        )
+        for i in range(n)
+    ]
     if not (0 <= reference < n and 1 <= factor <= 16 and all(len(k.corners) for k in keys)):
-        raise CalibrationError(f"{path} is not a panorama", "its numbers do not go together", next_step=hint)
+        raise ValueError("its numbers do not go together")
     return panorama, keys, factor

@@ -46,9 +46,13 @@ def read_named_places(path: Path) -> dict[str, tuple[float, float, float]]:
     found: dict[str, tuple[float, float, float]] = {}
     for line in table.lines():
         name = plain(line.text("name"))
-        place = [line.number(c, -_MOST_M, _MOST_M) if line.text(c) or c != "y_m" else 0.0 for c in ("x_m", "y_m", "z_m")]
+        place = [
+            line.number(c, -_MOST_M, _MOST_M) if line.text(c) or c != "y_m" else 0.0 for c in ("x_m", "y_m", "z_m")
+        ]
         if not name or name in found:
-            table.faults.append(f"line {line.number_in_file}: the name {name!r} is {'missing' if not name else 'there twice'}")
+            table.faults.append(
+                f"line {line.number_in_file}: the name {name!r} is {'missing' if not name else 'there twice'}"
+            )
         found[name] = (place[0], place[1], place[2])
     table.refuse_faults()
     return found

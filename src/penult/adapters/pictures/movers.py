@@ -118,9 +118,7 @@ def profile_of(masks: Iterable[tuple[float, Bools]], camera: Camera, reduce: int
     )
 
 
-def panned_movement(
-    views: Sequence[tuple[float, Grey, Camera]], reduce: int
-) -> Iterator[tuple[float, Bools, Camera]]:
+def panned_movement(views: Sequence[tuple[float, Grey, Camera]], reduce: int) -> Iterator[tuple[float, Bools, Camera]]:
     """Yield of every picture of a turning camera its time, where it shows what is not the background's, and its camera.
 
     The background of a picture is the median over others that look nearly the same way, laid over it; where they do not

@@ -192,7 +192,10 @@ def _flow(before: Grey, after: Grey, points: Floats) -> Floats:
 
 def _shift(before: Grey, after: Grey) -> Floats:
     """Return by how much the camera has moved on from one small picture to the next, in their pixels (phase correlation)."""
-    few = [np.asarray(cv2.resize(p, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), np.float32) for p in (before, after)]
+    few = [
+        np.asarray(cv2.resize(p, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), np.float32)
+        for p in (before, after)
+    ]
     moved, _ = cv2.phaseCorrelate(few[0], few[1], cv2.createHanningWindow(few[0].shape[::-1], cv2.CV_32F))
     return -4.0 * np.asarray(moved)
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from penult.core.lane import pinhole
 from penult.core.lane.camera import metres_per_px, project, view_angle_deg
@@ -225,7 +226,9 @@ class _Sweep:
             normal, right = self._normal(state, noise_px)
             cost = self._cost(state, noise_px)
             for _ in range(8):
-                step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
+                step: Floats = np.asarray(
+                    np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right), dtype=np.float64
+                )
                 again = state.stepped(step)
                 if self._cost(again, noise_px) <= cost:
                     damping = max(damping / 10.0, 1e-12)
@@ -299,8 +302,11 @@ class _Sweep:
         image = self._image(ahead, state.log_focal)
         slopes = np.empty((len(ray), 2, 8))
         for i, (df, dk) in enumerate(((1e-6, 0.0), (0.0, 1e-6))):
-            there = self.seen(self.ray(np.asarray(m.first_px), state.log_focal + df, state.k1 + dk) @ between.T,
-                              state.log_focal + df, state.k1 + dk)
+            there = self.seen(
+                self.ray(np.asarray(m.first_px), state.log_focal + df, state.k1 + dk) @ between.T,
+                state.log_focal + df,
+                state.k1 + dk,
+            )
             slopes[:, :, i] = (there - expected) / 1e-6
         slopes[:, :, 2:5] = image @ (between[None] @ _cross(ray))
         slopes[:, :, 5:8] = -image @ _cross(ahead)
@@ -404,8 +410,6 @@ def _cross(v: Floats) -> Floats:
 
 
 def _rotvec(turn: Floats) -> Floats:
-    from scipy.spatial.transform import Rotation
-
     return np.asarray(Rotation.from_matrix(turn).as_rotvec())
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from penult.core.lane import pinhole
 from penult.core.moving_camera.registration import MOST_NOISE_PX, SYSTEMATIC_PX, ZOOM_PRIOR_SD
@@ -110,8 +111,6 @@ def homography_px(panorama: Panorama, motion: Floats) -> Floats:
 
 def motion_from(panorama: Panorama, turn: Floats, picture: int, zoom: float) -> Floats:
     """Return the motion (4,) from a picture of the panorama to a rotation (3, 3) from runway axes, and a zoom."""
-    from scipy.spatial.transform import Rotation
-
     between = Rotation.from_matrix(turn @ panorama.turns[picture].T).as_rotvec()
     return np.array([*between, zoom])
 
