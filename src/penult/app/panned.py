@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from scipy.spatial.transform import Rotation, RotationSpline, Slerp
 
-from penult.adapters.files.panorama_file import panorama_path, read_panorama
 from penult.adapters.film import video
 from penult.adapters.film.colour import reduced
 from penult.adapters.pictures.movers import panned_movement, panned_profile
 from penult.adapters.pictures.panned import PannedFollower, PannedFrame
 from penult.adapters.pictures.sweep import Grey
 from penult.app.cameras import SEARCH_RATE_HZ, SEARCH_WIDTH_PX, Scan
+from penult.app.lanes import Place
 from penult.app.progress import Progress
 from penult.core.moving_camera.panorama import turned_camera
 from penult.core.moving_camera.turning import motion_from
 from penult.errors import ViewError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
-from penult.model.calibration import Camera, LaneFile
+from penult.model.calibration import Camera
 from penult.model.clip import Clip
 from penult.model.panorama import Panorama
-from penult.model.sweep_picture import Key
 
 PANNED_HZ = 60.0
 """Frames a second that are laid on the panorama; those between turn evenly. A hand shakes at 12 Hz at most (common practice)."""
@@ -48,15 +47,13 @@ class _Looked:
     found: list[PannedFrame]
 
 
-def panned_look(
-    path: Path, clip: Clip, place: tuple[Panorama, Sequence[Key], int], progress: Progress
-) -> tuple[Scan, np.ndarray]:
+def panned_look(path: Path, clip: Clip, place: Place, progress: Progress) -> Scan:
     """Lay a clip on its panorama and measure movement over the lane.
 
     Returns
     -------
-    Scan, (t,) bool
-        One camera a frame, and which frames have a place on the panorama.
+    Scan
+        One camera a frame; one that was not found carries a wide covariance (`core.checks.turned_view`).
 
     Raises
     ------
@@ -81,19 +78,7 @@ def panned_look(
     if not placed.all():
         gone = f"{int((~placed).sum())} of {len(placed)} frames show nothing of known place; nothing is measured there."
         notices.append(Notice(code="camera-unplaced", text=gone))
-    return Scan(cameras=cameras, profile=profile, notices=tuple(notices)), placed
-
-
-def panorama_of(lane_path: Path, lane: LaneFile) -> tuple[Panorama, list[Key], int] | None:
-    """Return the panorama of a panned place, None for any other lane.
-
-    Raises
-    ------
-    CalibrationError
-        If it is missing or damaged.
-    """
-    path = panorama_path(lane_path, lane)
-    return None if path is None else read_panorama(path)
+    return Scan(cameras=cameras, profile=profile, notices=tuple(notices))
 
 
 def _searched(
