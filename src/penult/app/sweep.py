@@ -20,6 +20,7 @@ from penult.adapters.pictures.sweep import (
     factor_of,
     features,
     full,
+    jpeg_of,
     matched_homography,
     reduced,
     refined,
@@ -35,6 +36,8 @@ from penult.model.calibration import LaneFile, Mark
 from penult.model.clip import Clip
 from penult.model.panorama import Panorama, Sighted
 from penult.model.sweep_picture import Key
+from penult.outputs.pages.clicks import clicks_html
+from penult.outputs.pages.page_files import write_files
 
 Place = tuple[float, float, float]
 
@@ -199,3 +202,27 @@ def _notes(panorama: Panorama, marks: Sighted, known: dict[str, Place]) -> tuple
     if panorama.left_out:
         notes.append(f"Left out, because they disagree with all others: {', '.join(panorama.left_out)}.")
     return tuple(notes)
+
+
+def write_clicks_page(source: Path, places: Path, out: Path, progress: Progress) -> Path:
+    """Write the page on which the marks of a sweep are clicked, beside where the lane file will be, and return its place.
+
+    Raises
+    ------
+    CalibrationError
+        Faults of the table of places; a camera that hardly turns.
+    OutputError
+        If the place cannot be written.
+    """
+    known = read_named_places(places)
+    clip = video.open_clip(source)
+    keys = _passed(source, clip, set(), progress).keys
+    pictures = []
+    for key in keys:
+        image = next(video.frames(source, clip, first=key.frame, last=key.frame)).image
+        pictures.append((key.frame, jpeg_of(image)))
+    page, table = f"{out.stem}_clicks.html", f"{out.stem}_clicks.csv"
+    command = f"penult calibrate {source.name} --places {places.name} --clicks {table} -o {out.name}"
+    html = clicks_html(pictures, list(known), source=source.name, table=table, next_step=command)
+    write_files(out.parent, {page: html.encode("utf-8", errors="replace")})
+    return out.with_name(page)

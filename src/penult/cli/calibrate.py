@@ -113,7 +113,7 @@ def calibrate(
     said = Said(camera_distance_m=distance_m, lens_file=lens_file, board=not no_board, note=note)
     if clicks is not None or (places is not None and _is_sweep(places)):
         done = _sweep(source, places, clicks, out, said, quiet=quiet)
-        if not quiet:
+        if done is not None and not quiet:
             _print_done(done)
         return
     if pick:
@@ -147,20 +147,30 @@ def _is_sweep(places: Path) -> bool:
     return is_table_of_names(places)
 
 
-def _sweep(source: Path, places: Path | None, clicks: Path | None, out: Path, said: Said, *, quiet: bool) -> Calibrated:
-    """Make the lane file of a panned place from a sweep."""
-    from penult.app.sweep import calibrate_from_sweep
+def _sweep(
+    source: Path, places: Path | None, clicks: Path | None, out: Path, said: Said, *, quiet: bool
+) -> Calibrated | None:
+    """Make the lane file of a panned place from a sweep; without clicks, the page on which they are made."""
+    from penult.app.sweep import calibrate_from_sweep, write_clicks_page
     from penult.cli.progress import shown_progress
     from penult.errors import CalibrationError
 
-    if places is None or clicks is None:
+    if places is None:
         raise CalibrationError(
-            "a sweep needs the places of its marks, and where they are seen in it",
-            f"given: {'--places' if places is not None else '--clicks'} alone",
-            next_step="--places CSV (name,x_m,z_m) and --clicks CSV (name,frame,pixel_x,pixel_y), five marks or more",
+            "where the marks stand is not given",
+            "given: --clicks alone",
+            next_step="add --places CSV (name,x_m,z_m)",
         )
     with shown_progress(quiet=quiet) as progress:
-        return calibrate_from_sweep(source, places, clicks, out, said, progress)
+        if clicks is None:
+            page = write_clicks_page(source, places, out, progress)
+        else:
+            return calibrate_from_sweep(source, places, clicks, out, said, progress)
+    if not quiet:
+        _console().print(
+            f"open {page}, click the marks, save the table, then run this again with --clicks", soft_wrap=True
+        )
+    return None
 
 
 def _pick(source: Path, out: Path, said: Said, *, port: int, open_browser: bool) -> None:

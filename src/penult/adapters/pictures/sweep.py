@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from penult.model.arrays import Floats
+from penult.model.arrays import Floats, Image
 from penult.model.panorama import Matches
 from penult.model.sweep_picture import Key
 
@@ -198,6 +198,12 @@ def _shift(before: Grey, after: Grey) -> Floats:
     ]
     moved, _ = cv2.phaseCorrelate(few[0], few[1], cv2.createHanningWindow(few[0].shape[::-1], cv2.CV_32F))
     return -4.0 * np.asarray(moved)
+
+
+def jpeg_of(image: Image) -> bytes:
+    """Return an RGB picture as JPEG."""
+    _, data = cv2.imencode(".jpg", image[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 88])
+    return bytes(data.tobytes())
 
 
 def refined(key: Key, small: Grey, homography: Floats) -> Floats:
