@@ -56,7 +56,7 @@ def see(
     NotMeasurableError
         The picture lies on its side, the athlete is too small, nobody runs along the lane, or no foot ever stands on it.
     """
-    camera, x_m = scene.cameras[0], scene.profile.x_m
+    camera, x_m = scene.fit.camera if scene.fit.lane.panorama else scene.cameras[0], scene.profile.x_m
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))

@@ -13,6 +13,7 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
 from penult.core.checks.stature import body_height, height_method, height_notice
+from penult.core.checks.turned_view import without_turned
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
@@ -268,6 +269,8 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
+    spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
+    analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 
 

@@ -107,6 +107,9 @@ percent, and steps as long as that would not cancel where the two do."""
 WIDEST_GAP = 17
 """Frames from one sample to the next that count as a row: as far apart as the pose model looks (60 a second) at 1 kHz."""
 
+MOST_SPREAD = 4.0
+"""Times the usual variance of a camera: the first frame of a turning camera may not have been found at all."""
+
 LEAST_DIFFERENCES = 20
 """Fewer third differences tell no noise (common practice, no source)."""
 
@@ -175,7 +178,7 @@ def draw_track(
     """
     rng = generator(Stream.JOINTS)
     by_camera, by_depth = _sensitivities(track, cameras, z_m)
-    theta = _camera_draws(cameras[0].covariance, rng)
+    theta = _camera_draws(_usual(cameras).covariance, rng)
     lasting = np.zeros((COUNT + 1, *xy_m.shape))
     lasting[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
     dz = rng.normal(0.0, 1.0, (COUNT, len(z_m))) * depth_sd_m()
@@ -274,6 +277,14 @@ def drift_sd_m() -> Floats:
     return np.array([DRIFT_SD_M.get(name.split("_")[-1], DRIFT_SD_M["other"]) for name in JOINTS])
 
 
+def _usual(cameras: Sequence[Camera]) -> Camera:
+    """Return the camera whose covariance stands for all: the first one, or, where the first was hardly found, a middle one."""
+    spreads = np.array([float(np.trace(c.covariance)) for c in cameras])
+    if spreads[0] <= MOST_SPREAD * np.median(spreads):
+        return cameras[0]
+    return cameras[int(np.argsort(spreads)[len(spreads) // 2])]
+
+
 def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
     """Draws (COUNT, p) of the camera's parameters about their values."""
     values, vectors = np.linalg.eigh(covariance)
@@ -283,7 +294,7 @@ def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
 
 def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> tuple[Floats, Floats]:
     """How x and y of every sample move with each camera parameter (t, k, 2, p) and with the joint's depth (t, k, 2)."""
-    sd = np.sqrt(np.diag(cameras[0].covariance))
+    sd = np.sqrt(np.diag(_usual(cameras).covariance))
     step = np.where(sd > 0, NUDGE, 0.0)
     by_camera = np.zeros((*track.xy_px.shape, len(sd)))
     for p in np.flatnonzero(step):
