@@ -11,6 +11,7 @@ import numpy as np
 
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
+from penult.core.checks.rough_fall import rough_fall
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
@@ -91,7 +92,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
             f"the athlete was seen in {int(np.isfinite(flat.xy_m[:, 0, 0]).sum())} frames",
             next_step="film side-on with the feet in the picture, and look at the pictures of the result of another clip",
         )
-    slow = _slowness(flat, supports)
+    slow = _slowness(flat, supports, is_stated=settings.capture_rate_hz is not None)
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
@@ -130,11 +131,15 @@ def place(
     return fill_gaps(raw, weight), weight, inside_picture(track, weight, size_px, EDGE_SHARE * height_px)
 
 
-def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
+def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: bool) -> float:
     """How many times too slowly the clip plays, from its step rate and the fall in flight."""
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
-    return clock.likely_slowness(rate, float("nan"))
+    value, u95 = rough_fall(track, supports)
+    tells = clock.fall_tells(value, u95)
+    if is_stated and not tells:
+        return 1.0
+    return clock.likely_slowness(rate, value, u95) if tells else clock.likely_slowness(rate, float("nan"))
 
 
 def measure(
