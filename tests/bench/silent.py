@@ -1,7 +1,7 @@
 # ruff: noqa: PLC0415  # a command: it prints, and loads what it needs when it needs it
 """Is anything silently wrong? silent.py [--keep FOLDER] [--only WORD] [--save FILE] [--list] [--table].
 
-Films with exact truth ($PENULT_SHARED) are spoilt as phones, messengers and coaches spoil them: compressed, slowed in places, frames
+Films with exact truth ($PENULT_SHARED) are spoilt as phones, messengers and coaches spoil them: compressed, slowed, frames
 dropped, repeated or blended, retimed, rates and lanes misstated, lanes without a still after a zoom or a knock, and each is
 analysed through the command line. A scenario is in order when it is refused, or when no value is beyond 3 u95 and at most a
 tenth beyond u95 unless a warning names the true cause. A warning that blames something else is a fault whatever the values.

@@ -77,6 +77,8 @@ def _measured(
         profile=found.profile,
         notices=(*clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
+        changes=found.changes,
+        picture_bytes=reading.picture_bytes(),
     )
     sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)

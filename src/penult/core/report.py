@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from penult.core.checks import clock
+from penult.core.checks.sequence import ODD_FRAMES, without_spanned
 from penult.core.checks.unseen_instants import Instant, withhold
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, FlightEvidence
@@ -69,7 +70,9 @@ class Report:
             warnings=(*notices, *self._warnings(run)),
             method=method,
         )
-        return withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
+        return without_spanned(result, clip.time_s[odd]) if odd else result
 
     def _unseen(self) -> Iterator[Instant]:
         """Ends of contacts that were not seen."""

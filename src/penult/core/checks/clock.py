@@ -229,8 +229,8 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
     else:
         text = (
             f"the clip's clock seems {_times(verdict.slow_by)}: {facts} would not be possible at {float(rate):.0f} frames a "
-            f"second ({result.clip.capture_rate_from}); the capture rate was likely {likely:.0f}. Run again with --capture-rate {likely:.0f} "
-            "if that is right"
+            f"second ({result.clip.capture_rate_from}); the capture rate was likely {likely:.0f}. Run again with --capture-rate "
+            f"{likely:.0f} if that is right"
         )
     notice = Notice(code="clock-doubted", text=text)
     out = held(result, lambda name: reason if name.endswith(CLOCKED) else None)
@@ -262,6 +262,7 @@ def _scale_notice(fall: Measured) -> Notice:
     return Notice(
         code="scale-doubted",
         text=f"the body falls with {fall.value:.1f} +- {fall.u95:.1f} m/s2 instead of 9.81: lengths seem "
-        f"{abs(percent):.0f} % too {'long' if percent > 0 else 'short'}{unit}, or a program made the clip {pace:.0f} % too {'fast' if percent > 0 else 'slow'}. "
+        f"{abs(percent):.0f} % too {'long' if percent > 0 else 'short'}{unit}, or a program made the clip {pace:.0f} % too "
+        f"{'fast' if percent > 0 else 'slow'}. "
         "Lengths and speeds are not given. Measure two marks of the lane file again, and use the clip as the camera stored it",
     )

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from penult.core.joints.body import middle
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Notice
-from penult.model.arrays import Floats
+from penult.model.arrays import Floats, Ints
 from penult.model.track import RunwayTrack
 
 WINDOW = 6
@@ -59,7 +60,7 @@ def paces(time_s: Floats, x_m: Floats) -> list[Pace]:
     t, x = time_s[rows], x_m[rows]
     cuts = [0, *_cuts(t, x, 0, len(rows)), len(rows)]
     parts = []
-    for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+    for begin, end in pairwise(cuts):
         if end - begin >= 2:
             speed = abs(_slope(t[begin:end], x[begin:end]))
             parts.append(Pace(first=int(rows[begin]), last=int(rows[end - 1]), speed_m_per_s=speed))
@@ -125,7 +126,7 @@ def steady_part(parts: list[Pace], time_s: Floats) -> Pace | None:
     return possible[0]
 
 
-def pace_notice(parts: list[Pace], kept: Pace, time_s: Floats, frame: Floats) -> Notice:
+def pace_notice(parts: list[Pace], kept: Pace, time_s: Floats, frame: Ints) -> Notice:
     """Return what to say of a clip of which only a part is measured."""
     where = ", ".join(
         f"{p.speed_m_per_s:.0f} m/s from frame {int(frame[p.first])} ({time_s[p.first]:.2f} s)" for p in parts[:6]
@@ -134,4 +135,59 @@ def pace_notice(parts: list[Pace], kept: Pace, time_s: Floats, frame: Floats) ->
         code="rate-changes",
         text=f"the pace of the clip changes on the way, as a ramp of slow motion does: the athlete seems to run at {where}. "
         f"Only the part from {time_s[kept.first]:.2f} to {time_s[kept.last]:.2f} s is measured, where the stated rate can be right",
+    )
+
+
+STEADY_FRAMES = 4
+STEADY_RATIO, STEP_RATIO = 1.25, 1.4
+"""A step in how much changes from picture to picture: four on either side that differ among themselves by less than a quarter,
+and the two sides by more than 1.4. Whoever comes into the picture takes more than one frame to do so."""
+
+LEAST_PX = 40.0
+
+
+def picture_jumps(changes: Floats, first: int, last: int) -> list[int]:
+    """Return the frames from which the pictures change more, or less, at once than before.
+
+    Parameters
+    ----------
+    changes : (t, 3) float64
+        See `adapters.pictures.changes`.
+    first, last : int
+        Frames between which to look.
+    """
+    one = changes[:, 0]
+    found: list[int] = []
+    for at in range(max(first, 1) + STEADY_FRAMES, min(last, len(one)) - STEADY_FRAMES + 1):
+        sides = (one[at - STEADY_FRAMES : at], one[at : at + STEADY_FRAMES])
+        low, high = sorted(sides, key=lambda side: float(side.mean()))
+        if not low.min() >= LEAST_PX or max(side.max() / side.min() for side in sides) > STEADY_RATIO:
+            continue
+        if high.min() / low.max() >= STEP_RATIO:
+            found.append(at)
+    return found
+
+
+def unseen_side(jumps: list[int], frame: Ints, x_m: Floats) -> tuple[int, int] | None:
+    """Return first and last frame to keep where the pictures jump and the body is seen on one side of it only.
+
+    Where it is seen on both, its own pace tells (`paces`).
+    """
+    seen = frame[np.isfinite(x_m)]
+    first, last = int(frame[0]), int(frame[-1])
+    for at in jumps:
+        before, after = int((seen < at).sum()), int((seen >= at).sum())
+        if before <= LEAST < after:
+            first = max(first, at)
+        elif after <= LEAST < before:
+            last = min(last, at - 1)
+    return (first, last) if (first, last) != (int(frame[0]), int(frame[-1])) else None
+
+
+def jump_notice(kept: tuple[int, int]) -> Notice:
+    """Return what to say where only the pictures show the change of pace."""
+    return Notice(
+        code="rate-changes",
+        text="the pace of the clip changes on the way, as a ramp of slow motion does: from one frame to the next the pictures "
+        f"change far more, or less, than before. Only frames {kept[0]} to {kept[1]} are measured",
     )
