@@ -84,8 +84,7 @@ def see(
             *scene.notices,
             *small,
             *crossing_notices(crossed),
-            *((edited_notice(odd),) if odd else ()),
-            *((lost,) if lost else ()),
+            *told,
         ),
         method={
             **scene.method,
