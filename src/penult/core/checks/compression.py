@@ -25,7 +25,7 @@ moving blocks 38, 44 and 47) instants were off by 0.4, 1.5 and 6.0 frames RMS, i
 by 0.9, 1.8 and 4.4 cm, 2 to 8 pixels. Of 27 films as cameras write them none spends fewer than 0.9 bits, but where it turns."""
 
 TOLD_PX, MOST_PX = 0.7, 4.5
-"""Said from 0.7 pixels on, a third of a frame; beyond 4.5 a touchdown is anywhere within several frames and no edge is where the shoe is."""
+"""Said from 0.7 pixels on, a third of a frame; beyond 4.5 a touchdown is anywhere within several frames."""
 
 FOOT_M_PER_S = 3.0
 """Speed of a shoe that lands or leaves: 2 to 4 m/s (published vertical foot speeds at sprint touchdown and toe-off; MEMORY)."""
