@@ -16,8 +16,7 @@ from pathlib import Path
 import pytest
 
 from penult.errors import OutputError
-from penult.outputs.folder import aside, exchange
-from penult.outputs.folder.contents import save
+from penult.outputs.folder import aside, exchange, save
 
 CLIP, OTHER_CLIP = "a" * 64, "b" * 64
 
@@ -210,7 +209,7 @@ def test_a_disk_that_ends_in_the_middle_of_a_file_leaves_nothing_behind(tmp_path
 WRITER = """
     import json, sys, time
     from pathlib import Path
-    from penult.outputs.folder.contents import save
+    from penult.outputs.folder import save
     folder, tokens = Path(sys.argv[1]), sys.argv[2].split(",")
     for token in tokens:
         with save.building(folder, sha256="a" * 64) as new:

@@ -13,12 +13,14 @@ from typing import Any
 
 from penult import __version__
 from penult.adapters import pose
+from penult.adapters.files import written_places
 from penult.adapters.files.corrections_file import read_corrections
 from penult.adapters.files.corrections_text import to_plain
 from penult.adapters.files.lane_file import read_lane
 from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.sighting_file import NAME as SIGHTING
 from penult.adapters.film import video
+from penult.adapters.logbook.place import default_place
 from penult.app.job import Job
 from penult.app.progress import Progress
 from penult.errors import ResultError
@@ -82,7 +84,10 @@ def analyse(
     from penult.app.fresh import fresh  # heavy: only when there is something to measure
 
     job = Job(clip_path=clip_path, lane_path=lane_path, lane=lane, settings=settings, done=done, method=method)
-    return Result(analysis=fresh(job, folder, progress), folder=folder)
+    analysis = fresh(job, folder, progress)
+    if settings.athlete:  # so that the person can be found again, and forgotten
+        written_places.record(folder.parent, default_place())
+    return Result(analysis=analysis, folder=folder)
 
 
 def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[Correction, ...]:

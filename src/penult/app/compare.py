@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import read_stills
+from penult.adapters.logbook.place import default_place
 from penult.app.again import again_notices
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
 from penult.core.clips.compare import compare
@@ -103,6 +105,7 @@ def _written(
     page = comparison_html(comparison, pictures, source=source)
     files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
     write_files(out, files)
+    written_places.record(out, default_place())
     return Compared(comparison=comparison, folder=out, files=tuple(files), source=source)
 
 

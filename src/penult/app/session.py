@@ -10,8 +10,11 @@ from pathlib import Path
 
 from penult import __version__
 from penult.adapters.files import session_state as state
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.logbook.place import default_place
+from penult.app.profile import filled_in, known_athletes, profile_of
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
@@ -21,13 +24,14 @@ from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.session import session_html
-from penult.whole_file import write_whole
+from penult.whole_file import read_whole, write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
 """Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
 
 Progress = Callable[[str, float], None]
 PAGE = "session.html"
+LARGEST_LANE_BYTES = 50_000_000
 TABLE = "session.csv"
 
 
@@ -69,6 +73,7 @@ def run_session(
     table: Path | None = None,
     date: str = "",
     logbook: Path | None = None,
+    said: Settings | None = None,
     pool: Callable[[], Executor] | None = None,
     progress: Progress = lambda what, share: None,
 ) -> Session:
@@ -88,6 +93,8 @@ def run_session(
         ISO date for clips without one of their own.
     logbook : Path, optional
         Where each result is added as soon as it is there.
+    said : Settings, optional
+        What holds for clips of which the table says nothing else.
     pool : callable, optional
         Makes an executor; without it the clips are analysed one after the other.
     progress : callable
@@ -103,7 +110,7 @@ def run_session(
     InputError
         No clips, a faulty session file or logbook; nothing is analysed then.
     """
-    plans = _plans(folder, lane, table, date, logbook)
+    plans = _plans(folder, lane, (table, said or Settings()), date, logbook)
     done: dict[Path, ClipOutcome] = {}
     try:
         for plan, outcome in _outcomes(folder, plans, analyse_one, pool):
@@ -117,6 +124,7 @@ def run_session(
         )
         if done:
             _write_page(folder, session)
+            written_places.record(folder, default_place())
     return session
 
 
@@ -130,8 +138,9 @@ def _clips(folder: Path) -> list[Path]:
     return clips
 
 
-def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Path | None) -> list[Plan]:
+def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: str, logbook: Path | None) -> list[Plan]:
     clips = _clips(folder)
+    table, for_all = told
     path = table or folder / TABLE
     said = read_session(path, [c.name for c in clips]) if table or path.exists() else SessionFile()
     known = _athletes(logbook)
@@ -140,7 +149,7 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
     plans = []
     for clip in clips:
         row = said.row(clip.name)
-        settings = _settings(row, known.get(row.athlete.casefold()))
+        settings = _settings(row, for_all, known)
         plans.append(
             Plan(
                 clip=clip,
@@ -156,33 +165,36 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
 
 def _hash_of_lane(lane: Path) -> str:
     try:
-        return hashlib.sha256(lane.read_bytes()).hexdigest()
+        return hashlib.sha256(read_whole(lane, LARGEST_LANE_BYTES)).hexdigest()
     except OSError as error:
         raise InputError(f"the lane file {lane} cannot be read", error.strerror or str(error)) from error
 
 
 def _athletes(logbook: Path | None) -> dict[str, Athlete]:
-    """Return the profiles in the logbook, which fill in what a session does not say; makes the logbook where there is none."""
-    if logbook is None:
+    """Return the profiles in the logbook, which fill in what a session does not say; makes a logbook that was asked for."""
+    if logbook is not None:
+        return known_athletes(logbook, create=True)
+    place = default_place()
+    try:
+        return known_athletes(place) if place.exists() else {}
+    except PenultError:  # nobody named it: clips can be measured without it
         return {}
-    from penult.adapters.logbook.book import opened
-
-    with opened(logbook, create=True) as log:
-        return {a.label.casefold(): a for a, _ in log.contents().athletes}
 
 
-def _settings(row: SessionRow, known: Athlete | None) -> Settings:
-    sex = row.sex or (known.sex if known else None) or None
-    return Settings(
-        capture_rate_hz=row.capture_rate_hz,
-        kind=row.kind,
-        athlete=known.label if known else row.athlete,
-        sex=sex,
-        height_m=row.height_m or (known.height_m if known else None),
-        leg_length_m=known.leg_length_m if known else None,
-        mats=row.mats,
+def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete]) -> Settings:
+    """Return what a clip is analysed with: the table before what holds for all clips before the profile in the logbook."""
+    said = replace(
+        for_all,
+        capture_rate_hz=row.capture_rate_hz or for_all.capture_rate_hz,
+        kind=row.kind or for_all.kind,
+        athlete=row.athlete or for_all.athlete,
+        sex=row.sex or for_all.sex,
+        height_m=row.height_m or for_all.height_m,
+        mats=row.mats or for_all.mats,
         run=row.run,
     )
+    profile = profile_of(said.athlete, known)
+    return said if profile is None else filled_in(said, profile, default_place())[0]
 
 
 def _said(row: SessionRow, folder: Path, date: str) -> Said:
@@ -264,7 +276,7 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     if outcome.analysis is None:
         return
     try:
-        write_whole(plan.result / SAID, said_bytes(plan.said))
+        write_whole(plan.result / SAID, said_bytes(plan.said), is_private=True)
     except OSError as error:
         raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
     if logbook is not None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from penult.adapters.files.npz import unpacked
 from penult.model.arrays import Floats, Ints
 from penult.model.skeleton import JOINTS
-from penult.whole_file import ASIDE, write_whole
+from penult.whole_file import ASIDE, read_whole, write_whole
 
 MOST_BYTES = 500_000_000
 """The cache is trimmed to this, oldest entries first: some 10,000 clips of 1.5 s at 240 frames a second."""
@@ -88,9 +88,7 @@ def read_arrays(key: str, names: tuple[str, ...]) -> dict[str, NDArray[Any]] | N
     """Return the arrays of an entry, or None when there is no sound entry with just these; shapes are the caller's to check."""
     file = cache_folder() / f"{key}.npz"
     try:
-        if file.stat().st_size > MOST_ENTRY_BYTES:
-            return None
-        stored = unpacked(file.read_bytes(), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
+        stored = unpacked(read_whole(file, MOST_ENTRY_BYTES), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
     except (OSError, ValueError):
         return None
     with suppress(OSError):
@@ -104,8 +102,8 @@ def write_arrays(key: str, arrays: Mapping[str, NDArray[Any]]) -> None:
     buffer = io.BytesIO()
     np.savez_compressed(buffer, allow_pickle=False, **arrays)
     with suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
-        write_whole(folder / f"{key}.npz", buffer.getvalue())
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        write_whole(folder / f"{key}.npz", buffer.getvalue(), is_private=True)
         _trim(folder)
 
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from penult.core.checks.rates import nearest_usual_hz, usual_rate_hz
+from penult.core.checks.withheld import without_clock, without_scale
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Analysis, Notice
-from penult.model.measured import Measure, Measured, Measures, NotMeasured
+from penult.model.measured import Measure, Measured
 
 STEP_RATES_HZ = (2.2, 5.6)
 """Steps a second in a run or drill: sprinters reach 5.0 to 5.4 at most, slow drills about 2.5 (common practice, no source).
@@ -131,21 +131,6 @@ def _by_rate(rate_hz: float, fall: float, u95: float) -> ClockVerdict:
     return ClockVerdict(cause="") if confirmed else ClockVerdict(cause="clock", slow_by=slow, is_unusual=True)
 
 
-CLOCKED = (
-    "_s",
-    "_hz",
-    "_per_s",
-    "_per_s2",
-    "takeoff_angle_deg",
-    "takeoff_height_m",
-    "flight_distance_m",
-    "speed_loss_percent",
-)
-"""Endings and names of measures that need the clock; the last three because their fit does (MEASURES.md section 6)."""
-
-SCALED = ("_m", "_m_per_s", "takeoff_angle_deg", "speed_loss_percent")
-"""Endings and names of measures that hang on the scale: lengths, speeds, and what a flight of known g is fitted for."""
-
 FROM_FRAMES, FROM_COACH = "frame times", "command line"
 """Where a capture rate comes from, in the words of the clip."""
 
@@ -171,6 +156,8 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
     is_stated = result.clip.capture_rate_from == FROM_COACH
     frame_rate_hz = result.clip.capture_rate_hz if is_even else float("nan")
     verdict = judge(fall, rate, is_stated=is_stated, rate_hz=frame_rate_hz)
+    if verdict.cause != "clock" and time_scale != 1.0:  # measured on another clock than the one that turned out right
+        verdict = dataclasses.replace(verdict, cause="clock", slow_by=time_scale)
     out = dataclasses.replace(result, checks={**result.checks, "free_fall_m_per_s2": fall})
     if np.isfinite(verdict.visible_scale_error):
         out = dataclasses.replace(
@@ -179,26 +166,9 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
     if verdict.cause == "clock":
         return _withhold(out, verdict, _facts(fall, rate))
     if verdict.cause == "scale" and isinstance(fall, Measured):
-        reason = NotMeasured(reason="the lane file's lengths are doubted; measure two of its marks again")
-        out = held(out, lambda name: reason if name.endswith(SCALED) else None)
+        out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
         return dataclasses.replace(out, warnings=(_scale_notice(fall), *out.warnings))
     return out
-
-
-def held(result: Analysis, reason_of: Callable[[str], NotMeasured | None]) -> Analysis:
-    """Return the result with every measure withheld for which there is a reason, by its name."""
-
-    def hold(measures: Measures) -> Measures:
-        reasons = {n: reason_of(n) if m else None for n, m in measures.items()}
-        return {n: m if (reason := reasons[n]) is None else reason for n, m in measures.items()}
-
-    return dataclasses.replace(
-        result,
-        contacts=tuple(dataclasses.replace(c, measures=hold(c.measures)) for c in result.contacts),
-        steps=tuple(dataclasses.replace(s, measures=hold(s.measures)) for s in result.steps),
-        penultimate=hold(result.penultimate),
-        takeoff=hold(result.takeoff),
-    )
 
 
 def _step_rate_hz(result: Analysis) -> float:
@@ -217,7 +187,6 @@ def _facts(fall: Measure, rate_hz: float) -> str:
 def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
     """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock."""
     likely = result.clip.capture_rate_hz * verdict.slow_by
-    reason = NotMeasured(reason=f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
     rate = f"{result.clip.capture_rate_hz:.4g}"
     if verdict.is_unusual:
         facts = f" ({facts} on its clock)" if facts else ""
@@ -233,11 +202,8 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
             f"{likely:.0f} if that is right"
         )
     notice = Notice(code="clock-doubted", text=text)
-    out = held(result, lambda name: reason if name.endswith(CLOCKED) else None)
-    return dataclasses.replace(
-        out,
-        warnings=(notice, *out.warnings),  # what all times hang on is said first
-    )
+    out = without_clock(result, f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
+    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
 
 
 def _times(slow_by: float) -> str:

@@ -7,16 +7,14 @@ where one is missing twice the way shows at once. What the frame times say thems
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.checks.clock import CLOCKED
+from penult.core.checks.withheld import without_spans
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Analysis, Notice
 from penult.model.arrays import Bools, Floats, Ints
-from penult.model.measured import Measures, NotMeasured
 
 ODD_FRAMES = "odd_frames"
 """Under this name a result's method lists frames that are no picture of their own."""
@@ -160,7 +158,7 @@ ROOM_S = 0.025
 LAST_FLIGHT_S = 0.5
 """The flight after take-off is fitted for as long as it is seen."""
 
-SPANNED = NotMeasured(reason="a picture is repeated or missing in that time, so its length is not known")
+SPANNED = "a picture is repeated or missing in that time, so its length is not known"
 
 
 def without_spanned(result: Analysis, at_s: Floats) -> Analysis:
@@ -172,25 +170,18 @@ def without_spanned(result: Analysis, at_s: Floats) -> Analysis:
     at_s : (n,) float64
         On the clip's clock.
     """
-    spans = {c.number: c.span_s for c in result.contacts if c.span_s is not None}
+    seen = {c.number: c.span_s for c in result.contacts if c.span_s is not None}
+    if not seen:
+        return result
 
-    def broken(start_s: float, end_s: float) -> bool:
-        return bool(((at_s >= start_s - ROOM_S) & (at_s <= end_s + ROOM_S)).any())
+    def spanned(part: str, number: int | None) -> bool:
+        n = number or 0
+        reach = {"steps": (n - 2, n), "phases": (n, n + 1), "takeoff": (-1, 0), "sequence": (min(seen), max(seen))}
+        first, last = reach.get(part, (n, n))
+        inside = [span for key, span in seen.items() if first <= key <= last]
+        if part == "penultimate" or not inside:
+            return False
+        end_s = max(e for _, e in inside) + (LAST_FLIGHT_S if part in {"takeoff", "phases"} else 0.0)
+        return bool(((at_s >= min(s for s, _ in inside) - ROOM_S) & (at_s <= end_s + ROOM_S)).any())
 
-    def held(measures: Measures, start_s: float, end_s: float) -> Measures:
-        if not broken(start_s, end_s):
-            return measures
-        return {n: SPANNED if m and (n.endswith((*CLOCKED, "_time_ratio"))) else m for n, m in measures.items()}
-
-    contacts = tuple(
-        dataclasses.replace(c, measures=held(c.measures, *(c.span_s or (0.0, 0.0)))) for c in result.contacts
-    )
-    steps = []
-    for step in result.steps:
-        numbers = [n for n in (step.number - 2, step.number - 1, step.number) if n in spans]
-        start_s, end_s = (spans[numbers[0]][0], spans[numbers[-1]][1]) if numbers else (0.0, 0.0)
-        steps.append(dataclasses.replace(step, measures=held(step.measures, start_s, end_s)))
-    takeoff = result.takeoff
-    if 0 in spans:
-        takeoff = held(takeoff, spans.get(-1, spans[0])[0], spans[0][1] + LAST_FLIGHT_S)
-    return dataclasses.replace(result, contacts=contacts, steps=tuple(steps), takeoff=takeoff)
+    return without_spans(result, spanned, SPANNED)
