@@ -51,6 +51,7 @@ def _measured(
     from penult.app.cameras import first_look
     from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
+    from penult.core.checks.scale import camera_unchecked
     from penult.core.corrections.apply import clip_with, picks_of, settings_with
     from penult.core.corrections.outcome import outcome_of
     from penult.core.lane.camera import check_view
@@ -70,12 +71,13 @@ def _measured(
     clip, found = first_look(reading, fit, job.lane_path, progress)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
+    unchecked = camera_unchecked(job.lane.still)
     scene = Scene(
         clip=clip,
         fit=fit,
         cameras=found.cameras,
         profile=found.profile,
-        notices=(*clip.notices, *((view,) if view else ()), *found.notices),
+        notices=(*((unchecked,) if unchecked else ()), *clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
         changes=found.changes,
         picture_bytes=reading.picture_bytes(),

@@ -13,6 +13,7 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
 from penult.core.checks.rough_fall import rough_fall
+from penult.core.checks.scale import SCALE_CHECK, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
@@ -266,6 +267,8 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
+    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.sequence import ODD_FRAMES, without_spanned
 from penult.core.checks.unseen_instants import withhold
-from penult.core.checks.withheld import without_board
+from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
@@ -94,6 +94,7 @@ class Report:
         )
         result = result if self.fit.lane.board else without_board(result)
         result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = without_vague(result)
         odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
         return without_spanned(result, clip.time_s[odd]) if odd else result
 
