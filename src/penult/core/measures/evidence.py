@@ -205,7 +205,7 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
 
 
 def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
-    """Return the contact without its toe's place where neither end of it was seen, or only joints tell of one that is not all in view.
+    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
 
     The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
     """

@@ -17,7 +17,7 @@ from penult.core.measures.contact import (
 )
 from penult.core.measures.evidence import ContactEvidence, FlightEvidence
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
-from penult.core.uncertainty.draws import SEED
+from penult.core.numeric.seeds import SEED
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import JumpSequence, Phase, PhaseKind
 from penult.model.arrays import Floats
