@@ -12,7 +12,10 @@ import numpy as np
 
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
+from penult.core.checks.rough_fall import rough_fall
+from penult.core.checks.scale import SCALE_CHECK, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
+from penult.core.checks.turned_view import without_turned
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
@@ -105,7 +108,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
             f"the athlete was seen in {int(np.isfinite(flat.xy_m[:, 0, 0]).sum())} frames",
             next_step="film side-on with the feet in the picture, and look at the pictures of the result of another clip",
         )
-    slow = _slowness(flat, supports)
+    slow = _slowness(flat, supports, is_stated=settings.capture_rate_hz is not None)
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
@@ -149,10 +152,11 @@ FALL_SHARE = 0.25
 phones lead to are off by a factor of 2 and more, the fall then by 4."""
 
 
-def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
+def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: bool) -> float:
     """How many times too slowly the clip plays, from its step rate and the fall in flight.
 
-    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall.
+    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall. A rate that
+    a person stated is overruled by the fall, never by the step rate alone.
     """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
@@ -166,7 +170,11 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
     ]
     seen = [g for g in falls if np.isfinite(g)]
     fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
-    return 1.0 if fits else slow
+    value, u95 = rough_fall(track, supports)
+    tells = clock.fall_tells(value, u95)
+    if fits or (is_stated and not tells):
+        return 1.0
+    return clock.likely_slowness(rate, value, u95) if tells else slow
 
 
 def measure(
@@ -268,6 +276,10 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
+    spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
+    analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
+    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 
 

@@ -24,6 +24,7 @@ import numpy as np
 from penult.core.joints.locate import depth_sd_m
 from penult.core.lane.aside import LINE_SD_M
 from penult.core.lane.camera import at_depth
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.numeric.slopes import first_order
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera
@@ -32,9 +33,6 @@ from penult.model.track import PixelTrack
 
 COUNT = 250
 """Draws: the SD of an SD from n draws is 1/sqrt(2n), here 4.5 %."""
-
-SEED = 1995
-"""Any fixed number, so that the same clip gives the same uncertainty."""
 
 FIGURE_SD_M = 0.004
 BOTH_SD_M = {
@@ -108,6 +106,9 @@ percent, and steps as long as that would not cancel where the two do."""
 WIDEST_GAP = 17
 """Frames from one sample to the next that count as a row: as far apart as the pose model looks (60 a second) at 1 kHz."""
 
+MOST_SPREAD = 4.0
+"""Times the usual variance of a camera: the first frame of a turning camera may not have been found at all."""
+
 LEAST_DIFFERENCES = 20
 """Fewer third differences tell no noise (common practice, no source)."""
 
@@ -174,9 +175,9 @@ def draw_track(
     Draws
         COUNT + 1 rows.
     """
-    rng = np.random.default_rng(SEED)
+    rng = generator(Stream.JOINTS)
     by_camera, by_depth = _sensitivities(track, cameras, z_m)
-    theta = _camera_draws(cameras[0].covariance, rng)
+    theta = _camera_draws(_usual(cameras).covariance, rng)
     lasting = np.zeros((COUNT + 1, *xy_m.shape))
     lasting[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
     dz = rng.normal(0.0, 1.0, (COUNT, len(z_m))) * depth_sd_m()
@@ -193,8 +194,8 @@ def draw_track(
     out = xy_m[None] + lasting
     out[1:] += passing
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
-    late = np.random.default_rng(SEED + 3).normal(size=COUNT)
-    readout_s = readout_sd_s(track.time_s) * np.random.default_rng(SEED + 6).normal(size=COUNT)
+    late = generator(Stream.COMMON_LATENESS).normal(size=COUNT)
+    readout_s = readout_sd_s(track.time_s) * generator(Stream.READOUT).normal(size=COUNT)
     return Draws(
         xy_m=out,
         camera_theta=theta,
@@ -215,7 +216,7 @@ def readout_sd_s(time_s: Floats) -> float:
 
 def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
     """Draws of the joints' bias (s, t, k, 2) where a person put some; a generator of its own leaves all others as they were."""
-    rng = np.random.default_rng(SEED + 1)
+    rng = generator(Stream.HAND)
     share = hand[None, :, :, None]
     return model_m * (1.0 - share) + rng.normal(0.0, HAND_SD_M, (COUNT, 1, *model_m.shape[2:])) * share
 
@@ -275,6 +276,14 @@ def drift_sd_m() -> Floats:
     return np.array([DRIFT_SD_M.get(name.split("_")[-1], DRIFT_SD_M["other"]) for name in JOINTS])
 
 
+def _usual(cameras: Sequence[Camera]) -> Camera:
+    """Return the camera whose covariance stands for all: the first one, or, where the first was hardly found, a middle one."""
+    spreads = np.array([float(np.trace(c.covariance)) for c in cameras])
+    if spreads[0] <= MOST_SPREAD * np.median(spreads):
+        return cameras[0]
+    return cameras[int(np.argsort(spreads)[len(spreads) // 2])]
+
+
 def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
     """Draws (COUNT, p) of the camera's parameters about their values."""
     values, vectors = np.linalg.eigh(covariance)
@@ -284,7 +293,7 @@ def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
 
 def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> tuple[Floats, Floats]:
     """How x and y of every sample move with each camera parameter (t, k, 2, p) and with the joint's depth (t, k, 2)."""
-    sd = np.sqrt(np.diag(cameras[0].covariance))
+    sd = np.sqrt(np.diag(_usual(cameras).covariance))
     step = np.where(sd > 0, NUDGE, 0.0)
     by_camera = np.zeros((*track.xy_px.shape, len(sd)))
     for p in np.flatnonzero(step):
