@@ -31,7 +31,7 @@ def costs(analysis: Analysis) -> list[str]:
     seen = {notice.code for notice in analysis.warnings}
     out = [text for code, text in _SAID.items() if code in seen]
     rate_hz = analysis.clip.capture_rate_hz
-    if rate_hz < FAR_APART_HZ:
+    if 0.0 < rate_hz < FAR_APART_HZ:
         out.append(f"{rate_hz:.0f} frames a second: instants lie between frames {1e3 / rate_hz:.0f} ms apart.")
     height_px = analysis.method.get("athlete_height_px")
     if isinstance(height_px, int | float) and height_px < SMALL_PX:
