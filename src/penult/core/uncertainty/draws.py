@@ -24,8 +24,7 @@ import numpy as np
 from penult.core.joints.locate import depth_sd_m
 from penult.core.lane.aside import LINE_SD_M
 from penult.core.lane.camera import at_depth
-from penult.core.numeric.seeds import SEED as SEED
-from penult.core.numeric.seeds import Stream, generator
+from penult.core.numeric.seeds import SEED, Stream, generator
 from penult.core.numeric.slopes import first_order
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
