@@ -204,6 +204,18 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
     return _lowest(scene, event, height, known.astype(float))[0]
 
 
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
+
+    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+    """
+    event = contact.event
+    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    if seen:
+        return contact
+    return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
+
+
 def joints_at(scene: Scene, instant_s: Floats) -> Floats:
     """Joints (s, k, 2) at an instant that has its own draw in every row (s,); NaN unless the body is in the picture."""
     rows = window(scene.time_s, float(instant_s[0]), INSTANT_S, INSTANT_S)

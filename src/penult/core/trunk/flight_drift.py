@@ -85,7 +85,8 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
             shared = alike[:, : len(flight.rows)]
             shared = shared if flight.foot == "left" else shared[:, :, _MIRROR]
             own = np.sqrt(ALIKE) * shared + np.sqrt(1.0 - ALIKE) * own
-        out[1:, flight.rows] += own * extra
+        restless = 1.0 if draws.restless is None else draws.restless[flight.rows][None, :, None, None]
+        out[1:, flight.rows] += own * extra * restless
     out = carried(out, draws, track.xy_m, motions)
     sag = SAG_M_PER_S2 * generator(Stream.FLIGHT_SAG).normal(size=(COUNT, 1))
     for flight in flights:

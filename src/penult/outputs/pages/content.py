@@ -17,7 +17,7 @@ from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
-from penult.outputs.pictures.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
+from penult.outputs.pictures.moments import INSTANT_WORDS, instant_s, shown_contacts
 from penult.outputs.texts import references, words
 
 _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -183,7 +183,7 @@ def everything(analysis: Analysis) -> dict[str, Any]:
     return {
         "contacts": [f"{words.contact_words(c.number, analysis.run)} ({words.side(c)})" for c in contacts],
         "contact_rows": _matrix(catalogue.names("contacts"), [c.measures for c in contacts]),
-        "steps": [words.step_words(s.number) for s in steps],
+        "steps": [words.step_words(s.number, analysis.run) for s in steps],
         "step_rows": _matrix(catalogue.names("steps"), [s.measures for s in steps]),
     }
 
@@ -255,7 +255,7 @@ def _times(analysis: Analysis) -> list[tuple[str, str, Measure | None]]:
 
 
 def _shown_contacts(analysis: Analysis) -> list[Contact]:
-    return [c for number in SHOWN_CONTACTS if (c := analysis.contact(number))]
+    return [c for number in shown_contacts(analysis) if (c := analysis.contact(number))]
 
 
 def _section(
@@ -266,9 +266,10 @@ def _section(
 ) -> Section:
     name = words.capitalised(words.contact_words(contact.number, analysis.run))
     mat = next((m for m in analysis.run.mats if m.number == contact.number), None)
-    lead = f"{contact.foot} foot" + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
+    foot = f"{contact.foot} foot" if contact.foot_sure else "it is not certain which foot"
+    lead = foot + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
     return Section(
-        key=f"contact-{abs(contact.number)}",
+        key=f"phase-{contact.number}" if contact.number > 0 else f"contact-{-contact.number}",
         title=f"{name} contact" if "contact" not in name else name,
         lead=lead,
         pictures=tuple(pictures[key] for i in INSTANT_WORDS if (key := (contact.number, str(i))) in pictures),

@@ -16,7 +16,7 @@ from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.track import Motion
 from penult.outputs.charts import hip_height
-from penult.outputs.pages import content, layout
+from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import references, words
@@ -52,6 +52,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         chart_alt=content.chart_alt(analysis),
         rhythm=content.rhythm(analysis),
         ladder=content.ladder(analysis),
+        series=phases.series(analysis),
         sections=content.sections(analysis, pictures),
         penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate),
         takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff),
@@ -98,5 +99,5 @@ def _picture_alt(still: Still) -> str:
         for name in said
         if not (shown := words.shown(name, contact.measures.get(name))).reason
     ]
-    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.foot} foot"
+    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.told_foot} foot"
     return f"{what}: {', '.join(values)}." if values else f"{what}."

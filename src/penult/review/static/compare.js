@@ -265,7 +265,7 @@ class Desk {
       c.strokeRect(a, top, b - a, height);
       c.fillStyle = "#111";
       c.textAlign = "center";
-      if (b - a > 14) c.fillText(contact.foot === "left" ? "L" : "R", (a + b) / 2, top + height / 2 + 1);
+      if (b - a > 14) c.fillText({ left: "L", right: "R" }[contact.told] || "?", (a + b) / 2, top + height / 2 + 1);
     }
     c.fillStyle = inkColour;
   }

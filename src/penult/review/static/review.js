@@ -392,7 +392,7 @@ class Desk {
     const time = clip.times[this.frame];
     const contact = this.motion.contactAt(time);
     const hip = this.motion.row(this.frame) >= 0 ? this.motion.hipM(this.motion.row(this.frame)) : null;
-    const where = contact ? `${contact.name} contact (${contact.foot === "left" ? "L" : "R"})` : "flight";
+    const where = contact ? `${contact.name} contact (${{ left: "L", right: "R" }[contact.told] || "?"})` : "flight";
     const parts = [element("b", {}, `${time.toFixed(4)} s`), `, frame ${this.frame} of ${this.count - 1}, `, where];
     if (hip) parts.push(`, hip ${Math.round(100 * hip[1])} cm`);
     $("readout").replaceChildren(...parts);

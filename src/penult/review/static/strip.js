@@ -117,7 +117,7 @@ export class Strip {
     bar.setAttribute("aria-pressed", String(chosen));
     const seconds = contact.span_s.map((s) => s.toFixed(3)).join(" to ");
     const shown = bar.textContent === contact.name ? "" : `${bar.textContent} `; // what is seen must be said too
-    bar.setAttribute("aria-label", `${shown}${contact.name} contact, ${contact.foot} foot, ${seconds} seconds${contact.by_hand ? ", corrected by hand" : ""}`);
+    bar.setAttribute("aria-label", `${shown}${contact.name} contact, ${contact.told} foot, ${seconds} seconds${contact.by_hand ? ", corrected by hand" : ""}`);
     ["touchdown", "toe_off"].forEach((instant, i) => this.placeGrip(part[instant], contact, instant, i, top));
   }
 
