@@ -203,7 +203,7 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
         )
     notice = Notice(code="clock-doubted", text=text)
     out = without_clock(result, f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
-    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
+    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times depend on is said first
 
 
 def _times(slow_by: float) -> str:
