@@ -131,7 +131,7 @@ def _by_rate(rate_hz: float, fall: float, u95: float) -> ClockVerdict:
     return ClockVerdict(cause="") if confirmed else ClockVerdict(cause="clock", slow_by=slow, is_unusual=True)
 
 
-FROM_FRAMES, FROM_COACH = "frame times", "command line"
+FROM_FRAMES, FROM_COACH, BY_HAND = "frame times", "command line", "set by hand"
 """Where a capture rate comes from, in the words of the clip."""
 
 UNEVEN = frozenset({"variable-rate", "times-rebuilt", "slow-motion"})
@@ -153,7 +153,7 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
         fall = Measured(value=fall.value / time_scale**2, u95=fall.u95 / time_scale**2)
     rate = _step_rate_hz(result) / time_scale
     is_even = result.clip.capture_rate_from == FROM_FRAMES and not any(w.code in UNEVEN for w in result.warnings)
-    is_stated = result.clip.capture_rate_from == FROM_COACH
+    is_stated = result.clip.capture_rate_from in {FROM_COACH, BY_HAND}
     frame_rate_hz = result.clip.capture_rate_hz if is_even else float("nan")
     verdict = judge(fall, rate, is_stated=is_stated, rate_hz=frame_rate_hz)
     if verdict.cause != "clock" and time_scale != 1.0:  # measured on another clock than the one that turned out right
@@ -166,8 +166,9 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
     if verdict.cause == "clock":
         return _withhold(out, verdict, _facts(fall, rate))
     if verdict.cause == "scale" and isinstance(fall, Measured):
-        out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
-        return dataclasses.replace(out, warnings=(_scale_notice(fall), *out.warnings))
+        if result.clip.capture_rate_from != BY_HAND:  # else the rate that was set may be at fault as well
+            out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
+        return dataclasses.replace(out, warnings=(_scale_notice(fall, result.clip.capture_rate_from), *out.warnings))
     return out
 
 
@@ -218,17 +219,21 @@ YARD_M, FOOT_M = 0.9144, 0.3048
 UNIT_SHARE = 0.03
 
 
-def _scale_notice(fall: Measured) -> Notice:
+def _scale_notice(fall: Measured, rate_from: str) -> Notice:
     """Lengths cannot be believed: say by how much, and what to do."""
     factor = fall.value / GRAVITY_M_PER_S2
     percent = 100.0 * (factor - 1.0)
     units = [word for word, metres in (("yards", YARD_M), ("feet", FOOT_M)) if abs(factor * metres - 1.0) <= UNIT_SHARE]
     unit = f", as if {units[0]} had been typed for metres" if units else ""
     pace = 100.0 * abs(np.sqrt(factor) - 1.0) if factor > 0 else 0.0
+    if rate_from == BY_HAND:
+        held, rate = "", ", or the rate that was set by hand is wrong"
+    else:
+        held, rate = "Lengths and speeds are not given. ", ""
     return Notice(
         code="scale-doubted",
         text=f"the body falls with {fall.value:.1f} +- {fall.u95:.1f} m/s2 instead of 9.81: lengths seem "
         f"{abs(percent):.0f} % too {'long' if percent > 0 else 'short'}{unit}, or a program made the clip {pace:.0f} % too "
-        f"{'fast' if percent > 0 else 'slow'}. "
-        "Lengths and speeds are not given. Measure two marks of the lane file again, and use the clip as the camera stored it",
+        f"{'fast' if percent > 0 else 'slow'}{rate}. {held}"
+        "Measure two marks of the lane file again, and use the clip as the camera stored it",
     )
