@@ -53,7 +53,7 @@ class Scan:
 
     cameras: tuple[Camera, ...]
     profile: LaneProfile
-    changes: Floats
+    changes: Floats | None
     notices: tuple[Notice, ...] = ()
 
     def of(self, frame: Ints) -> tuple[Camera, ...]:

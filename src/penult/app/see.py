@@ -65,7 +65,7 @@ def see(
     NotMeasurableError
         The picture lies on its side, the athlete is too small, nobody runs along the lane, or no foot ever stands on it.
     """
-    camera, x_m = scene.cameras[0], scene.profile.x_m
+    camera, x_m = scene.fit.camera if scene.fit.lane.panorama else scene.cameras[0], scene.profile.x_m
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
@@ -80,6 +80,7 @@ def see(
         joints=looking.track(),
         profile=scene.profile,
         shoes=(),
+        crossed=tuple((c.start_s, c.end_s) for c in crossed),
         notices=(
             *scene.notices,
             *small,

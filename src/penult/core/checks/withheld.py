@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Set
+from collections.abc import Callable, Mapping, Set
 
 from penult.model import catalogue
 from penult.model.analysis import Analysis
-from penult.model.catalogue.entry import Entry, Instant
+from penult.model.catalogue.entry import DEG, Entry, Instant
 from penult.model.measured import Measured, Measures, NotMeasured
 
 NO_BOARD = "the lane file has no board"
@@ -81,6 +81,31 @@ def without_board(analysis: Analysis) -> Analysis:
 def without_instants(analysis: Analysis, unseen: Set[Instant], reason: str) -> Analysis:
     """Return the analysis without whatever rests on one of the instants; what has no value keeps its own reason."""
     return _withheld(analysis, lambda entry, number: entry.rests_on(unseen, number), reason, over_others=False)
+
+
+def without_angles(analysis: Analysis, reasons: Mapping[int, str]) -> Analysis:
+    """Return the analysis without the angles of some contacts (number -> reason), whatever has no value keeps its own."""
+    for number, reason in reasons.items():
+        analysis = _withheld(
+            analysis,
+            lambda entry, at, n=number: entry.shown_in is DEG and (at if at is not None else 0) == n,  # type: ignore[misc]
+            reason,
+            over_others=False,
+        )
+    return analysis
+
+
+def without_places(analysis: Analysis, numbers: Set[int], reason: str) -> Analysis:
+    """Return the analysis without the lengths of some contacts, and of the steps and phases that begin or end at them."""
+
+    def rests(entry: Entry, number: int | None) -> bool:
+        if not entry.lane:
+            return False
+        at = 0 if number is None else number
+        touched = {"steps": {at - 1, at}, "phases": {at, at + 1}}.get(entry.part, {at})
+        return bool(touched & numbers)
+
+    return _withheld(analysis, rests, reason, over_others=False)
 
 
 def _withheld(
