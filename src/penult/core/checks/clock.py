@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.checks.rates import nearest_usual_hz, usual_rate_hz
-from penult.core.checks.withheld import without_clock, without_scale
+from penult.core.checks.withheld import without_clock, without_everything, without_scale
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Analysis, Notice
 from penult.model.measured import Measure, Measured
@@ -24,6 +24,10 @@ RATIO_TOLERANCE = 0.05
 ALARM_U95 = 1.5
 VISIBLE_U95 = 2.5
 """MEASURES.md section 4, free fall: the alarm's bound, and the smallest error that can be seen, in u95."""
+
+FOUND_LATE = 1.5
+"""A clock that turns out so many times off another than the one on which contacts were found and numbered: flights seem those of
+bounds, or supports too short."""
 
 RETIMED_MOST = 1.2
 """An editor that stretches a clip to another project's rate changes it by 24 to 25, 25 to 30 or the like, not by more."""
@@ -73,6 +77,12 @@ def likely_slowness(step_rate_hz: float, free_fall_m_per_s2: float, fall_u95: fl
 def fall_tells(value: float, u95: float) -> bool:
     """Whether a fall tells the clip's clock from one twice as fast or slow, at which it would be four times or a quarter."""
     return bool(value - ALARM_U95 * u95 > value / 2.0)
+
+
+def ratio_of_fall(value: float) -> float:
+    """Return the ratio of usual rates that a rough fall speaks for; 1 unless it is nearer to another in logarithms."""
+    wanted = float(np.sqrt(GRAVITY_M_PER_S2 / value)) if value > 0.0 else 1.0
+    return min((1.0, *USUAL_RATIOS, *(1.0 / r for r in USUAL_RATIOS)), key=lambda r: abs(np.log(r / wanted)))
 
 
 def judge(
@@ -164,7 +174,8 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
             out, method={**out.method, "smallest_visible_scale_error": round(verdict.visible_scale_error, 3)}
         )
     if verdict.cause == "clock":
-        return _withhold(out, verdict, _facts(fall, rate))
+        late = abs(np.log(verdict.slow_by / time_scale)) > np.log(FOUND_LATE)
+        return _withhold(out, verdict, _facts(fall, rate), is_late=bool(late))
     if verdict.cause == "scale" and isinstance(fall, Measured):
         if result.clip.capture_rate_from != BY_HAND:  # else the rate that was set may be at fault as well
             out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
@@ -185,8 +196,11 @@ def _facts(fall: Measure, rate_hz: float) -> str:
     return " with ".join(facts)
 
 
-def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
-    """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock."""
+def _withhold(result: Analysis, verdict: ClockVerdict, facts: str, *, is_late: bool = False) -> Analysis:
+    """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock.
+
+    `is_late`: contacts were found and numbered on the wrong clock, so that nothing of them can be believed.
+    """
     likely = result.clip.capture_rate_hz * verdict.slow_by
     rate = f"{result.clip.capture_rate_hz:.4g}"
     if verdict.is_unusual:
@@ -204,6 +218,10 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
         )
     notice = Notice(code="clock-doubted", text=text)
     out = without_clock(result, f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
+    if is_late:
+        out = without_everything(
+            out, f"contacts were found on a clock that is doubted; say --capture-rate {likely:.0f}"
+        )
     return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
 
 
