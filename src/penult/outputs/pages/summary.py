@@ -22,15 +22,7 @@ from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import references, words
 
 LAYOUT = "summary.html.j2"
-DEFINED = (
-    "contacts",
-    "steps",
-    "penultimate",
-    "takeoff",
-    "phases",
-    "sequence",
-    "checks",
-)  # the parts that the page shows
+DEFINED = ("contacts", "steps", "penultimate", "takeoff", "checks")  # the parts that the page shows
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
 
@@ -70,11 +62,18 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         everything=content.everything(analysis),
         references=content.published(analysis),
         sources=sorted({band.source for band in references.bands()}),
-        definitions=[e for e in catalogue.ROWS.values() if e.part in DEFINED],
+        definitions=_definitions(analysis),
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),
     )
+
+
+def _definitions(analysis: Analysis) -> list[catalogue.Entry]:
+    """What the page's measures are; one that two parts have in common once, as the first of them has it."""
+    parts = {*DEFINED, *(("phases", "sequence") if analysis.run.is_series else ())}
+    known = {e.name for e in catalogue.ROWS.values() if e.part in DEFINED}
+    return [e for e in catalogue.ROWS.values() if e.part in parts and (e.part in DEFINED or e.name not in known)]
 
 
 def _pictures(stills: Sequence[tuple[Still, Image]]) -> dict[tuple[int, str], content.Picture]:
