@@ -65,6 +65,10 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
         names = ("leg_angle_touchdown_deg", "knee_angle_min_deg")
         _print_lines("take-off leg", names, last.measures, console)
     _print_warnings(analysis, console)
+    checked = analysis.method.get("scale_check")
+    if checked:
+        console.print()
+        _print_wrapped("", str(checked), console)
     console.print(f"\nfiles: {folder}", highlight=False, markup=False, soft_wrap=True)
     console.print("open summary.html there first", style="dim", highlight=False, markup=False)
 

@@ -10,8 +10,9 @@ import numpy as np
 
 from penult.core.checks import clock
 from penult.core.checks.said_kind import BOX_LEAST_M, kind_notices
+from penult.core.checks.sequence import ODD_FRAMES, without_spanned
 from penult.core.checks.unseen_instants import withhold
-from penult.core.checks.withheld import without_board
+from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
@@ -25,7 +26,8 @@ from penult.core.measures.takeoff import (
     penultimate_measures,
     takeoff_measures,
 )
-from penult.core.uncertainty.draws import SEED, Draws
+from penult.core.numeric.seeds import Stream, generator
+from penult.core.uncertainty.draws import Draws
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import (
     Analysis,
@@ -94,7 +96,10 @@ class Report:
             sequence=self._sequence(told),
         )
         result = result if self.fit.lane.board else without_board(result)
-        return withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = without_vague(result)
+        odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
+        return without_spanned(result, clip.time_s[odd]) if odd else result
 
     def _unseen(self) -> Iterator[Instant]:
         """Ends of contacts that were not seen."""
@@ -201,7 +206,7 @@ class Report:
         official_m = self.settings.official_m
         if official_m is None or not self.fit.lane.board:
             return None
-        return mark_of(official_m, len(self.draws.xy_m), np.random.default_rng(SEED + 19))
+        return mark_of(official_m, len(self.draws.xy_m), generator(Stream.TAPE))
 
     def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
         if self.takeoff is None:

@@ -11,6 +11,8 @@ from typing import Any
 
 from markupsafe import Markup
 
+from penult.core.checks.clock import VISIBLE_U95
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact
 from penult.model.measured import Measure, Measured, Measures
@@ -171,7 +173,7 @@ def sketch(analysis: Analysis) -> Markup:
 def smallest_scale_error(analysis: Analysis) -> str:
     """Return the smallest error of scale that the free-fall check could have shown, in per cent."""
     fall = analysis.checks.get("free_fall_m_per_s2")
-    return f"{100.0 * 2.5 * fall.u95 / 9.81:.0f} %" if isinstance(fall, Measured) else ""
+    return f"{100.0 * VISIBLE_U95 * fall.u95 / GRAVITY_M_PER_S2:.0f} %" if isinstance(fall, Measured) else ""
 
 
 def everything(analysis: Analysis) -> dict[str, Any]:

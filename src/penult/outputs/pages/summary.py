@@ -22,7 +22,6 @@ from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import references, words
 
 LAYOUT = "summary.html.j2"
-DEFINED = ("contacts", "steps", "penultimate", "takeoff", "checks")  # the parts that the page shows
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
 
@@ -71,9 +70,12 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
 
 def _definitions(analysis: Analysis) -> list[catalogue.Entry]:
     """What the page's measures are; one that two parts have in common once, as the first of them has it."""
-    parts = {*DEFINED, *(("phases", "sequence") if analysis.run.is_series else ())}
-    known = {e.name for e in catalogue.ROWS.values() if e.part in DEFINED}
-    return [e for e in catalogue.ROWS.values() if e.part in parts and (e.part in DEFINED or e.name not in known)]
+    parts = {part for part, _, _ in analysis.sets()} - (set() if analysis.run.is_series else {"phases", "sequence"})
+    shown: dict[str, catalogue.Entry] = {}
+    for entry in catalogue.ROWS.values():
+        if entry.part in parts:
+            shown.setdefault(entry.name, entry)
+    return list(shown.values())
 
 
 def _pictures(stills: Sequence[tuple[Still, Image]]) -> dict[tuple[int, str], content.Picture]:

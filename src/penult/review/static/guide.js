@@ -153,7 +153,7 @@ export class Guide {
     this.box.dataset.instant = instant;
     this.box.dataset.contact = String(contact.number);
     if (focus) {
-      const again = document.getElementById(focus);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(focus));
       if (again && !again.disabled) again.focus({ preventScroll: true });
       else this.box.focus({ preventScroll: true });
     }

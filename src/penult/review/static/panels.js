@@ -31,7 +31,7 @@ export class RightPanel {
     const contact = desk.motion.contact(desk.chosen);
     panel.replaceChildren(this.contactTool(contact), this.addTool(), this.jointTool(), this.legsTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again && !again.disabled) again.focus({ preventScroll: true });
     }
   }
@@ -180,11 +180,11 @@ export class ClipPanel {
   }
 
   render() {
-    const { desk, panel } = this;
+    const { panel } = this;
     const id = document.activeElement && panel.contains(document.activeElement) ? document.activeElement.id : "";
     panel.replaceChildren(this.warnings(), this.kindTool(), this.rateTool(), this.matTool(), this.athleteTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again) again.focus({ preventScroll: true });
     }
   }

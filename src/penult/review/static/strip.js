@@ -6,7 +6,6 @@ import { COLOURS } from "./drawing.js";
 const LEFT = 52;
 const RIGHT = 14;
 const LANES = { left: 22, right: 56 };
-const BAR = 24;
 const GROUND = 88;
 const QUIET_MS = 450; // of keys, after which a moved instant is saved
 
@@ -196,8 +195,8 @@ export class Strip {
         return;
       }
       const at = [this.x(clip.times[track.frames[row]]), y(value)];
-      if (drawing) c.lineTo(...at);
-      else c.moveTo(...at);
+      if (drawing) c.lineTo(at[0], at[1]);
+      else c.moveTo(at[0], at[1]);
       drawing = true;
     });
     c.stroke();
