@@ -345,6 +345,7 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
                 said=after is not None and after.same_foot is None,
+                phase_said=event.phase_said,
             )
         )
     kinds = kinds_of(flown)

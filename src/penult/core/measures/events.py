@@ -64,6 +64,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         foot=support.foot,
         foot_sure=support.foot_sure,
         same_foot=support.same_foot,
+        phase_said=support.phase_said,
         rough=not seen,
         touchdown_seen=seen or (told[0] and support.start_seen),
         toe_off_seen=seen or (told[1] and support.end_seen),
