@@ -9,7 +9,7 @@ from penult.adapters.files import written_places
 from penult.adapters.logbook.place import default_place
 from penult.app.again import again_notices
 from penult.app.groups import logbook_at
-from penult.core.clips.season import NAMES, season
+from penult.core.clips.season import names, season
 from penult.model.comparison import Season
 from penult.model.logbook import Choice
 from penult.outputs.pages.page_files import write_files
@@ -51,7 +51,7 @@ def write_season(choice: Choice, *, since: str, logbook: Path, out: Path) -> Wri
     """
     with logbook_at(logbook) as log:
         athlete = log.athlete(choice.athlete)
-        trials = log.trials(choice, names=NAMES)
+        trials = log.trials(choice, names=names())
         tape, notes = log.tape(athlete.label), log.notes(athlete.label)
     found = season(athlete.label, trials, since=since)
     beside = logbook if logbook.is_dir() else logbook.parent

@@ -104,10 +104,10 @@ def _print(done: Compared) -> None:
 
 
 def _print_headlines(done: Compared, console: Console) -> None:
-    from penult.outputs.pages.comparison import HEADLINES
+    from penult.outputs.pages.comparison import headlines
     from penult.outputs.texts.verdicts import shown_row
 
-    for key in HEADLINES:
+    for key in headlines():
         row = done.comparison.row(key)
         if row is None:
             continue

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from penult.core.checks import clock
-from penult.core.checks.unseen_instants import Instant, withhold
+from penult.core.checks.unseen_instants import withhold
+from penult.core.checks.withheld import without_board
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
@@ -41,8 +41,9 @@ from penult.model.analysis import (
 )
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
+from penult.model.catalogue.entry import Instant
 from penult.model.clip import Clip
-from penult.model.measured import Measured, Measures, NotMeasured
+from penult.model.measured import Measured
 from penult.model.settings import Settings
 
 MAT_LEAST_M = 0.015
@@ -83,14 +84,15 @@ class Report:
             contacts=contacts,
             steps=self._steps(),
             penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
-            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
+            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m()),
             checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
             method=method,
             phases=tuple(t.phase for t in told),
             sequence=self._sequence(told),
         )
-        return withhold(_phases_on_the_clock(clock.apply(result, self.time_scale)), self._unseen())
+        result = result if self.fit.lane.board else without_board(result)
+        return withhold(clock.apply(result, self.time_scale), self._unseen())
 
     def _unseen(self) -> Iterator[Instant]:
         """Ends of contacts that were not seen."""
@@ -198,25 +200,6 @@ class Report:
 
     def _warnings(self, run: Run) -> list[Notice]:
         return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
-
-
-PHASE_CLOCKED = (*clock.CLOCKED, "flight_height_m", "mass_centre_rise_m", "speed_kept_share", "flight_contact_ratio")
-"""Endings and names of measures of phases that a doubted clock cannot support: heights of flights are of speeds, and a ratio of
-times is only right where the clock is even."""
-
-
-def _phases_on_the_clock(result: Analysis) -> Analysis:
-    """Withhold what phases have from a clock that is doubted, with the reason that the take-off's measures have."""
-    if all(n.code != "clock-doubted" for n in result.warnings) or not result.phases:
-        return result
-    reason = next(m for m in result.takeoff.values() if isinstance(m, NotMeasured))
-
-    def hold(measures: Measures) -> Measures:
-        return {n: reason if n.endswith(PHASE_CLOCKED) else m for n, m in measures.items()}
-
-    held = result.sequence and dataclasses.replace(result.sequence, measures=hold(result.sequence.measures))
-    phases = tuple(dataclasses.replace(p, measures=hold(p.measures)) for p in result.phases)
-    return dataclasses.replace(result, phases=phases, sequence=held)
 
 
 SURE_FOOT = 0.95

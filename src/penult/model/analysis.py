@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -138,6 +139,32 @@ class Analysis:
     method: Mapping[str, Any] = field(default_factory=dict)
     phases: tuple[Phase, ...] = ()
     sequence: JumpSequence | None = None
+
+    def sets(self) -> Iterator[tuple[str, int | None, Measures]]:
+        """Yield every set of measures: its part, the number of its contact or step (None: one a clip), the measures."""
+        yield from (("contacts", c.number, c.measures) for c in self.contacts)
+        yield from (("steps", s.number, s.measures) for s in self.steps)
+        yield from (("penultimate", None, self.penultimate), ("takeoff", None, self.takeoff))
+        yield from (("phases", p.number, p.measures) for p in self.phases)
+        if self.sequence is not None:
+            yield "sequence", None, self.sequence.measures
+        yield "checks", None, self.checks
+
+    def changed(self, change: Callable[[str, int | None, Measures], Measures]) -> Analysis:
+        """Return the result with `change(part, number, measures)` in the place of every set of measures."""
+        return dataclasses.replace(
+            self,
+            contacts=tuple(
+                dataclasses.replace(c, measures=change("contacts", c.number, c.measures)) for c in self.contacts
+            ),
+            steps=tuple(dataclasses.replace(s, measures=change("steps", s.number, s.measures)) for s in self.steps),
+            penultimate=change("penultimate", None, self.penultimate),
+            takeoff=change("takeoff", None, self.takeoff),
+            phases=tuple(dataclasses.replace(p, measures=change("phases", p.number, p.measures)) for p in self.phases),
+            sequence=self.sequence
+            and dataclasses.replace(self.sequence, measures=change("sequence", None, self.sequence.measures)),
+            checks=change("checks", None, self.checks),
+        )
 
     def contact(self, number: int) -> Contact | None:
         """Return the contact of that number, or None."""

@@ -104,11 +104,4 @@ class Trial:
 
 def measures_of(analysis: Analysis) -> dict[MeasureKey, Measure]:
     """Return every measure of a result under its key."""
-    found: dict[MeasureKey, Measure] = {}
-    for contact in analysis.contacts:
-        found.update({MeasureKey("contacts", contact.number, n): m for n, m in contact.measures.items()})
-    for step in analysis.steps:
-        found.update({MeasureKey("steps", step.number, n): m for n, m in step.measures.items()})
-    for part in ("penultimate", "takeoff", "checks"):
-        found.update({MeasureKey(part, None, n): m for n, m in getattr(analysis, part).items()})
-    return found
+    return {MeasureKey(part, number, n): m for part, number, found in analysis.sets() for n, m in found.items()}

@@ -7,17 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from penult.model import catalogue
 from penult.model.analysis import Notice
 from penult.model.comparison import Condition, Group
-from penult.model.trial import Trial
+from penult.model.trial import MeasureKey, Trial
 
-_TIMES = frozenset({"contact_time_s", "flight_time_s", "step_time_s", "step_rate_hz", "step_time_ratio"})
 CONTACT_WORDS = {0: "take-off", -1: "penultimate", -2: "third-last", -3: "fourth-last"}
 
 
-def depends_on_lane(name: str) -> bool:
-    """Tell whether a measure hangs on the lane file; durations and rates do not."""
-    return name not in _TIMES
+def depends_on_lane(key: MeasureKey) -> bool:
+    """Tell whether a measure rests on the lane file's lengths; durations and rates do not."""
+    return catalogue.described(key.name, key.part).lane
 
 
 def condition_of(trial: Trial) -> Condition:

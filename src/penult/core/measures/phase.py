@@ -10,7 +10,6 @@ import numpy as np
 from penult.core.measures.contact import (
     MAX_INTERVAL_S,
     PART_REASON,
-    SLOW_REASON,
     VAGUE_REASON,
     contact_measures,
     is_vague,
@@ -20,6 +19,7 @@ from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import JumpSequence, Phase, PhaseKind
 from penult.model.arrays import Floats
+from penult.model.catalogue.contacts import SLOW_REASON
 from penult.model.measured import Measure, Measured, Measures, NotMeasured
 
 NO_LANDING = "the landing is not in the picture"
