@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
+from penult.adapters.caches.keypoint_cache import cache_folder
 from penult.outputs.texts.plain import shown
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
     for trace in done.removed:
         verb = "rewritten" if trace.kind in _REWRITTEN else "deleted"
         console.print(f"{verb}: {shown(str(trace.path), 400)}")
-    console.print(f"cache of joints emptied: {done.cache_bytes / 1e6:.1f} MB")
+    console.print(f"cache of joints emptied: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
     if e is not None:
         console.print(
             f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook; each of these files was written"
