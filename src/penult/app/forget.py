@@ -181,11 +181,12 @@ def _person(label: str, held: Holdings) -> Person:
 
 
 def _roots(log: Logbook, held: Holdings, results: Sequence[Path]) -> list[Path]:
-    """Return the folders to be searched: those that were said, of all sessions, beside the person's results, and written to."""
+    """Return the folders to be searched: those that were said, of all sessions, beside anybody's results, and written to."""
     beside = log.path.resolve().parent
     recorded = [beside / folder for folder in held.folders]
     near = [f.parent if (f / "analysis.json").is_file() or f.name.endswith("_analysis") else f for f in recorded]
     sessions = [beside / folder for folder in log.session_folders()]
+    sessions += dict.fromkeys((beside / folder).parent for folder in log.result_folders())
     written = [Path(p) for place in (log.path, default_place()) for p in written_places.recorded(place)]
     return [*results, *near, *(p for p in sessions if p.is_dir()), *written]
 
