@@ -65,8 +65,8 @@ def panorama() -> tuple[Panorama, list[Key]]:
             frame=10 * i,
             small=rng.integers(0, 255, (54, 96), dtype=np.uint8),
             at_px=np.array([20.0 * i, 0.0]),
-            corners=rng.uniform(9.0, 45.0, (20 + i, 2)).astype(np.float32).astype(np.float64),
-            key_points=rng.uniform(0.0, 54.0, (5, 2)).astype(np.float32).astype(np.float64),
+            corners_px=rng.uniform(9.0, 45.0, (20 + i, 2)).astype(np.float32).astype(np.float64),
+            key_points_px=rng.uniform(0.0, 54.0, (5, 2)).astype(np.float32).astype(np.float64),
             words=rng.integers(0, 255, (5, 128)).astype(np.float32),
         )
         for i in range(3)
@@ -99,7 +99,7 @@ def test_a_panorama_comes_back_from_its_file(tmp_path: Path) -> None:
         (20, True),
     ]
     assert all(
-        (p.corners == k.corners).all() and (p.words == k.words).all() for p, k in zip(pictures, keys, strict=True)
+        (p.corners_px == k.corners_px).all() and (p.words == k.words).all() for p, k in zip(pictures, keys, strict=True)
     )
 
 

@@ -41,7 +41,7 @@ def factor_of(width_px: int) -> int:
 def key_of(frame: int, small: Grey, at_px: Floats) -> Key:
     """Return a picture with what it is found again by."""
     points, words = features(small)
-    return Key(frame=frame, small=small, at_px=at_px, corners=corners(small), key_points=points, words=words)
+    return Key(frame=frame, small=small, at_px=at_px, corners_px=corners(small), key_points_px=points, words=words)
 
 
 def features(small: Grey) -> tuple[Floats, NDArray[np.float32]]:
@@ -59,7 +59,7 @@ def matched_homography(key: Key, points: Floats, words: NDArray[np.float32]) -> 
     good = [p[0] for p in pairs if len(p) == 2 and p[0].distance < 0.8 * p[1].distance]
     if len(good) < _LEAST_MATCHES:
         return None
-    here = key.key_points[[m.queryIdx for m in good]]
+    here = key.key_points_px[[m.queryIdx for m in good]]
     there = points[[m.trainIdx for m in good]]
     found, inside = cv2.findHomography(here, there, cv2.RANSAC, 3.0)
     if found is None or inside is None or int(inside.sum()) < _LEAST_MATCHES:
@@ -90,7 +90,7 @@ def all_matches(keys: list[Key], factor: int) -> list[Matches]:
         for j in range(i + 1, len(keys)):
             if abs(keys[j].at_px[0] - first.at_px[0]) > (1.0 - LEAST_OVERLAP) * first.small.shape[1]:
                 continue  # walls repeat themselves: what cannot overlap must not be matched
-            rough = matched_homography(first, keys[j].key_points, keys[j].words)
+            rough = matched_homography(first, keys[j].key_points_px, keys[j].words)
             if rough is None:
                 continue
             here, there = flowed(first, keys[j].small, rough[0])
@@ -106,7 +106,7 @@ def flowed(key: Key, small: Grey, homography: Floats, every: int = 1) -> tuple[F
     Of the corners every so many-th is looked for.
     """
     height, width = small.shape
-    some = key.corners[::every]
+    some = key.corners_px[::every]
     guess = carried(some, homography)
     inside = within(guess, (width, height))
     here = some[inside]
