@@ -13,6 +13,8 @@ from scipy.spatial.transform import Rotation
 from penult.adapters.pictures.movers import panned_movement
 from penult.adapters.pictures.panned import PannedFollower
 from penult.adapters.pictures.sweep import all_matches, chosen_keys, evened
+from penult.adapters.pictures.veil import runway_strip
+from penult.core.lane.camera import project
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.panorama import Panorama
@@ -110,3 +112,24 @@ def test_what_moves_before_a_turning_camera_is_seen_and_the_wall_is_not(wall: Gr
     for mask in masks[5:25]:
         assert mask[100:200, 225:245].mean() > 0.9
         assert mask[:, 40:180].mean() < 0.02
+
+
+def test_the_runway_of_a_turned_camera_leaves_nothing_else_sharp() -> None:
+    """A camera that looks along a run-up of 40 m has its other end behind it: above a metre and a half nothing stays sharp."""
+    turn = np.diag([1.0, -1.0, -1.0])
+    rotation = turned(-60.0) @ turn
+    rotvec = Rotation.from_matrix(rotation).as_rotvec()
+    shift = -rotation @ np.array([-5.0, 1.4, 15.0])
+    camera = Camera(
+        parameters=np.array([*rotvec, *shift, math.log(FOCAL_PX), 0.0, 0.0]),
+        covariance=np.zeros((9, 9)),
+        image_size_px=SIZE_PX,
+        centre_px=(479.5, 269.5),
+    )
+
+    strip = runway_strip(camera, np.linspace(-45.0, 5.0, 40))
+
+    head = project(camera, np.array([[x, 1.5, 0.0] for x in (-38.0, -34.0, -30.0, -27.0)]))
+    feet = project(camera, np.array([[x, 0.05, 0.0] for x in (-34.0, -30.0)]))
+    assert not any(strip[round(y), round(x)] for x, y in head if 0 <= x < SIZE_PX[0])
+    assert all(strip[round(y), round(x)] for x, y in feet)
