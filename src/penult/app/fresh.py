@@ -53,6 +53,7 @@ def _measured(
     from penult.app.panned import panned_look
     from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
+    from penult.core.checks.scale import camera_unchecked
     from penult.core.corrections.apply import clip_with, picks_of, settings_with
     from penult.core.corrections.outcome import outcome_of
     from penult.core.lane.camera import check_view
@@ -75,13 +76,16 @@ def _measured(
         found = panned_look(job.clip_path, clip, place, progress)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
+    unchecked = camera_unchecked(job.lane.still)
     scene = Scene(
         clip=clip,
         fit=fit,
         cameras=found.cameras,
         profile=found.profile,
-        notices=(*clip.notices, *((view,) if view else ()), *found.notices),
+        notices=(*((unchecked,) if unchecked else ()), *clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
+        changes=found.changes,
+        picture_bytes=reading.picture_bytes(),
     )
     sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)

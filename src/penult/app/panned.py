@@ -78,7 +78,8 @@ def panned_look(path: Path, clip: Clip, place: Place, progress: Progress) -> Sca
     if not placed.all():
         gone = f"{int((~placed).sum())} of {len(placed)} frames show nothing of known place; nothing is measured there."
         notices.append(Notice(code="camera-unplaced", text=gone))
-    return Scan(cameras=cameras, profile=profile, notices=tuple(notices))
+    # what changes from picture to picture while the camera turns tells nothing of repeated or missing pictures
+    return Scan(cameras=cameras, profile=profile, notices=tuple(notices), changes=None)
 
 
 def _searched(

@@ -192,6 +192,7 @@ def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete]) -> 
         height_m=row.height_m or for_all.height_m,
         mats=row.mats or for_all.mats,
         run=row.run,
+        official_m=row.official_distance_m,
     )
     profile = profile_of(said.athlete, known)
     return said if profile is None else filled_in(said, profile, default_place())[0]
