@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -80,6 +81,27 @@ def test_a_toe_seen_aslant_is_less_sure_by_the_depth_of_the_foot(analysis: Analy
     assert isinstance(wider, Measured)
     assert wider.value == toe.value
     assert wider.u95 == pytest.approx(math.hypot(toe.u95, 2.0 * FOOT_DEPTH_SD_M * abs(toe.value) / 15.0))
+
+
+def test_a_sway_that_changes_sides_with_every_step_cancels(analysis: Analysis) -> None:
+    """Speeds 7.0, 7.2, 7.4 m/s with -0.2, +0.2, -0.2 on top: the middle step is 7.2 again, and less sure than said."""
+    speeds = {-2: 6.8, -1: 7.4, 0: 7.2}
+    steps = tuple(
+        dataclasses.replace(
+            s, measures={**s.measures, "step_speed_m_per_s": Measured(value=speeds[s.number], u95=0.08)}
+        )
+        for s in analysis.steps
+        if s.number in speeds
+    )
+    cameras = with_views(dict.fromkeys((-2, -1, 0), 45.0), dict.fromkeys((-2, -1, 0), 1e-4))
+
+    found = without_turned(dataclasses.replace(analysis, steps=steps), cameras, TIME_S, SPANS).step(-1)
+
+    assert found is not None
+    speed = found.measures["step_speed_m_per_s"]
+    assert isinstance(speed, Measured)
+    assert speed.value == pytest.approx(7.2)
+    assert speed.u95 > 0.08
 
 
 def test_where_nothing_of_known_place_is_seen_places_are_withheld_and_times_stay(analysis: Analysis) -> None:
