@@ -22,7 +22,7 @@ LEFT_M, TOP_M = -0.42, 0.183
 """Grid on which the networks look, about the rough toe and from the surface up: they were trained on it."""
 
 AROUND_S, AWAY_S, CORE = 0.09, 0.05, (0.35, 0.70)
-"""Pictures that are looked at before and after the rough contact; those without the shoe; part of the contact in which it stands."""
+"""Pictures looked at before and after the rough contact; those without the shoe; part of the contact in which it stands."""
 
 LEAST_PICTURES, LEAST_AWAY = 5, 2
 
