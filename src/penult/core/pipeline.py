@@ -162,9 +162,11 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: boo
     """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
+    value, u95 = rough_fall(track, supports)
+    tells = clock.fall_tells(value, u95)
     slow = clock.likely_slowness(rate, float("nan"))
     if slow == 1.0:
-        return slow
+        return clock.ratio_of_fall(value) if tells else slow
     height = mass_centre(track.xy_m, segment_table(None))[:, 1]
     falls = [
         fall_m_per_s2(track.time_s[rows], height[rows])
@@ -172,8 +174,6 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: boo
     ]
     seen = [g for g in falls if np.isfinite(g)]
     fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
-    value, u95 = rough_fall(track, supports)
-    tells = clock.fall_tells(value, u95)
     if fits or (is_stated and not tells):
         return 1.0
     return clock.likely_slowness(rate, value, u95) if tells else slow
@@ -348,6 +348,7 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
                 said=after is not None and after.same_foot is None,
+                phase_said=event.phase_said,
             )
         )
     kinds = kinds_of(flown)

@@ -1,6 +1,6 @@
 """The height of the hips from step to step, from the trunk's pixels.
 
-The pose model sees the hips at a height that hangs on the posture (which leg stands, which is hidden): two supports of one run
+The pose model sees the hips at a height that depends on the posture (which leg stands, which is hidden): two supports of one run
 differ by 1 cm and more for that alone. The trunk's own pixels, registered over a whole stride, do not: between two supports
 they give the change, and the pose model gives the level that all of them share.
 """
