@@ -80,7 +80,7 @@ def see(
         joints=looking.track(),
         profile=scene.profile,
         shoes=(),
-        crossed=tuple((c.start_s, c.end_s) for c in crossed),
+        crossed_s=tuple((c.start_s, c.end_s) for c in crossed),
         notices=(
             *scene.notices,
             *small,

@@ -90,7 +90,7 @@ def _crossed(sighting: Sighting, clip: Clip) -> tuple[tuple[float, float], ...]:
     """When somebody crosses, on the clock of the clip as it is measured (no other one moves its first frame)."""
     before, now = float(np.ptp(sighting.clip.time_s)), float(np.ptp(clip.time_s))
     scale = now / before if before > 0.0 else 1.0
-    return tuple((start_s * scale, end_s * scale) for start_s, end_s in sighting.crossed)
+    return tuple((start_s * scale, end_s * scale) for start_s, end_s in sighting.crossed_s)
 
 
 def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
