@@ -1,4 +1,4 @@
-"""Errors in plain words: the README's table holds every one, and the unforeseen is our fault with what to send."""
+"""Errors in plain words: the list of `penult help errors` holds every one, and the unforeseen is our fault with what to send."""
 
 from __future__ import annotations
 
@@ -11,15 +11,33 @@ from pathlib import Path
 
 import pytest
 
-from error_table import CLASSES, errors_of, in_readme, table
+from error_table import CLASSES, DETAILS, LIST, errors_of, table
 from penult import cli
 from penult.cli.fault import StoppedError, fault_text
 from penult.errors import InputError
 
 
-def test_the_readme_holds_every_error_that_the_source_can_raise() -> None:
+def test_the_list_holds_every_error_that_the_source_can_raise() -> None:
     """The fix is `python tests/error_table.py --write`."""
-    assert in_readme() == table().strip()
+    assert LIST.read_text(encoding="utf-8") == table()
+
+
+def test_help_errors_prints_the_list_and_looks_words_up(capsys: pytest.CaptureFixture[str]) -> None:
+    """Words find an error whatever the names in it: what stands in capitals is a fact of the clip at hand."""
+    with pytest.raises(SystemExit) as whole:
+        cli.run(["help", "errors"])
+    said = capsys.readouterr().out
+    with pytest.raises(SystemExit):
+        cli.run(["help", "errors", "cut", "camera", "one piece"])
+    found = capsys.readouterr().out
+
+    assert whole.value.code == 0
+    assert said == LIST.read_text(encoding="utf-8")
+    assert "the clip has a cut in the run\n    use the clip as it came from the camera" in found
+    assert "disk is full" in said
+    assert "disk is full" not in found
+    assert found.startswith("Exit 3")
+    assert DETAILS in said
 
 
 def test_every_error_says_in_its_first_line_what_is_wrong_without_code_names() -> None:

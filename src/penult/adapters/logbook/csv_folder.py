@@ -47,6 +47,8 @@ _COLUMNS_SINCE = {("contact", "kind"): 4, ("contact", "foot_sure"): 4}
 """Columns that came later; an export from before holds none, and gets what the table has by itself."""
 
 _WHOLE = re.compile(r"-?[0-9]{1,18}\Z")
+_LATER = frozenset({("contact", "kind"), ("contact", "foot_sure")})
+"""Columns that exports of older versions have not; the schema says what they hold then."""
 _PARENTS = {"athlete_id": "athlete", "session_id": "session", "clip_id": "clip"}
 
 
@@ -240,7 +242,8 @@ class _Import:
             return
         header, rows = rows_of(path)
         types = self._types(table)
-        wrong = [c for c in header if c not in types] + [c for c in types if c not in header]
+        missing = [c for c in types if c not in header and (table, c) not in _LATER]
+        wrong = [c for c in header if c not in types] + missing
         if wrong:
             self.faults.append(f"{path.name}: columns missing or unknown: {', '.join(wrong)[:200]}")
             return
