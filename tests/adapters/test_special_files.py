@@ -68,6 +68,7 @@ READERS: dict[str, tuple[str, Callable[[Path], object]]] = {
     "lane file": ("lane.json", lane_file.read_lane),
     "lens file": ("lens.json", lens_file.read_lens),
     "picture": ("still.png", still_source.read_picture),
+    "panorama": ("sweep.npz", panorama_file.read_panorama),
     "table": ("t.csv", csv_text.rows_of),
     "analysis": ("analysis.json", result_file.read_analysis),
     "motion": ("motion.npz", result_file.read_motion),

@@ -29,7 +29,7 @@ from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
 from penult.model.method import METHOD
 from penult.model.settings import Settings
-from penult.whole_file import told
+from penult.whole_file import read_whole, told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +114,9 @@ def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[
     return applicable(history, settings)
 
 
+LARGEST_LANE_BYTES = 50_000_000
+"""Far more than a lane file may have: its own reader says so first."""
+
 WHOLE = (
     "analysis.json",
     "motion.npz",
@@ -147,7 +150,7 @@ def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
         "pose_model": "heavy",
         "pose_model_sha256": pose.MODEL_SHA256,
         "calibration": told(lane_path.name),
-        "calibration_sha256": hashlib.sha256(lane_path.read_bytes()).hexdigest(),
+        "calibration_sha256": hashlib.sha256(read_whole(lane_path, LARGEST_LANE_BYTES)).hexdigest(),
         "settings": {k: v for k, v in asdict(settings).items() if v not in (None, "", (), [])},
         "libraries": {name: version(name) for name in ("mediapipe", "opencv-python", "av", "numpy", "scipy")},
         "machine": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
