@@ -16,6 +16,7 @@ from penult.adapters.files import (
     csv_text,
     lane_file,
     lens_file,
+    panorama_file,
     result_file,
     result_folder,
     session_state,
