@@ -247,6 +247,10 @@ class Logbook:
         )
         return [str(r[0]) for r in rows]
 
+    def result_folders(self) -> list[str]:
+        """Return the result folders of all clips."""
+        return [str(r[0]) for r in self.connection.execute("SELECT DISTINCT folder FROM clip WHERE folder <> ''")]
+
     def session_folders(self) -> list[str]:
         """Return the folders of all sessions."""
         return [str(r[0]) for r in self.connection.execute("SELECT DISTINCT folder FROM session WHERE folder <> ''")]

@@ -16,7 +16,7 @@ from penult.core.joints.joint_bias import standing_m
 from penult.core.numeric.fits import GRAVITY_M_PER_S2, evaluate, flight, polynomial, window
 from penult.core.numeric.seeds import Stream, generator
 from penult.core.trunk.hip_heights import HipHeights
-from penult.model.analysis import Foot
+from penult.model.analysis import Foot, PhaseKind
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import joint
 
@@ -105,7 +105,7 @@ class Event:
     """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints.
 
     `foot_sure` is the probability that it is that foot, `same_foot` that it is the foot of the contact before (None: the two feet
-    tell it).
+    tell it); `phase_said` is what a person said that it takes off into.
     """
 
     foot: Foot
@@ -117,6 +117,7 @@ class Event:
     by_hand: bool = False
     foot_sure: float = 1.0
     same_foot: float | None = None
+    phase_said: PhaseKind | None = None
     rough: bool = False
     touchdown_seen: bool = True
     toe_off_seen: bool = True
