@@ -242,3 +242,15 @@ def test_a_wrong_scale_is_named_as_such(runner: Runner, camera: Camera) -> None:
     assert not result.takeoff["takeoff_velocity_y_m_per_s"]  # lengths that are known to be wrong are not given
     assert not result.contacts[-1].measures["toe_x_m"]
     assert result.contacts[-1].measures["contact_time_s"]
+
+
+@pytest.mark.parametrize(("off_u95", "cause"), [(1.45, ""), (1.6, "scale"), (-1.45, ""), (-1.6, "scale")])
+def test_the_alarm_is_raised_from_one_and_a_half_intervals_on(off_u95: float, cause: str) -> None:
+    """MEASURES.md section 4, free fall: alarm if it is more than 1.5 u95 from 9.81; 0.6 m/s2 here, no ratio of usual rates."""
+    assert judge(fall(9.81 + off_u95 * 0.6, 0.6), 4.3).cause == cause
+
+
+@pytest.mark.parametrize(("step_rate_hz", "slow_by"), [(5.5, 1.0), (6.0, 0.5), (2.3, 1.0), (1.9, 2.0)])
+def test_step_rates_that_nobody_runs_at_name_the_clock(step_rate_hz: float, slow_by: float) -> None:
+    """Sprinters reach 5.0 to 5.4 steps a second, slow drills about 2.5 (common practice): 6.0 is played twice too fast."""
+    assert likely_slowness(step_rate_hz, float("nan")) == slow_by

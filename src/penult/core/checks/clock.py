@@ -222,7 +222,7 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str, *, is_late: b
         out = without_everything(
             out, f"contacts were found on a clock that is doubted; say --capture-rate {likely:.0f}"
         )
-    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
+    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times depend on is said first
 
 
 def _times(slow_by: float) -> str:
