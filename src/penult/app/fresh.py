@@ -85,7 +85,7 @@ def _measured(
         notices=(*((unchecked,) if unchecked else ()), *clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
         changes=found.changes,
-        picture_bytes=reading.picture_bytes(),
+        loss=found.loss,
     )
     sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)
