@@ -97,6 +97,12 @@ def test_an_order_that_is_not_certain_leaves_the_kind_open() -> None:
     assert kinds_of(doubted)[0] == "?"
     assert zero_of(kinds_of(doubted), doubted) == 0
 
+    blurred = [
+        Flown(again=0.4, flight_s=0.15, falls=True, rise_m_per_s=0.9, whole=True),
+        *flown("RL", [0.12, None], [0.5, 3.0]),
+    ]
+    assert kinds_of(blurred) == ("run", "run", "jump")  # a flight that short is a running step's, whichever foot it was
+
     run = flown("RLRL", [0.12, 0.12, 0.1, None], [0.5, 0.5, 0.4, 3.0])
     missed = [Flown(again=1.0, flight_s=0.36, falls=False, rise_m_per_s=0.9, whole=True), *run]
     assert kinds_of(missed)[0] == "?"

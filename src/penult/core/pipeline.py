@@ -340,7 +340,9 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
         flown.append(
             Flown(
                 again=None if after is None else again(event, after),
-                flight_s=float("nan") if after is None else float(after.touchdown_s[0] - event.toe_off_s[0]),
+                flight_s=float("nan")
+                if after is None
+                else float(after.touchdown_s[0] - event.toe_off_s[0]) - scene.interval_s,
                 falls=falls(flight),
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
