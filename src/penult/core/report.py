@@ -206,7 +206,7 @@ class Report:
         official_m = self.settings.official_m
         if official_m is None or not self.fit.lane.board:
             return None
-        return mark_of(official_m, len(self.draws.xy_m), generator(Stream.TAPE))
+        return mark_of(official_m, len(self.draws.xy_m), generator(Stream.TYPED_MARK))
 
     def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
         if self.takeoff is None:

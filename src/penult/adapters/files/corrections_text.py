@@ -303,6 +303,6 @@ def _json(data: bytes) -> Any:
     try:
         return json.loads(data.decode("utf-8-sig"), object_pairs_hook=unique)
     except RecursionError:
-        raise ResultError("these are no corrections", "nested too deeply") from None
+        raise ResultError("the file holds no corrections", "nested too deeply") from None
     except ValueError as error:
         raise ResultError("the corrections are not readable JSON", str(error)[:200]) from None

@@ -330,7 +330,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
 
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
     (a triangle's closed form; thigh and shank that differ by a tenth move A by 0.1 deg). L comes from the knee angles of the
-    same support, most from those of a straight leg, which hang on L the least. The knee itself is seen badly just when it is
+    same support, most from those of a straight leg, which depend on L the least. The knee itself is seen badly just when it is
     most bent: the other leg passes before or behind it. Where a person put the leg's joints, their own angle counts.
     """
     rows = _within(scene, event)

@@ -104,7 +104,7 @@ the wide bounds)."""
 def mass_centre_rise_m(p: PhaseEvidence) -> Floats:
     """Highest mass centre in the flight minus lowest in the contact."""
     out = np.array(p.flight.position_m[:, 1] + flight_height_m(p) - p.lowest_m)
-    rng = generator(Stream.PHASE_POSTURE, p.contact.event.number)
+    rng = generator(Stream.POSTURE, p.contact.event.number % 1000)
     out[1:] += POSTURE_M * rng.normal(size=len(out) - 1)
     return out
 

@@ -19,7 +19,7 @@ from penult.outputs.charts import hip_height
 from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
-from penult.outputs.texts import references, words
+from penult.outputs.texts import certainty, references, words
 
 LAYOUT = "summary.html.j2"
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
@@ -65,6 +65,8 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),
+        costs=certainty.costs(analysis),
+        look_first=certainty.look_first(analysis),
     )
 
 
