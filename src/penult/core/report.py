@@ -174,6 +174,8 @@ class Report:
     def _phase(self, i: int) -> Told:
         contact, kind = self.contacts[i], self.kinds[i]
         after = self.contacts[i + 1] if i + 1 < len(self.contacts) else None
+        sand = kind == "jump" and after is not None
+        after = None if sand else after
         evidence = PhaseEvidence(
             contact=contact,
             flight=self.flights[i],
@@ -191,7 +193,7 @@ class Report:
             number=contact.event.number,
             kind=kind,
             foot=told_foot(contact.event),
-            lands_on=told_foot(after.event) if after else "sand" if evidence.mark_m is not None else "",
+            lands_on=told_foot(after.event) if after else "sand" if sand or evidence.mark_m is not None else "",
             measures=measures,
         )
         return Told(kind=kind, evidence=evidence, phase=phase)
