@@ -181,7 +181,7 @@ def _mat(text: str) -> Mat:
     try:
         mat = Mat(number=int(number), thickness_m=decimal(thickness))
     except ValueError:
-        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05")
+        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05, up to 0.5 m")
     if not (-20 <= mat.number <= 0 and 0.0 < mat.thickness_m <= 0.5):
         _refuse("--mat", text, "a contact from -20 to 0 and a thickness up to 0.5 m")
     return mat
