@@ -94,7 +94,7 @@ def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
 
 
 def _instant(value_s: float, sd_s: float, draws: Draws, kind: int, common: float) -> Floats:
-    """The instant, then draws about it, of whose variance all instants of a kind (0 touchdown, 1 toe-off) have the `common` share."""
+    """The instant, then draws about it, of whose variance all of a kind (0 touchdown, 1 toe-off) have the `common` share."""
     own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, draws.late.shape[1], draws.generator)
     shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.late[kind]
     return np.asarray(own + np.concatenate([[0.0], shift]))

@@ -22,11 +22,14 @@ LEFT_M, TOP_M = -0.42, 0.183
 """Grid on which the networks look, about the rough toe and from the surface up: they were trained on it."""
 
 AROUND_S, AWAY_S, CORE = 0.09, 0.05, (0.35, 0.70)
-"""Pictures that are looked at before and after the rough contact; those without the shoe; part of the contact in which it stands."""
+"""Pictures looked at before and after the rough contact; those without the shoe; part of the contact in which it stands."""
 
 LEAST_PICTURES, LEAST_AWAY = 5, 2
 
 USUAL_RATE_HZ, USUAL_PIXEL_M, FINEST_M = 240.0, 0.006, 0.004
+
+SLOWEST_HZ, FASTEST_HZ = 48.0, 300.0
+"""They were trained on 60 to 240 pictures a second: of more, every second or third is shown them; of fewer they know nothing."""
 
 GRID_S = np.arange(-0.12, 0.42, 0.0002)
 """Instants about the rough touchdown at which distributions are read."""
@@ -123,9 +126,13 @@ def _look(networks: Sequence[Network], patches: ShoePatches, rough: RoughContact
 def _view(patches: ShoePatches, rough: RoughContact, height_m: float) -> _View | None:
     time = patches.time_s
     used = (time >= rough.start_s - AROUND_S) & (time <= rough.end_s + AROUND_S)
+    if used.sum() < LEAST_PICTURES:
+        return None
+    rate_hz = 1.0 / float(np.median(np.diff(time[used])))
+    used &= np.arange(len(time)) % int(np.ceil(rate_hz / FASTEST_HZ)) == 0
     time = time[used]
     away = (time < rough.start_s - AWAY_S) | (time > rough.end_s + AWAY_S)
-    if len(time) < LEAST_PICTURES or away.sum() < LEAST_AWAY or min(patches.images.shape[1:3], default=0) < 2:
+    if rate_hz < SLOWEST_HZ or away.sum() < LEAST_AWAY or min(patches.images.shape[1:3]) < 2:
         return None
     pictures = _on_grid(patches, used, rough.toe_x_m, height_m)
     standing = pictures[_core(time, rough)]
