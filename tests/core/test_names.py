@@ -17,9 +17,10 @@ UNIT = re.compile(r"_(s|m|m2|px|px2|deg|rad|hz|cm|percent|m_per_s|m_per_s2|m_per
 NUMBER = re.compile(r"\b(float|Floats)\b")
 
 PURE = re.compile(
-    r"(^|_)(share|shares|ratio|scale|score|weight|weights|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy])$"
+    r"(^|_)(share|shares|ratio|scale|score|weight|weights|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy]"
+    r"|sure|same|same_foot|again|probability)$"
 )
-"""Pure numbers: shares, ratios, weights, scores, places counted in frames."""
+"""Pure numbers: shares, ratios, weights, scores, places counted in frames; probabilities."""
 
 EXEMPT = {
     "Measured.value": "in the unit that the measure's name ends with",
@@ -27,6 +28,15 @@ EXEMPT = {
     "Settings.at": "x, y in pixels and a time: three units",
     "AthletePicked.at": "x, y in pixels and a frame: two units",
     "Corrections.at": "x, y in pixels and a time: three units",
+    "Panorama.k1": "pure number of the lens polynomial",
+    "Panorama.log_focal": "a logarithm",
+    "Panorama.turns": "rotation matrices",
+    "Panorama.covariance": "metres, a logarithm and angles in one matrix",
+    "Between.*": "in the unit of what is spoken of",
+    "Steering.probability": "a probability",
+    "Splits.gate": "speeds in metres a second, or None",
+    "Turn.motion": "angles and a logarithm in one vector",
+    "Turn.covariance": "of that vector",
     "Lens.k1": "pure number of the lens polynomial",
     "Lens.k2": "pure number of the lens polynomial",
     "Camera.parameters": "angles, metres, a logarithm and pure numbers in one vector",

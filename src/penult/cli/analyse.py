@@ -35,9 +35,18 @@ def analyse(
     kind: Annotated[
         str,
         typer.Option(
-            "--kind", help="full approach, short approach, mat drill, run-through, or your own word.", metavar="TEXT"
+            "--kind",
+            help="full approach, short approach, mat drill, run-through, bounds, hops, skips, triple jump, box take-off, "
+            "take-off drill, or your own word.",
+            metavar="TEXT",
         ),
     ] = "",
+    official: Annotated[
+        str | None,
+        typer.Option(
+            "--official", help="Measured distance of the jump, board to mark, such as 13.42.", metavar="METRES"
+        ),
+    ] = None,
     athlete: Annotated[str, typer.Option("--athlete", help="A label, not necessarily a name.", metavar="LABEL")] = "",
     sex: Annotated[
         str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")
@@ -77,7 +86,7 @@ def analyse(
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
     """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
-    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
+    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at, official)
     if clip.is_dir():
         of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
                   "--ignore-corrections": ignore_corrections, "--logbook": logbook}  # fmt: skip
@@ -140,6 +149,7 @@ def _settings(
     mats: list[str],
     run: str,
     at: str | None,
+    official: str | None = None,
 ) -> Settings:
     """Check what was said and put it into a record."""
     from penult.model.settings import Settings
@@ -160,6 +170,7 @@ def _settings(
         mats=tuple(_mat(m) for m in mats),
         run=int(number),
         at=None if at is None else _at(at),
+        official_m=_number("--official", official, (0.5, 25.0), "metres"),
     )
 
 
@@ -170,7 +181,7 @@ def _mat(text: str) -> Mat:
     try:
         mat = Mat(number=int(number), thickness_m=decimal(thickness))
     except ValueError:
-        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05")
+        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05, up to 0.5 m")
     if not (-20 <= mat.number <= 0 and 0.0 < mat.thickness_m <= 0.5):
         _refuse("--mat", text, "a contact from -20 to 0 and a thickness up to 0.5 m")
     return mat

@@ -29,6 +29,7 @@ from penult.errors import ClipError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
 from penult.model.clip import Clip, Frame
+from penult.whole_file import told
 
 Grey = NDArray[np.uint8]
 _Place = tuple[int, Any, Any]  # index, decoded frame, its stream
@@ -85,7 +86,7 @@ def _clip(path: Path, table: Packets, shown: Shown, capture_rate_hz: float | Non
     if any(notice.code == "damaged" for notice in lost):  # its gaps are told there
         times = replace(times, notices=tuple(n for n in times.notices if n.code != "frames-dropped"))
     return Clip(
-        file=path.name,
+        file=told(path.name),
         sha256=sha256,
         size_px=shown.turn.size_px(shown.square_px),
         time_s=times.time_s,
@@ -133,6 +134,13 @@ class FirstReading:
             return None
         foreseen = replace(decoded(self.path, threads=1, most=1), stamps=[*sorted(stamps)])
         return _clip(self.path, self._table, foreseen, self._rate_hz, self._sha256)
+
+    def picture_bytes(self) -> Floats | None:
+        """Return how many bytes the file spends on each picture, in the order shown; None where the file does not say."""
+        if self.expected is None:
+            return None
+        pairs = sorted(zip((s for s in self._table.stamps if s is not None), self._table.sizes, strict=True))
+        return np.array([size for _, size in pairs], dtype=np.float64)
 
     def grey(self) -> Iterator[tuple[int, float, Grey]]:
         """Yield what `grey_frames` would of the clip foreseen, for as long as the pictures keep to it."""

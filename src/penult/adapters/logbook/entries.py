@@ -40,14 +40,15 @@ _LIST = {
 }
 _PARTS = {
     "mat": "SELECT number, thickness_m FROM mat WHERE clip_id = ?",
-    "contact": "SELECT number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s FROM contact WHERE clip_id = ?",
+    "contact": "SELECT number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s, kind, foot_sure FROM contact"
+    " WHERE clip_id = ?",
     "warning": "SELECT place, code, text FROM warning WHERE clip_id = ?",
     "correction": "SELECT content FROM correction WHERE clip_id = ?",
     "hip_path": "SELECT hex(points) FROM hip_path WHERE clip_id = ?",
     "measure": "SELECT part, name, number, value, u95, by_hand, reason.text FROM measure JOIN name ON name.id = name_id"
     " LEFT JOIN reason ON reason.id = reason_id WHERE clip_id = ?",
 }
-"""What hangs on a clip, with words in the place of their numbers."""
+"""What depends on a clip, with words in the place of their numbers."""
 
 
 def entries(log: Logbook, *, athlete: str = "", kinds: Iterable[str] = KINDS) -> list[Entry]:
@@ -196,7 +197,7 @@ def _state(log: Logbook, kind: str, number: int) -> dict[str, Any]:
 
 
 def _state_or_none(log: Logbook, kind: str, number: int) -> dict[str, Any] | None:
-    """Return an entry with everything that hangs on it, with words in the place of the numbers of other rows."""
+    """Return an entry with everything that depends on it, with words in the place of the numbers of other rows."""
     cursor = log.connection.execute(f"SELECT * FROM {kind} WHERE id = ?", (number,))
     found = cursor.fetchone()
     if found is None:

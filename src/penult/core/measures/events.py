@@ -64,6 +64,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         foot=support.foot,
         foot_sure=support.foot_sure,
         same_foot=support.same_foot,
+        phase_said=support.phase_said,
         rough=not seen,
         touchdown_seen=seen or (told[0] and support.start_seen),
         toe_off_seen=seen or (told[1] and support.end_seen),
@@ -94,7 +95,7 @@ def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
 
 
 def _instant(value_s: float, sd_s: float, draws: Draws, kind: int, common: float) -> Floats:
-    """The instant, then draws about it, of whose variance all of a kind (0 touchdown, 1 toe-off) have the `common` share."""
+    """The instant, then draws about it, whose variance all of a kind (0 touchdown, 1 toe-off) share by `common`."""
     own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, draws.late.shape[1], draws.generator)
     shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.late[kind]
     return np.asarray(own + np.concatenate([[0.0], shift]))

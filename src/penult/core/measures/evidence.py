@@ -13,10 +13,10 @@ import numpy as np
 
 from penult.core.joints.body import SegmentTable, knee_angle_deg, mass_centre, middle
 from penult.core.joints.joint_bias import standing_m
-from penult.core.numeric.fits import evaluate, flight, polynomial, window
+from penult.core.numeric.fits import GRAVITY_M_PER_S2, evaluate, flight, polynomial, window
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.trunk.hip_heights import HipHeights
-from penult.core.uncertainty.draws import SEED
-from penult.model.analysis import Foot
+from penult.model.analysis import Foot, PhaseKind
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import joint
 
@@ -105,7 +105,7 @@ class Event:
     """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints.
 
     `foot_sure` is the probability that it is that foot, `same_foot` that it is the foot of the contact before (None: the two feet
-    tell it).
+    tell it); `phase_said` is what a person said that it takes off into.
     """
 
     foot: Foot
@@ -117,6 +117,7 @@ class Event:
     by_hand: bool = False
     foot_sure: float = 1.0
     same_foot: float | None = None
+    phase_said: PhaseKind | None = None
     rough: bool = False
     touchdown_seen: bool = True
     toe_off_seen: bool = True
@@ -202,6 +203,18 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
     height = mass_centre(scene.xy_m, scene.table, scene.weights)[..., 1]
     known = np.isfinite(height).all(axis=0)
     return _lowest(scene, event, height, known.astype(float))[0]
+
+
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
+
+    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+    """
+    event = contact.event
+    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    if seen:
+        return contact
+    return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
 
 
 def joints_at(scene: Scene, instant_s: Floats) -> Floats:
@@ -317,7 +330,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
 
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
     (a triangle's closed form; thigh and shank that differ by a tenth move A by 0.1 deg). L comes from the knee angles of the
-    same support, most from those of a straight leg, which hang on L the least. The knee itself is seen badly just when it is
+    same support, most from those of a straight leg, which depend on L the least. The knee itself is seen badly just when it is
     most bent: the other leg passes before or behind it. Where a person put the leg's joints, their own angle counts.
     """
     rows = _within(scene, event)
@@ -340,7 +353,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
     grid, values = _over_support(scene, event, reach_m, seen)
     if not len(grid):
         return np.full(len(angle), np.nan)
-    length_m[1:, 0] *= 1.0 + LENGTH_OFF * np.random.default_rng(SEED + 7).normal(size=len(length_m) - 1)
+    length_m[1:, 0] *= 1.0 + LENGTH_OFF * generator(Stream.LEG_LENGTH).normal(size=len(length_m) - 1)
     return np.asarray(np.degrees(2.0 * np.arcsin(np.clip(values.min(axis=1) / length_m[:, 0], 0.0, 1.0))))
 
 
@@ -383,7 +396,7 @@ def flight_evidence(scene: Scene, toe_off_s: Floats, end_s: float) -> FlightEvid
     cm = mass_centre(scene.xy_m[:, rows], scene.table, scene.weights)
     position, velocity = flight(t, cm)
     late = (toe_off_s - start)[:, None]
-    fall = np.array([0.0, -9.81])
+    fall = np.array([0.0, -GRAVITY_M_PER_S2])
     return FlightEvidence(
         position_m=position + velocity * late + fall * late**2 / 2.0,
         velocity_m_per_s=velocity + fall * late,

@@ -165,7 +165,8 @@ def _still(moment: Moment, motion: Motion, metres_per_px: float, height_px: int)
 
 
 def _slug(number: int) -> str:
-    return {0: "0_takeoff", -1: "1_penultimate", -2: "2_third-last"}.get(number, str(abs(number)))
+    after = f"after_{number}" if number > 0 else str(-number)
+    return {0: "0_takeoff", -1: "1_penultimate", -2: "2_third-last"}.get(number, after)
 
 
 def _left_px(motion: Motion, moment: Moment, hip_x_px: float, width_px: float, picture_px: int) -> float:

@@ -2,6 +2,17 @@
 
 import { element } from "./measures.js";
 
+const PHASES = [
+  ["?", "not certain"],
+  ["run", "running step"],
+  ["takeoff", "take-off, running on"],
+  ["jump", "jump"],
+  ["bound", "bound"],
+  ["hop", "hop"],
+  ["step", "step"],
+  ["skiphop", "skip, hop"],
+  ["skipstep", "skip, step"],
+];
 const SIDES = [["left", "Left"], ["right", "Right"]];
 
 const button = (text, onclick, attributes = {}) => element("button", { type: "button", onclick, ...attributes }, ...[].concat(text));
@@ -20,7 +31,7 @@ export class RightPanel {
     const contact = desk.motion.contact(desk.chosen);
     panel.replaceChildren(this.contactTool(contact), this.addTool(), this.jointTool(), this.legsTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again && !again.disabled) again.focus({ preventScroll: true });
     }
   }
@@ -31,7 +42,7 @@ export class RightPanel {
       "select",
       { id: "contact-list", onchange: (event) => desk.choose(Number(event.target.value), null, true) },
       ...desk.data.contacts.map((c) =>
-        element("option", { value: c.number, selected: contact && c.number === contact.number }, `${c.name}, ${c.foot}${c.by_hand ? " (by hand)" : ""}`),
+        element("option", { value: c.number, selected: contact && c.number === contact.number }, `${c.name}, ${c.told}${c.by_hand ? " (by hand)" : ""}`),
       ),
     );
     const head = [element("h2", {}, "Contact"), element("label", {}, element("span", { class: "visually-hidden" }, "Which contact"), list)];
@@ -44,14 +55,20 @@ export class RightPanel {
       ...SIDES.map(([foot, word]) =>
         button([word], () => desk.correct({ kind: "foot-changed", near_frame: near(contact), foot, everywhere: false }), {
           id: `foot-${foot}`,
-          "aria-pressed": String(contact.foot === foot),
-          disabled: contact.foot === foot,
+          "aria-pressed": String(contact.told === foot),
+          disabled: contact.told === foot,
         }),
       ),
       button("Exchange all feet", () => desk.correct({ kind: "foot-changed", near_frame: near(contact), foot: other(contact.foot), everywhere: true }), { id: "feet-exchange" }),
     );
     const remove = button(["Delete contact ", key("Del")], () => desk.deleteContact(), { id: "contact-delete", disabled: desk.data.contacts.length < 2 });
-    return element("div", { class: "tool", id: "contact-tool" }, ...head, ...rows, feet, element("div", { class: "row" }, remove));
+    const phase = element(
+      "select",
+      { id: "contact-phase", onchange: (event) => desk.correct({ kind: "contact-relabelled", near_frame: near(contact), phase: event.target.value }) },
+      ...PHASES.map(([value, word]) => element("option", { value, selected: contact.phase === value, disabled: value === "?" }, word)),
+    );
+    const into = element("label", { class: "row" }, element("span", {}, "Takes off into"), phase);
+    return element("div", { class: "tool", id: "contact-tool" }, ...head, ...rows, feet, into, element("div", { class: "row" }, remove));
   }
 
   instantTool(contact, instant, i) {
@@ -163,11 +180,11 @@ export class ClipPanel {
   }
 
   render() {
-    const { desk, panel } = this;
+    const { panel } = this;
     const id = document.activeElement && panel.contains(document.activeElement) ? document.activeElement.id : "";
     panel.replaceChildren(this.warnings(), this.kindTool(), this.rateTool(), this.matTool(), this.athleteTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again) again.focus({ preventScroll: true });
     }
   }
