@@ -42,7 +42,7 @@ WIDER, SHARE_OF_FRAME = 1.4, 0.12
 120 a second, 2 SD), which asks for 1.4 times as much; and no instant is better known than to this share of a frame. On 27 films
 with known truth four networks so widened hold 99 %: room for feet and films unlike rendered ones."""
 
-TOE_SD_M, ANGLE_SD_DEG = 0.004, 1.2
+TOE_SD_M, ANGLE_SD_DEG = 0.003, 1.2
 """What the place of the toe and the foot's angle at touchdown are off by beside what the networks say of themselves (0.6 cm and 1.4
 deg RMS on 27 films with known truth)."""
 
@@ -215,5 +215,5 @@ def _between(raw: Floats, low: float, high: float) -> Floats:
 
 
 def _spread(values: Floats, scales: Floats, least: float) -> float:
-    """SD of a figure from the networks' own scales and from how far they are apart."""
-    return float(np.sqrt(np.mean(scales**2) + values.var() + least**2))
+    """SD of the mean of the networks' figures, from their own scales and from how far they are apart."""
+    return float(np.sqrt(np.mean(scales**2) + values.var() / len(values) + least**2))
