@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from penult.core.csv_cells import unguarded
+from penult.core.typed import number
 from penult.errors import LogbookError
 
 LARGEST_BYTES = 1_000_000_000
@@ -66,9 +67,4 @@ def _text(path: Path, largest: int) -> str:
         return data.decode("cp1252", errors="replace")  # what spreadsheets on Windows still write
 
 
-def number_of(text: str) -> float:
-    """Return a number written with a decimal point or comma; ValueError if it is none."""
-    value = float(text.strip().replace(",", ".")) if text.count(",") + text.count(".") <= 1 else float("nan")
-    if not -1e9 <= value <= 1e9:
-        raise ValueError(f"{text!r} is not a number")
-    return value
+number_of = number

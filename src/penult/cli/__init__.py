@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import NoReturn
 
@@ -37,6 +37,19 @@ def build() -> typer.Typer:
     return app
 
 
+def build_analyse() -> typer.Typer:
+    """Return the command line of `analyse` alone: one command, so that its usage does not say its name twice."""
+    app = typer.Typer(
+        name="analyse",
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        add_completion=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    _analyse.register(app)
+    return app
+
+
 def _penult() -> None:
     """What a long or triple jump take-off is made of, measured from a phone clip."""
 
@@ -51,15 +64,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def analyse_main(arguments: Sequence[str] | None = None) -> None:
     """Run `analyse`, the same as `penult analyse`."""
     if arguments is None:
-        _run_alone(["analyse", *sys.argv[1:]])
-    run(["analyse", *arguments])
+        _run_alone(sys.argv[1:], build_analyse)
+    run(list(arguments), build_analyse)
 
 
-def _run_alone(arguments: list[str]) -> NoReturn:
+def _run_alone(arguments: list[str], made: Callable[[], typer.Typer] | None = None) -> NoReturn:
     """Run the command line and end the process at once: everything is written, and taking the libraries apart costs 0.3 s."""
     status = 0
     try:
-        run(arguments)
+        run(arguments, made)
     except SystemExit as left:
         status = left.code if isinstance(left.code, int) else int(left.code is not None)
     with suppress(OSError, ValueError):  # closed by who read it
@@ -68,7 +81,7 @@ def _run_alone(arguments: list[str]) -> NoReturn:
     os._exit(status)
 
 
-def run(arguments: list[str]) -> None:
+def run(arguments: list[str], made: Callable[[], typer.Typer] | None = None) -> None:
     """Run the command line, turning every error into a message and an exit status: 2, 3, 1 (see penult.errors) or 130."""
     from penult.errors import PenultError
 
@@ -76,7 +89,7 @@ def run(arguments: list[str]) -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         stop_politely()
-        build()(joined_negative(arguments), standalone_mode=True)
+        (made or build)()(joined_negative(arguments), standalone_mode=True)
     except PenultError as error:
         _end(str(error), error.exit_status)
     except StoppedError:

@@ -21,7 +21,9 @@ def register(app: typer.Typer) -> None:
 
 def analyse(
     clip: Annotated[Path, typer.Argument(help="The clip, or a folder of clips with --session.", metavar="CLIP")],
-    calib: Annotated[Path, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")],
+    calib: Annotated[
+        Path | None, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER"),
@@ -43,7 +45,9 @@ def analyse(
     mat: Annotated[
         list[str] | None,
         typer.Option(
-            "--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES"
+            "--mat",
+            help="A mat that was put down: contact = thickness, e.g. penultimate=5cm or -1=0.05.",
+            metavar="CONTACT=METRES",
         ),
     ] = None,
     run: Annotated[str, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = "1",
@@ -66,6 +70,9 @@ def analyse(
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
     """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
+    from penult.cli.slips import lane_of
+
+    calib = lane_of(clip, calib)
     if clip.is_dir():
         _whole_session(clip, calib, session, quiet=quiet)
         return
@@ -127,16 +134,12 @@ def _settings(
 
 
 def _mat(text: str) -> Mat:
-    from penult.model.analysis import Mat
+    from penult.core.typed import mat
 
-    number, _, thickness = text.partition("=")
     try:
-        mat = Mat(number=int(number), thickness_m=float(thickness))
-    except ValueError:
-        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05")
-    if not (-20 <= mat.number <= 0 and 0.0 < mat.thickness_m <= 0.5):
-        _refuse("--mat", text, "a contact from -20 to 0 and a thickness up to 0.5 m")
-    return mat
+        return mat(text)
+    except ValueError as error:
+        _refuse("--mat", text, str(error))
 
 
 def _at(text: str) -> tuple[float, float, float]:
@@ -154,8 +157,10 @@ def _number(option: str, text: str | None, bounds: tuple[float, float], unit: st
     if text is None:
         return None
     low, high = bounds
+    from penult.core.typed import number
+
     try:
-        value = float(text)
+        value = number(text)
     except ValueError:
         value = math.nan
     if not low <= value <= high:

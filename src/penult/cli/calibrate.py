@@ -40,6 +40,7 @@ def markers(
     from penult.errors import InputError
     from penult.outputs.marker_sheet import PAPER_MM, SIDE_MM
 
+    paper = paper.strip().lower()
     if paper not in PAPER_MM:
         raise InputError(f"paper {paper!r} is not known", next_step=f"choose one of {', '.join(PAPER_MM)}")
     numbers = [n for n in range(first, first + count) if n < 50]

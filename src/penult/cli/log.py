@@ -65,28 +65,27 @@ def add(
     date: Annotated[str, typer.Option("--date", help="Day of the session, year-month-day.", metavar="DATE")] = "",
     session: Annotated[str, typer.Option("--session", help="Name of the session.", metavar="TEXT")] = "",
     strides: Annotated[int | None, typer.Option("--strides", help="Approach strides.", metavar="N")] = None,
-    distance: Annotated[float | None, typer.Option("--distance", help="Tape-measured jump.", metavar="METRES")] = None,
+    distance: Annotated[str | None, typer.Option("--distance", help="Tape-measured jump.", metavar="METRES")] = None,
     note: Annotated[str, typer.Option("--note", help="In your words.", metavar="TEXT")] = "",
     logbook: Place = None,
 ) -> None:
     """Add results; a result of the same run of the same clip is replaced."""
     from penult.app.log import add_results
-    from penult.cli.choices import day
+    from penult.cli.choices import day, metres
     from penult.model.trial import Said
 
     _between("--strides", strides, 1, 99)
-    _between("--distance", distance, 0.5, 30.0)
     said = Said(
         date=day(date) if date else "",
         session=session.strip(),
         approach_strides=strides,
-        official_distance_m=distance,
+        official_distance_m=None if distance is None else metres("--distance", distance, 0.5, 30.0),
         note=note.strip(),
     )
     place = _place(logbook)
     done = add_results(results, said, athlete=athlete.strip(), kind=kind.strip(), logbook=place)
     console = _console()
-    console.print(f"{len(done.trials)} results added, {done.replaced} of them in the place of an earlier one")
+    console.print(f"{len(done.trials)} result{'' if len(done.trials) == 1 else 's'} added, {done.replaced} of them in the place of an earlier one")
     if any(not t.said.date for t in done.trials):
         console.print("note: clips without a date do not appear in a season; add them again with --date")
     console.print(f"logbook: {place}")
@@ -119,7 +118,7 @@ def athlete(
 
 def tape(
     label: Annotated[str, typer.Argument(help="Label of the athlete.", metavar="LABEL")],
-    distance: Annotated[float, typer.Argument(help="Tape-measured distance.", metavar="METRES")],
+    distance: Annotated[str, typer.Argument(help="Tape-measured distance.", metavar="METRES")],
     event: Annotated[
         str, typer.Option("--event", help="Such as 'long jump' or 'four bounds and a jump'.", metavar="TEXT")
     ] = "long jump",
@@ -129,12 +128,13 @@ def tape(
 ) -> None:
     """Add a tape-measured result: a jump, or a bound series."""
     from penult.app.log import put_tape
+    from penult.cli.choices import metres
     from penult.model.logbook import TapeResult
 
-    _between("METRES", distance, 0.5, 100.0)
+    distance_m = metres("METRES", distance, 0.5, 100.0)
     place = _place(logbook)
     result = TapeResult(
-        athlete=_label(label), date=_day_or_today(date), event=event.strip(), distance_m=distance, note=note.strip()
+        athlete=_label(label), date=_day_or_today(date), event=event.strip(), distance_m=distance_m, note=note.strip()
     )
     put_tape(result, logbook=place)
     _console().print(f"written for {result.date}\nlogbook: {place}")
@@ -234,9 +234,10 @@ def _print_contents(found: Contents, place: Path) -> None:
     console = _console()
     console.print(f"logbook: {place}", style="bold")
     days = f", {found.first_date} to {found.last_date}" if found.first_date else ""
-    console.print(", ".join(f"{found.counts[t]} {word}" for t, word in _TABLES.items()) + days)
+    counts = (f"{n} {word[:-1] if n == 1 else word}" for t, word in _TABLES.items() for n in [found.counts[t]])
+    console.print(", ".join(counts) + days)
     for one, clips in found.athletes:
-        facts = [f"{clips} clips", one.sex or "", f"{one.height_m:.2f} m" if one.height_m else ""]
+        facts = [f"{clips} clip{'' if clips == 1 else 's'}", one.sex or "", f"{one.height_m:.2f} m" if one.height_m else ""]
         facts += [f"leg {one.leg_length_m:.2f} m"] if one.leg_length_m else []
         console.print(f"  {shown(one.label, 60)}: {', '.join(f for f in facts if f)}")
 

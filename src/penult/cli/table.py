@@ -108,7 +108,7 @@ def _print_lines(title: str, names: Iterable[str], measures: Measures, console: 
         measure = measures.get(name)
         shown = words.shown(name, measure, minus="-")
         if isinstance(measure, Measured):
-            line = Text(f"  {words.term(name).words:<40}")
+            line = Text(f"  {words.term(name).words:<39} ")  # a longer name keeps its gap
             line.append(shown.text, style="bold")
             leaning = words.from_vertical(name, measure).replace(words.MINUS, "-").replace("the ", "")
             for extra in (leaning, "by hand" * shown.by_hand):
@@ -124,7 +124,7 @@ def _print_warnings(analysis: Analysis, console: Console) -> None:
     if analysis.warnings:
         console.print("\nwarnings", style="bold", highlight=False, markup=False)
     for warning in analysis.warnings:
-        _print_wrapped("  ! ", f"{warning.text} ({warning.code})", console)
+        _print_wrapped("  ! ", f"{warning.text} ({words.code_words(warning.code)})", console)
 
 
 def _print_wrapped(lead: str, text: str, console: Console) -> None:

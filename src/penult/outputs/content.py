@@ -11,7 +11,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from penult.model.analysis import Analysis, Contact
+from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs import bars, references, words
 from penult.outputs.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
@@ -75,7 +75,7 @@ def headlines(analysis: Analysis) -> list[dict[str, Any]]:
     return [
         _headline("penultimate_hip_drop_m", analysis.penultimate, None, (0.0, 10.0)),
         _headline_times(analysis),
-        _headline("takeoff_angle_deg", analysis.takeoff, references.drawn_band("takeoff_angle_deg"), (10.0, 30.0)),
+        _headline("takeoff_angle_deg", analysis.takeoff, references.drawn_band(analysis.run, "takeoff_angle_deg"), (10.0, 30.0)),
     ]
 
 
@@ -141,7 +141,7 @@ def sections(analysis: Analysis, pictures: Mapping[tuple[int, str], Picture]) ->
             [
                 end
                 for c in _shown_contacts(analysis)
-                for end in bars.spread(name, [c.measures.get(name)], references.drawn_band(name, c.number))
+                for end in bars.spread(name, [c.measures.get(name)], references.drawn_band(analysis.run, name, c.number))
             ]
         )
         for _, names in _SECTION_ROWS
@@ -150,11 +150,11 @@ def sections(analysis: Analysis, pictures: Mapping[tuple[int, str], Picture]) ->
     return [_section(analysis, contact, pictures, scales) for contact in _shown_contacts(analysis)]
 
 
-def plain_rows(names: Iterable[str], measures: Measures) -> list[Row]:
+def plain_rows(names: Iterable[str], measures: Measures, run: Run) -> list[Row]:
     """Return rows on scales of their own, with the published band where there is one of the same definition."""
     rows = []
     for name in names:
-        measure, band = measures.get(name), references.drawn_band(name)
+        measure, band = measures.get(name), references.drawn_band(run, name)
         scale = bars.scale_for(bars.spread(name, [measure], band), parts=3)
         bar = Markup(bars.interval_bar(name, measure, scale, band))
         rows.append(Row(name=name, label=words.term(name).words, shown=words.shown(name, measure), bar=bar))
@@ -186,9 +186,9 @@ def everything(analysis: Analysis) -> dict[str, Any]:
 
 
 def published(analysis: Analysis) -> list[dict[str, Any]]:
-    """Return every band beside this run's value."""
+    """Return every band of runs like this one beside this run's value."""
     rows = []
-    for band in references.bands():
+    for band in references.bands_beside(analysis.run):
         term, factor = words.term(band.measure), words.term(band.measure).scale
         low, high = (f"{round(factor * v, 3):g}".replace("-", words.MINUS) for v in (band.low, band.high))
         published = low if low == high else f"{low} to {high}"
@@ -270,17 +270,17 @@ def _section(
         lead=lead,
         pictures=tuple(pictures[key] for i in INSTANT_WORDS if (key := (contact.number, str(i))) in pictures),
         groups=tuple(
-            (title, tuple(_section_row(contact, row, scales[row]) for row in names)) for title, names in _SECTION_ROWS
+            (title, tuple(_section_row(analysis.run, contact, row, scales[row]) for row in names)) for title, names in _SECTION_ROWS
         ),
     )
 
 
-def _section_row(contact: Contact, name: str, scale: bars.Scale) -> Row:
+def _section_row(run: Run, contact: Contact, name: str, scale: bars.Scale) -> Row:
     measure = contact.measures.get(name)
     extra = words.from_vertical(name, measure)
     if name == "foot_angle_touchdown_deg" and contact.strike:
         extra = contact.strike
-    bar = bars.interval_bar(name, measure, scale, references.drawn_band(name, contact.number))
+    bar = bars.interval_bar(name, measure, scale, references.drawn_band(run, name, contact.number))
     return Row(name=name, label=words.term(name).words, shown=words.shown(name, measure), bar=Markup(bar), extra=extra)
 
 

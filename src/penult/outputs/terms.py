@@ -230,8 +230,18 @@ _ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "hip drop, penultimate",
         "cm",
         (
-            "Lowest hip height over the third-last support minus lowest hip height over the penultimate support. "
-            "Positive = lower in the penultimate support."
+            "Lowest hip height over the third-last support minus lowest hip height over the penultimate support, both "
+            "above the runway. Positive = lower in the penultimate support. A mat under one of the feet is in it."
+        ),
+    ),
+    (
+        "penultimate",
+        "penultimate_hip_drop_above_support_m",
+        "hip drop, penultimate, above what each foot stood on",
+        "cm",
+        (
+            "The same drop with each hip height counted from the surface under that foot, runway or mat. Without mats it "
+            "is the drop above the runway."
         ),
     ),
     (
