@@ -13,7 +13,7 @@ from pathlib import Path
 
 import av
 
-from penult.adapters.result_file import read_analysis, read_motion
+from penult.adapters.files.result_file import read_analysis, read_motion
 from penult.errors import PenultError
 
 

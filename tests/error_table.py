@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from penult import errors
-from penult.adapters.logbook_connection import DAMAGED_NEXT
+from penult.adapters.logbook.connection import DAMAGED_NEXT
 
 ROOT = Path(__file__).resolve().parents[1]
 BEGIN, END = "<!-- errors -->", "<!-- /errors -->"

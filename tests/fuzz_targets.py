@@ -17,23 +17,23 @@ import numpy as np
 
 from films_to_break import films
 from fuzzing import Target
-from penult.adapters import (
+from penult.adapters.caches import keypoint_cache
+from penult.adapters.files import (
     corrections_text,
-    keypoint_cache,
     lens_file,
-    logbook,
     marks_csv,
     result_file,
     result_folder,
     session_file,
     session_state,
-    video,
 )
-from penult.adapters.lane_file import read_lane, read_still
-from penult.adapters.logbook_csv import export, import_folder
-from penult.adapters.sighting_file import NAME, read_sighting
-from penult.adapters.still_source import read_picture
-from penult.core.lane import fit_lane
+from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.files.sighting_file import NAME, read_sighting
+from penult.adapters.film import video
+from penult.adapters.logbook import book
+from penult.adapters.logbook.csv_folder import export, import_folder
+from penult.adapters.pictures.still_source import read_picture
+from penult.core.lane.fit import fit_lane
 from penult.errors import LogbookError
 from penult.model.analysis import Mat, Notice
 from penult.model.calibration import Lens
@@ -68,7 +68,7 @@ def _key(folder: Path) -> object:
 
 def _logbook(path: Path) -> object:
     try:
-        with logbook.opened(path) as log:
+        with book.opened(path) as log:
             log.check()
             return [log.contents(), log.labels(), log.trials(Choice())]
     finally:
@@ -94,7 +94,7 @@ def _import(table: str, files: dict[str, bytes], empty: bytes) -> Callable[[byte
         path = folder / "import.sqlite"
         path.write_bytes(empty)
         try:
-            with logbook.opened(path) as log:
+            with book.opened(path) as log:
                 import_folder(log, place)
                 return _all_of(log)
         finally:
@@ -104,7 +104,7 @@ def _import(table: str, files: dict[str, bytes], empty: bytes) -> Callable[[byte
     return run
 
 
-def _all_of(log: logbook.Logbook) -> object:
+def _all_of(log: book.Logbook) -> object:
     """Read whatever commands read of a logbook; what an import let in is no damage."""
     try:
         log.check()
@@ -217,7 +217,7 @@ def _filled_logbook(result: Path, work: Path) -> tuple[bytes, dict[str, bytes]]:
     lacking = {**trial.analysis.takeoff, "toe_to_board_m": NotMeasured(reason="r")}  # the last row of its table
     warned = replace(trial.analysis, run=run, warnings=(Notice(code="few", text="t"),), takeoff=lacking)
     said = Said(date="2026-05-01", session="s", approach_strides=9, official_distance_m=5.5, note="n")
-    with logbook.opened(path, create=True) as log:
+    with book.opened(path, create=True) as log:
         log.put_trials(
             [replace(trial, analysis=warned, said=said)], session_folder="f", corrections=[_corrections().decode()]
         )
@@ -231,7 +231,7 @@ def _filled_logbook(result: Path, work: Path) -> tuple[bytes, dict[str, bytes]]:
 
 def _empty_logbook(work: Path) -> bytes:
     path = work / "empty.sqlite"
-    with logbook.opened(path, create=True):
+    with book.opened(path, create=True):
         pass
     return _in_one_file(path)
 

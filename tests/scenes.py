@@ -18,12 +18,12 @@ from typing import Any
 import cv2
 import numpy as np
 
-from penult.adapters import video
-from penult.adapters.lane_file import read_lane
-from penult.adapters.video_writer import write_film
-from penult.core import pinhole
-from penult.core.camera import position_m, project
-from penult.core.lane import fit_lane
+from penult.adapters.files.lane_file import read_lane
+from penult.adapters.film import video
+from penult.adapters.film.writer import write_film
+from penult.core.lane import pinhole
+from penult.core.lane.camera import position_m, project
+from penult.core.lane.fit import fit_lane
 from penult.model.calibration import Camera, LaneFile
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"

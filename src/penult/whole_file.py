@@ -1,6 +1,6 @@
 """Write a single file whole or not at all: aside in the same folder, then renamed in one step.
 
-Folders of results have a writer of their own (`outputs.save`), films too (`adapters.video_writer`); everything else that is
+Folders of results have a writer of their own (`outputs.folder.save`), films too (`adapters.film.writer`); everything else that is
 one file goes through here.
 """
 

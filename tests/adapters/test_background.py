@@ -13,12 +13,12 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters.background import Follower, follow_clip
-from penult.adapters.lane_file import read_lane, read_still
-from penult.core import pinhole
-from penult.core.camera import position_m, project
-from penult.core.followed import FollowedClip
-from penult.core.lane import fit_lane
+from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.pictures.background import Follower, follow_clip
+from penult.core.lane import pinhole
+from penult.core.lane.camera import position_m, project
+from penult.core.lane.fit import fit_lane
+from penult.core.moving_camera.camera_path import FollowedClip
 from penult.errors import CalibrationError, ViewError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import Camera, LaneFile, LaneFit, Mark

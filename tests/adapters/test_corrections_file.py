@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.adapters.corrections_file import NAME, OutdatedError, read_corrections, write_corrections
-from penult.adapters.corrections_text import from_plain, from_text, to_plain, to_text
+from penult.adapters.files.corrections_file import NAME, OutdatedError, read_corrections, write_corrections
+from penult.adapters.files.corrections_text import from_plain, from_text, to_plain, to_text
 from penult.errors import OutputError, ResultError
 from penult.model.analysis import Mat
 from penult.model.corrections import (
@@ -195,7 +195,7 @@ def test_a_place_that_cannot_be_written_says_so(tmp_path: Path) -> None:
 WRITER = """
 import sys
 from pathlib import Path
-from penult.adapters.corrections_file import read_corrections, write_corrections
+from penult.adapters.files.corrections_file import read_corrections, write_corrections
 from penult.model.corrections import Corrections, KindSet
 folder = Path(sys.argv[1])
 there = read_corrections(folder)

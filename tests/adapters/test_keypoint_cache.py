@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from penult.adapters import keypoint_cache
+from penult.adapters.caches import keypoint_cache
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
 

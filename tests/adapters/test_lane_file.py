@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.adapters.lane_file import (
+from penult.adapters.files.lane_file import (
     LaneEntry,
     lane_text,
     read_lane,

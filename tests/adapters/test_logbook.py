@@ -18,13 +18,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.adapters import logbook_schema as schema
-from penult.adapters.logbook import Logbook, opened
-from penult.adapters.logbook_connection import connect, read_only
-from penult.adapters.logbook_csv import export, import_folder
-from penult.adapters.logbook_forget import BLACKED_OUT, forget
+from penult.adapters.logbook import schema
+from penult.adapters.logbook.book import Logbook, opened
+from penult.adapters.logbook.connection import connect, read_only
+from penult.adapters.logbook.csv_folder import export, import_folder
+from penult.adapters.logbook.forget import BLACKED_OUT, forget
 from penult.core.csv_cells import guarded, unguarded
-from penult.core.invented import Form, Made, trial
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import LogbookError, OutputError
 from penult.model.analysis import Mat, Notice
 from penult.model.logbook import Athlete, Choice, CoachNote, TapeResult
@@ -233,7 +233,7 @@ WRITER = """
 import sys
 from pathlib import Path
 from tests_data import some
-from penult.adapters.logbook import opened
+from penult.adapters.logbook.book import opened
 path, label, n = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 for i in range(n):
     with opened(path, create=True) as log:

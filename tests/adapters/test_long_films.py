@@ -10,7 +10,7 @@ import av
 import numpy as np
 import pytest
 
-from penult.adapters.video import grey_frames, open_clip
+from penult.adapters.film.video import grey_frames, open_clip
 
 FRAMES, PIECE, SIDE_PX = 100_000, 500, 64
 

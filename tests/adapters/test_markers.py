@@ -10,10 +10,10 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters.markers import find_markers, marker_cells
-from penult.adapters.still_source import read_picture
-from penult.core.camera import at_depth
-from penult.core.markers import CORNERS, fit_markers, marks_of
+from penult.adapters.pictures.markers import find_markers, marker_cells
+from penult.adapters.pictures.still_source import read_picture
+from penult.core.lane.camera import at_depth
+from penult.core.lane.markers import CORNERS, fit_markers, marks_of
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import LaneFile

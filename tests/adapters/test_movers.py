@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from penult.adapters.movers import movement
-from penult.adapters.movers import profile_of as profile_of_movement
-from penult.core.athlete import find_runs
-from penult.core.camera import project
-from penult.core.synthetic_film import square_camera
+from penult.adapters.pictures.movers import movement
+from penult.adapters.pictures.movers import profile_of as profile_of_movement
+from penult.core.joints.runs import find_runs
+from penult.core.lane.camera import project
+from penult.core.synthetic.film import square_camera
 from penult.errors import NoAthleteError
 from penult.model.calibration import Camera
 from penult.model.lane_profile import LaneProfile
@@ -141,7 +141,7 @@ def test_any_runner_in_any_hall_makes_one_run(speed: float, seed: int) -> None:
 
 def test_a_long_clip_is_measured_in_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
     """The whole of it, block by block, so that memory stays bounded; a shift of light between blocks is no mover."""
-    monkeypatch.setattr("penult.adapters.movers.BLOCK_S", 0.5)
+    monkeypatch.setattr("penult.adapters.pictures.movers.BLOCK_S", 0.5)
     camera = square_camera()
 
     profile = profile_of(camera, seconds=2.0, light=lambda t: 1.0 if t < 1.0 else 1.15)

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from films_to_break import KINDS, film_bytes
-from penult.adapters.video import frames, grey_frames, open_clip, sha256_of
+from penult.adapters.film.video import frames, grey_frames, open_clip, sha256_of
 from penult.errors import ClipError
 from penult.model.clip import Clip
 
@@ -392,7 +392,7 @@ def test_huge_pictures_are_refused_before_they_are_decoded(make_film: Any) -> No
 
 def test_too_many_frames_are_refused(make_film: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     path = make_film(count=40)
-    monkeypatch.setattr("penult.adapters.video_probe.MAX_FRAMES", 39)
+    monkeypatch.setattr("penult.adapters.film.probe.MAX_FRAMES", 39)
 
     with pytest.raises(ClipError, match="too long: more than 39 frames"):
         open_clip(path)

@@ -7,10 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.adapters.patches import ABOVE_M, AROUND_S, BEHIND_M, BELOW_M, PatchCollector, rectify
-from penult.adapters.torso import TrunkCollector
+from penult.adapters.pictures.patches import ABOVE_M, AROUND_S, BEHIND_M, BELOW_M, PatchCollector, rectify
+from penult.adapters.pictures.torso import TrunkCollector
 from penult.app.footage import ROOM_PX, box_about
-from penult.core.camera import project
+from penult.core.lane.camera import project
 from penult.model.calibration import Camera
 from penult.model.clip import Frame
 from penult.model.shoe import RoughContact

@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters import picture_file
-from penult.adapters.picture_file import decoded_picture
-from penult.adapters.still_source import read_picture
+from penult.adapters.files import picture_file
+from penult.adapters.files.picture_file import decoded_picture
+from penult.adapters.pictures.still_source import read_picture
 from penult.errors import ClipError
 
 PICTURE = np.random.default_rng(2).integers(0, 255, (30, 40, 3), dtype=np.uint8)

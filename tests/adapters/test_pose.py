@@ -18,7 +18,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.adapters import pose, video
+from penult.adapters import pose
+from penult.adapters.film import video
 from penult.adapters.pose import CROP_PX, Crop, PoseModel, pose_model
 from penult.errors import PenultError
 from penult.model.arrays import Floats, Image

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from face_detectors import pose_landmarker
-from penult.adapters import video
+from penult.adapters.film import video
 from penult.adapters.pose import Crop, PoseModel, pose_model
 from penult.model.skeleton import INDEX
 

@@ -13,15 +13,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from penult.adapters import result_file
-from penult.adapters.result_file import read_analysis, read_motion
+from penult.adapters.files import result_file
+from penult.adapters.files.result_file import read_analysis, read_motion
 from penult.errors import ResultError
 from penult.model.analysis import Analysis, ClipRecord, Contact, Mat, Notice, Run, Step
 from penult.model.calibration import Camera
 from penult.model.measured import Measured, NotMeasured
 from penult.model.skeleton import JOINTS
 from penult.model.track import Motion, PixelTrack, RunwayTrack
-from penult.outputs.result import analysis_to_dict, analysis_to_json, motion_to_bytes
+from penult.outputs.folder.result import analysis_to_dict, analysis_to_json, motion_to_bytes
 
 # ---------------------------------------------------------------- analyses of every kind
 

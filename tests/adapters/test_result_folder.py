@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.adapters.logbook import opened
-from penult.adapters.logbook_csv import export, import_folder
-from penult.adapters.result_folder import find_results, read_hip_path, read_said, read_stills, said_bytes
+from penult.adapters.files.result_folder import find_results, read_hip_path, read_said, read_stills, said_bytes
+from penult.adapters.logbook.book import opened
+from penult.adapters.logbook.csv_folder import export, import_folder
 from penult.errors import LogbookError, ResultError
 from penult.model.logbook import CoachNote
 from penult.model.trial import Said

@@ -10,18 +10,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.adapters.sighting_file import NAME, read_sighting, sighting_to_bytes
-from penult.core.lane import fit_lane
-from penult.core.outcome import outcome_of
-from penult.core.synthetic import make_runner
-from penult.core.synthetic_film import Faults, ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes, square_camera
+from penult.adapters.files.sighting_file import NAME, read_sighting, sighting_to_bytes
+from penult.core.corrections.outcome import outcome_of
+from penult.core.lane.fit import fit_lane
+from penult.core.synthetic.film import Faults, ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes, square_camera
+from penult.core.synthetic.run import make_runner
 from penult.errors import ResultError
 from penult.model.analysis import Mat, Notice
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.shoe import ShoeContact
 from penult.model.sighting import Sighting
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 
 @pytest.fixture(scope="module")

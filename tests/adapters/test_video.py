@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.adapters.video import FirstReading, frames, grey_frames, open_clip
+from penult.adapters.film.video import FirstReading, frames, grey_frames, open_clip
 from penult.errors import ClipError
 from penult.model.clip import Clip
 
@@ -272,7 +272,7 @@ def test_a_reader_that_is_dropped_closes_its_file(make_film: Any) -> None:
 def test_the_video_library_is_loaded_on_use_only() -> None:
     """T35: neither PyAV nor OpenCV comes in with the adapter."""
     code = (
-        "import sys, penult.adapters.video, penult.adapters.video_writer\n"
+        "import sys, penult.adapters.film.video, penult.adapters.film.writer\n"
         "print([m for m in ('av', 'cv2') if m in sys.modules])"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout

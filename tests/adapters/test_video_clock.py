@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from penult.adapters.video_clock import Clock, base_interval, clock
+from penult.adapters.film.clock import Clock, base_interval, clock
 from penult.errors import ClipError
 
 

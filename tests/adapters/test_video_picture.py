@@ -11,12 +11,12 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters.video import frames, grey_frames, open_clip, raw_frames
-from penult.adapters.video_boxes import track_header_matrix
-from penult.adapters.video_colour import HLG, PQ, Colour, reduced, sdr_table
-from penult.adapters.video_colour import _hlg_light as hlg_light
-from penult.adapters.video_colour import _pq_light as pq_light
-from penult.adapters.video_matrix import Turn, display_matrix, turn
+from penult.adapters.film.boxes import track_header_matrix
+from penult.adapters.film.colour import HLG, PQ, Colour, reduced, sdr_table
+from penult.adapters.film.colour import _hlg_light as hlg_light
+from penult.adapters.film.colour import _pq_light as pq_light
+from penult.adapters.film.matrix import Turn, display_matrix, turn
+from penult.adapters.film.video import frames, grey_frames, open_clip, raw_frames
 from penult.errors import ClipError
 
 MATRICES = {

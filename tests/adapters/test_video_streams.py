@@ -10,7 +10,7 @@ import av
 import numpy as np
 import pytest
 
-from penult.adapters.video import frames, grey_frames, open_clip
+from penult.adapters.film.video import frames, grey_frames, open_clip
 
 RATE_HZ = 25
 FRAME = {"aac": 1024, "mp2": 1152}  # samples (ISO/IEC 14496-3, ISO/IEC 11172-3)

@@ -13,9 +13,9 @@ import av
 import numpy as np
 import pytest
 
-from penult.adapters import video_writer
-from penult.adapters.video import frames, open_clip, raw_frames
-from penult.adapters.video_writer import write_film
+from penult.adapters.film import writer
+from penult.adapters.film.video import frames, open_clip, raw_frames
+from penult.adapters.film.writer import write_film
 from penult.errors import ClipError, OutputError
 
 
@@ -154,7 +154,7 @@ def test_a_full_disk_gives_a_message(tmp_path: Path) -> None:
 import resource, signal, sys
 from pathlib import Path
 import numpy as np
-from penult.adapters.video_writer import write_film
+from penult.adapters.film.writer import write_film
 from penult.errors import OutputError
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000))
@@ -209,13 +209,13 @@ def test_a_refusal_by_the_system_is_worded(tmp_path: Path, films: Any, monkeypat
 
 def test_a_film_that_lost_pictures_is_not_kept(tmp_path: Path, films: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """T40: the finished file is opened again and counted."""
-    add = video_writer._Film.add
+    add = writer._Film.add
 
     def forgetful(self: Any, image: Any) -> None:
         add(self, image)
         self.count += self.count == 3
 
-    monkeypatch.setattr(video_writer._Film, "add", forgetful)
+    monkeypatch.setattr(writer._Film, "add", forgetful)
 
     with pytest.raises(OutputError, match="could not be written whole") as caught:
         write_film(tmp_path / "film.mp4", (320, 180), pictures(films))

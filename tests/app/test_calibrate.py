@@ -13,21 +13,21 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters.chessboard import LensFit
-from penult.adapters.lane_file import read_lane, read_still, write_lane
-from penult.adapters.lens_file import read_lens
-from penult.adapters.markers import find_markers
+from penult.adapters.files.lane_file import read_lane, read_still, write_lane
+from penult.adapters.files.lens_file import read_lens
+from penult.adapters.pictures.chessboard import LensFit
+from penult.adapters.pictures.markers import find_markers
 from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
 from penult.app.check import check_lane
 from penult.app.lanes import Said
 from penult.app.lens import into_lane, lens_from, write_lens
-from penult.core.camera import at_depth, project
-from penult.core.expected import advice, expected_map
-from penult.core.lane import fit_lane
+from penult.core.lane.camera import at_depth, project
+from penult.core.lane.fit import fit_lane
+from penult.core.lane.trust_map import advice, expected_map
 from penult.errors import CalibrationError, OutputError
 from penult.model.calibration import Lens
 from penult.model.marker import MarkerPlace
-from penult.outputs.ink import RUNWAY, SUPPORT
+from penult.outputs.pictures.ink import RUNWAY, SUPPORT
 
 CHESSBOARDS = sorted(Path("/usr/share/doc/opencv-doc/examples/data").glob("left[0-1][0-9].jpg"))
 needs_chessboards = pytest.mark.skipif(len(CHESSBOARDS) < 10, reason="needs Debian's opencv-doc")

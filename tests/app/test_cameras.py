@@ -12,11 +12,12 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.adapters import look_cache, video
-from penult.adapters.lane_file import read_lane, write_lane
+from penult.adapters.caches import look_cache
+from penult.adapters.files.lane_file import read_lane, write_lane
+from penult.adapters.film import video
 from penult.app.cameras import Scan, first_look, scan
-from penult.core.camera import project
-from penult.core.lane import fit_lane
+from penult.core.lane.camera import project
+from penult.core.lane.fit import fit_lane
 from penult.errors import ViewError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import LaneFile, Mark

@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.adapters import video
-from penult.adapters.lane_file import read_lane
+from penult.adapters.files.lane_file import read_lane
+from penult.adapters.film import video
+from penult.adapters.film.colour import Box
+from penult.adapters.film.raw import Raw
 from penult.adapters.pose import Crop, square_of
-from penult.adapters.video_colour import Box
-from penult.adapters.video_raw import Raw
 from penult.app import footage as module
 from penult.app.footage import Footage, Shot, box_about, surroundings
-from penult.core.camera import project
-from penult.core.lane import fit_lane
+from penult.core.lane.camera import project
+from penult.core.lane.fit import fit_lane
 from penult.model.clip import Clip, Frame
 
 SIZE_PX = (320, 180)

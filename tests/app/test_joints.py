@@ -12,8 +12,8 @@ import pytest
 from penult.app.footage import Footage, Shot
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
-from penult.core.athlete import Path as AthletePath
-from penult.core.synthetic_film import clip_of, square_camera
+from penult.core.joints.runs import Path as AthletePath
+from penult.core.synthetic.film import clip_of, square_camera
 from penult.model.arrays import Floats
 from penult.model.settings import Settings
 from penult.model.skeleton import JOINTS

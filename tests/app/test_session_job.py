@@ -14,15 +14,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from penult.adapters.logbook import opened
+from penult.adapters.logbook.book import opened
 from penult.app.session import run_session, write_template
-from penult.core.invented import Form, trial
+from penult.core.synthetic.invented import Form, trial
 from penult.errors import InputError, LogbookError, NoAthleteError, OutputError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete, Choice
 from penult.model.settings import Settings
 from penult.model.trial import Said
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 
 def fake(calls: list[str], clip: Path, settings: Settings, out: Path) -> Analysis:

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from penult.adapters import video
+from penult.adapters.film import video
+from penult.adapters.film.raw import Raw
 from penult.adapters.pose import Crop, square_of
-from penult.adapters.video_raw import Raw
 from penult.app.poses import PosePool
 from penult.app.threads import AHEAD, MOST_WORKERS, in_order, worker_count
 from penult.model.arrays import Floats

@@ -35,11 +35,11 @@ sys.path.insert(0, str(ROOT / "tests" / "bench"))
 
 from accuracy import analysed, arguments_of, show  # noqa: E402
 
-from penult.adapters.lane_file import read_lane  # noqa: E402
-from penult.core.camera import at_depth  # noqa: E402
-from penult.core.lane import fit_lane  # noqa: E402
-from penult.core.markers import fit_markers  # noqa: E402
-from penult.core.remeasured import remeasured  # noqa: E402
+from penult.adapters.files.lane_file import read_lane  # noqa: E402
+from penult.core.lane.camera import at_depth  # noqa: E402
+from penult.core.lane.fit import fit_lane  # noqa: E402
+from penult.core.lane.markers import fit_markers  # noqa: E402
+from penult.core.lane.remeasured import remeasured  # noqa: E402
 from penult.errors import CalibrationError  # noqa: E402
 from penult.model.calibration import LaneFile  # noqa: E402
 from scoring import BARS, UNITS, Score, bar_factor, contact_faults, load, score_film, unit_of  # noqa: E402

@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from penult.adapters.logbook import opened
-from penult.core.invented import Form, Made, trial
+from penult.adapters.logbook.book import opened
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.model.analysis import Mat
 from penult.model.trial import Said, Trial
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 pytestmark = pytest.mark.bench
 

@@ -179,7 +179,7 @@ def wrong(odd: Any, made: Any, path: Path) -> Iterator[str]:
 
 def opened(path: Path) -> None:
     """Open a film of which no facts are stated: it opens, or is refused with words."""
-    from penult.adapters import video
+    from penult.adapters.film import video
     from penult.errors import PenultError
 
     with suppress(PenultError):

@@ -158,8 +158,8 @@ def yardstick(film: Path, result: Path) -> tuple[float, float, int]:
     import av
     import numpy as np
 
+    from penult.adapters.files.result_file import read_motion
     from penult.adapters.pose import Crop, pose_model
-    from penult.adapters.result_file import read_motion
 
     start = time.perf_counter()
     with av.open(str(film / "clip.mp4")) as container:

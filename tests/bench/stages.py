@@ -22,13 +22,13 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[2]
 STAGES = {
     "penult.app.fresh": ("fresh",),
-    "penult.adapters.video": ("FirstReading",),
+    "penult.adapters.film.video": ("FirstReading",),
     "penult.app.cameras": ("first_look",),
     "penult.app.joints.Looking": ("first_track",),
     "penult.app.see": ("see", "look_closer", "locate"),
     "penult.app.shoes.ShoeLook": ("contacts",),
     "penult.app.trunk.TrunkLook": ("motions",),
-    "penult.core.outcome": ("outcome_of",),
+    "penult.core.corrections.outcome": ("outcome_of",),
     "penult.app.pictures": ("write_pictures",),
     "penult.app.pictures._Page": ("_make",),
 }

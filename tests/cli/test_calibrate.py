@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from penult.adapters.lane_file import read_lane
+from penult.adapters.files.lane_file import read_lane
 from penult.cli import main, run
-from penult.core.camera import position_m
-from penult.core.lane import fit_lane
+from penult.core.lane.camera import position_m
+from penult.core.lane.fit import fit_lane
 
 HEAD = "name,pixel_x,pixel_y,x_m,y_m,z_m\n"
 TYPED = [

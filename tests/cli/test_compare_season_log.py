@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
-from penult.adapters.logbook import opened
-from penult.adapters.result_folder import said_bytes
+from penult.adapters.files.result_folder import said_bytes
+from penult.adapters.logbook.book import opened
 from penult.cli import build
-from penult.core.invented import Form, trial
+from penult.core.synthetic.invented import Form, trial
 from penult.errors import PenultError
 from penult.model.analysis import Mat
 from penult.model.trial import Said, Trial
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 EVIL = "<b>A&1</b>\u202e"
 

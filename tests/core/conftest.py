@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.core.body import mass_centre, middle, segment_table
-from penult.core.evidence import ContactEvidence, Event, FlightEvidence, Hips
-from penult.core.locate import joint_depths, to_runway
-from penult.core.synthetic import RUN_THROUGH, Runner, make_runner
-from penult.core.synthetic_film import film, frame_times_s, square_camera
+from penult.core.joints.body import mass_centre, middle, segment_table
+from penult.core.joints.locate import joint_depths, to_runway
+from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence, Hips
+from penult.core.synthetic.film import film, frame_times_s, square_camera
+from penult.core.synthetic.run import RUN_THROUGH, Runner, make_runner
 from penult.model.analysis import Foot
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera

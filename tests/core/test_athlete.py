@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.athlete import BIN_M, MIN_TRAVEL_M, Path, find_runs, position_at
+from penult.core.joints.runs import BIN_M, MIN_TRAVEL_M, Path, find_runs, position_at
 from penult.errors import NoAthleteError
 from penult.model.arrays import Floats
 from penult.model.lane_profile import LaneProfile

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.core import body
+from penult.core.joints import body
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
 

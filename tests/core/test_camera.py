@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.core.camera import (
+from penult.core.lane.camera import (
     at_depth,
     at_height,
     check_view,
@@ -23,9 +23,9 @@ from penult.core.camera import (
     to_matrix,
     view_angle_deg,
 )
-from penult.core.expected import advice
-from penult.core.lane import fit_lane
-from penult.core.lane_draws import sample_cameras
+from penult.core.lane.camera_draws import sample_cameras
+from penult.core.lane.fit import fit_lane
+from penult.core.lane.trust_map import advice
 from penult.errors import CalibrationError, HorizonError, ViewError
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, LaneFit, Lens, Mark

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import savgol_filter
 
-from penult.core.clean import DRAWN_S, GAP_S, fill_gaps, smooth_path, trust
-from penult.core.locate import joint_depths, to_runway
-from penult.core.synthetic import Runner
-from penult.core.synthetic_film import Faults, film, frame_times_s
+from penult.core.joints.clean import DRAWN_S, GAP_S, fill_gaps, smooth_path, trust
+from penult.core.joints.locate import joint_depths, to_runway
+from penult.core.synthetic.film import Faults, film, frame_times_s
+from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.clock import apply, judge, likely_slowness
-from penult.core.lane import fit_lane
+from penult.core.checks.clock import apply, judge, likely_slowness
+from penult.core.lane.fit import fit_lane
 from penult.core.pipeline import locate, measure
-from penult.core.synthetic import Runner
-from penult.core.synthetic_film import ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes
+from penult.core.synthetic.film import ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes
+from penult.core.synthetic.run import Runner
 from penult.model.analysis import Analysis, ClipRecord, Run, Step
 from penult.model.calibration import Camera, LaneFile
 from penult.model.measured import Measure, Measured, NotMeasured

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.compare import compare, verdict_of
-from penult.core.groups import depends_on_lane, mixed
-from penult.core.invented import Form, Made, trial
+from penult.core.clips.compare import compare, verdict_of
+from penult.core.clips.groups import depends_on_lane, mixed
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import InputError
 from penult.model.analysis import Mat
 from penult.model.comparison import ComparedMeasure, Comparison, Group, Interval

@@ -7,13 +7,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import contacts
-from penult.core.clean import trust
-from penult.core.confusion import confused, misshapen, straying, without_joints
-from penult.core.contacts import find_supports
-from penult.core.locate import joint_depths, to_runway
-from penult.core.synthetic import Runner
-from penult.core.synthetic_film import film, frame_times_s
+from penult.core.joints import supports
+from penult.core.joints.clean import trust
+from penult.core.joints.confusion import confused, misshapen, straying, without_joints
+from penult.core.joints.locate import joint_depths, to_runway
+from penult.core.joints.supports import find_supports
+from penult.core.synthetic.film import film, frame_times_s
+from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint
@@ -99,10 +99,10 @@ def test_of_two_stays_that_last_as_long_the_one_is_kept_in_which_the_foot_stands
     share_m = np.full(40, 0.143)
     swings = np.array([[-4.99, 0.25], [-4.93, 0.18], [-4.90, 0.20], [-4.86, 0.24]])
     stands = np.array([[-4.57, 0.05], [-4.60, 0.04], [-4.61, 0.02], [-4.60, 0.02], [-4.59, 0.03]])
-    one = contacts._stay(np.array([16, 17, 20, 23]), np.array([1, 1, 1, 0]), swings, share_m)
-    other = contacts._stay(np.array([20, 23, 24, 25, 26]), np.array([0, 1, 1, 1, 1]), stands, share_m)
+    one = supports._stay(np.array([16, 17, 20, 23]), np.array([1, 1, 1, 0]), swings, share_m)
+    other = supports._stay(np.array([20, 23, 24, 25, 26]), np.array([0, 1, 1, 1, 1]), stands, share_m)
 
-    assert [s.toe_x_m for s in contacts._one_foot_at_a_time([one, other], way_m)] == [other.toe_x_m]
+    assert [s.toe_x_m for s in supports._one_foot_at_a_time([one, other], way_m)] == [other.toe_x_m]
 
 
 def test_a_support_whose_first_rows_are_missing_begins_midway_across_the_gap(

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.contacts import Support, feet_m, find_supports, hip_way_m
-from penult.core.locate import joint_depths, to_runway
-from penult.core.sides import LEG, exchange
-from penult.core.synthetic import RUN_THROUGH, Plan, Runner, make_runner
-from penult.core.synthetic_film import Faults, film, frame_times_s, square_camera
+from penult.core.joints.locate import joint_depths, to_runway
+from penult.core.joints.sides import LEG, exchange
+from penult.core.joints.supports import Support, feet_m, find_supports, hip_way_m
+from penult.core.synthetic.film import Faults, film, frame_times_s, square_camera
+from penult.core.synthetic.run import RUN_THROUGH, Plan, Runner, make_runner
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import RunwayTrack

@@ -10,15 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core import carry, draws
-from penult.core.corrections import applicable, clip_with
-from penult.core.drags import REACH_S, HandTrack
-from penult.core.history import added, clashing, redone, undone
-from penult.core.lane import fit_lane
-from penult.core.outcome import outcome_of, outcome_with
+from penult.core.corrections.apply import applicable, clip_with
+from penult.core.corrections.apply_joints import REACH_S, HandTrack
+from penult.core.corrections.history import added, clashing, redone, undone
+from penult.core.corrections.outcome import outcome_of, outcome_with
+from penult.core.lane.fit import fit_lane
 from penult.core.pipeline import Outcome
-from penult.core.synthetic import Runner
-from penult.core.synthetic_film import Faults, ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes
+from penult.core.synthetic.film import Faults, ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes
+from penult.core.synthetic.run import Runner
+from penult.core.trunk import flight_drift
+from penult.core.uncertainty import draws
 from penult.model.analysis import Analysis, Mat
 from penult.model.calibration import Camera
 from penult.model.corrections import (
@@ -43,7 +44,7 @@ from penult.model.settings import Settings
 from penult.model.sighting import Sighting
 from penult.model.skeleton import INDEX, JOINTS, joint
 from penult.model.track import PixelTrack
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 RATE_HZ = 240.0
 FRAME_S = 1.0 / RATE_HZ
@@ -53,7 +54,7 @@ FRAME_S = 1.0 / RATE_HZ
 def fewer_draws() -> Iterator[None]:
     """80 draws instead of 250 give an SD within 8 % and take a third of the time."""
     with pytest.MonkeyPatch.context() as patch:
-        for module in (draws, carry):
+        for module in (draws, flight_drift):
             patch.setattr(module, "COUNT", 80)
         yield
 

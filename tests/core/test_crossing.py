@@ -7,8 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core.athlete import Path
-from penult.core.crossing import HIDDEN, Crossing, crossing_notices, crossings, without_crossed
+from penult.core.joints.crossing import HIDDEN, Crossing, crossing_notices, crossings, without_crossed
+from penult.core.joints.runs import Path
 from penult.model.lane_profile import LaneProfile
 from penult.model.shoe import ShoeContact
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from penult.core.doubt import UNSEEN, withhold
-from penult.core.light import evened
+from penult.core.checks.unseen_instants import UNSEEN, withhold
+from penult.core.shoe.light import evened
 from penult.model.analysis import Analysis, ClipRecord, Contact, Run, Step
 from penult.model.measured import Measured, NotMeasured
 from penult.model.shoe import ShoePatches

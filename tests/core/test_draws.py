@@ -7,12 +7,12 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import draws
-from penult.core.camera import at_depth, project
-from penult.core.events import _camera_part
-from penult.core.lane import fit_lane
-from penult.core.locate import ATHLETE_DEPTH_SD_M, DEPTH_SD_M
-from penult.core.synthetic_film import lane_file, square_camera
+from penult.core.joints.locate import ATHLETE_DEPTH_SD_M, DEPTH_SD_M
+from penult.core.lane.camera import at_depth, project
+from penult.core.lane.fit import fit_lane
+from penult.core.measures.events import _camera_part
+from penult.core.synthetic.film import lane_file, square_camera
+from penult.core.uncertainty import draws
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint

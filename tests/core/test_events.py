@@ -7,14 +7,14 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core.camera import at_depth, project
-from penult.core.contacts import Support
-from penult.core.draws import Draws
-from penult.core.events import COMMON_SHARE, FLAT_SD_M, make_event, nearest_camera, rough_contact
-from penult.core.evidence import Event
-from penult.core.lane import fit_lane
-from penult.core.lane_draws import sample_cameras
-from penult.core.synthetic_film import lane_file, square_camera
+from penult.core.joints.supports import Support
+from penult.core.lane.camera import at_depth, project
+from penult.core.lane.camera_draws import sample_cameras
+from penult.core.lane.fit import fit_lane
+from penult.core.measures.events import COMMON_SHARE, FLAT_SD_M, make_event, nearest_camera, rough_contact
+from penult.core.measures.evidence import Event
+from penult.core.synthetic.film import lane_file, square_camera
+from penult.core.uncertainty.draws import Draws
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.shoe import ShoeContact

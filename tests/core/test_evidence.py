@@ -7,11 +7,11 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import evidence
-from penult.core.body import knee_angle_deg, segment_table
-from penult.core.evidence import Event, Scene
+from penult.core.joints.body import knee_angle_deg, segment_table
+from penult.core.measures import evidence
 from penult.core.measures.contact import foot_speed_touchdown_m_per_s
-from penult.core.synthetic import Runner
+from penult.core.measures.evidence import Event, Scene
+from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import RunwayTrack

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import linalg
 
-from penult.core import fits
+from penult.core.numeric import fits
 from penult.model.arrays import Floats
 
 RATE_HZ, NOISE_M = 240.0, 0.02

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core.hidden import BEHIND_M, FREE_M, LEAST_WORTH, knee_worth, with_far_elbow
+from penult.core.joints.hidden import BEHIND_M, FREE_M, LEAST_WORTH, knee_worth, with_far_elbow
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import RunwayTrack

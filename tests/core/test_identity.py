@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.identity import one_body, refuse_cut
-from penult.core.locate import joint_depths
+from penult.core.joints.identity import one_body, refuse_cut
+from penult.core.joints.locate import joint_depths
 from penult.errors import NotMeasurableError
 from penult.model.skeleton import JOINTS
 from penult.model.track import RunwayTrack

@@ -7,8 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core.evidence import Event, FlightEvidence
-from penult.core.joined import DIP_M_PER_S, joined
+from penult.core.measures.evidence import Event, FlightEvidence
+from penult.core.measures.joined_speeds import DIP_M_PER_S, joined
 
 DRAWS, HALF_S, SUPPORT_S = 4001, 0.06, 0.10
 SD_M_PER_S = 0.15

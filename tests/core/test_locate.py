@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.camera import project
-from penult.core.clean import fill_gaps, trust
-from penult.core.locate import HALF_WIDTH_M, inside_picture, joint_depths, to_picture, to_runway
-from penult.core.synthetic import Runner
-from penult.core.synthetic_body import joints_at
-from penult.core.synthetic_film import square_camera
+from penult.core.joints.clean import fill_gaps, trust
+from penult.core.joints.locate import HALF_WIDTH_M, inside_picture, joint_depths, to_picture, to_runway
+from penult.core.lane.camera import project
+from penult.core.synthetic.body import joints_at
+from penult.core.synthetic.film import square_camera
+from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.evidence import ContactEvidence
 from penult.core.measures.contact import CONTACT_MEASURES, contact_measures, strike
+from penult.core.measures.evidence import ContactEvidence
 from penult.model.measured import Measured, NotMeasured
 
 Made = Any  # the class of tests/core/conftest.py

@@ -45,9 +45,9 @@ EXEMPT = {
 }
 MIXED = {
     "penult.model.comparison": "values of whatever measure is compared, in its unit",
-    "penult.core.shift": "motions of a picture: angle, scale and pixels in one vector",
-    "penult.core.followed": "motions of a picture: angle, scale and pixels in one vector",
-    "penult.core.scene": "lines of sight: directions have no unit",
+    "penult.core.moving_camera.registration": "motions of a picture: angle, scale and pixels in one vector",
+    "penult.core.moving_camera.camera_path": "motions of a picture: angle, scale and pixels in one vector",
+    "penult.core.moving_camera.background_points": "lines of sight: directions have no unit",
 }
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.numbering import TAKEOFF_RISE_M_PER_S, reference_index, takeoff_index
+from penult.core.measures.numbering import TAKEOFF_RISE_M_PER_S, reference_index, takeoff_index
 
 NAN = float("nan")
 PLACES_M = [-6.5, -4.4, -2.1, -0.1]

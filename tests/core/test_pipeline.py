@@ -12,14 +12,13 @@ from collections import defaultdict
 import numpy as np
 import pytest
 
-from penult.core import carry, draws, locate
-from penult.core.events import COMMON_SHARE
-from penult.core.lane import fit_lane
+from penult.core.joints import locate
+from penult.core.lane.fit import fit_lane
+from penult.core.measures.events import COMMON_SHARE
 from penult.core.measures.takeoff import LANDING_DROP_M
 from penult.core.pipeline import Outcome, measure
 from penult.core.pipeline import locate as locate_joints
-from penult.core.synthetic import Plan, Runner, make_runner
-from penult.core.synthetic_film import (
+from penult.core.synthetic.film import (
     Faults,
     ShoeSpread,
     clip_of,
@@ -29,7 +28,10 @@ from penult.core.synthetic_film import (
     shoes,
     square_camera,
 )
-from penult.core.synthetic_truth import truth
+from penult.core.synthetic.run import Plan, Runner, make_runner
+from penult.core.synthetic.truth import truth
+from penult.core.trunk import flight_drift
+from penult.core.uncertainty import draws
 from penult.errors import NotMeasurableError
 from penult.model.analysis import Analysis, Mat
 from penult.model.calibration import Camera, LaneFit
@@ -51,7 +53,7 @@ FAULTS = Faults(
     bias_shares=draws.BIAS_SHARES,
     drift_m=draws.DRIFT_SD_M,
     drift_s=draws.DRIFT_TIME_S,
-    flight_drift_m=carry.FLIGHT_DRIFT_M,
+    flight_drift_m=flight_drift.FLIGHT_DRIFT_M,
     depth_m=locate.depth_sd_m(),
     line_m=locate.ATHLETE_DEPTH_SD_M,
 )
@@ -98,7 +100,7 @@ def outcome(
 def errors() -> dict[str, list[float]]:
     """Return, by name of the measure, (value - truth) / (u95 / 2) over contacts and seeds."""
     with pytest.MonkeyPatch.context() as patch:
-        for module in (draws, carry):
+        for module in (draws, flight_drift):
             patch.setattr(module, "COUNT", FEWER_DRAWS)
         return _errors()
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.remeasured import remeasured
+from penult.core.lane.remeasured import remeasured
 from penult.errors import CalibrationError
 from penult.model.calibration import Mark
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from penult.core.invented import Form, Made, trial
-from penult.core.season import HEADLINES, season
+from penult.core.clips.season import HEADLINES, season
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import InputError
 from penult.model.measured import Measured
 from penult.model.trial import Said, Trial

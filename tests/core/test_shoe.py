@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.ndimage import shift
 
-import penult.core.shoe
+import penult.core.shoe.contact
 from drawn_shoe import LENGTH_M, Drawing, patches, rough
-from penult.core.shoe import _second_looks, refine, refine_all
-from penult.core.shoe_onset import leaves, own_curve
-from penult.core.shoe_scene import Box, look, new_edges, steadied
+from penult.core.shoe.contact import _second_looks, refine, refine_all
+from penult.core.shoe.onset import leaves, own_curve
+from penult.core.shoe.pictures import Box, look, new_edges, steadied
 from penult.model.shoe import ShoeContact, ShoePatches
 
 FRAME_240_S = 1.0 / 240.0
@@ -66,8 +66,10 @@ def test_a_mat_under_a_shoe_without_ends_is_not_claimed(monkeypatch: pytest.Monk
     mat = Drawing(height_m=0.05)
     seen = refine(patches(mat), rough(mat, **WRONG))
     for name in ("toe_tip", "heel_edge"):
-        whole = getattr(penult.core.shoe, name)
-        monkeypatch.setattr(penult.core.shoe, name, lambda *given, whole=whole: replace(whole(*given), seen=False))
+        whole = getattr(penult.core.shoe.contact, name)
+        monkeypatch.setattr(
+            penult.core.shoe.contact, name, lambda *given, whole=whole: replace(whole(*given), seen=False)
+        )
     unseen, bare = (refine(patches(drawn), rough(drawn, **WRONG)) for drawn in (mat, Drawing(seed=3)))
 
     assert seen.support_height_m == pytest.approx(0.05, abs=0.008)
@@ -78,8 +80,8 @@ def test_a_mat_under_a_shoe_without_ends_is_not_claimed(monkeypatch: pytest.Monk
 
 def test_a_surface_of_which_no_border_is_seen_is_not_taken_for_the_runway(monkeypatch: pytest.MonkeyPatch) -> None:
     """A dark shoe on a dark ground: 0 with 3 mm stated would be a guess. Times and toe stay."""
-    whole = penult.core.shoe.surface
-    monkeypatch.setattr(penult.core.shoe, "surface", lambda *given: replace(whole(*given), seen=False))
+    whole = penult.core.shoe.contact.surface
+    monkeypatch.setattr(penult.core.shoe.contact, "surface", lambda *given: replace(whole(*given), seen=False))
     drawing = Drawing(seed=3)
     found = refine(patches(drawing), rough(drawing, **WRONG))
 

@@ -8,13 +8,13 @@ from functools import cache
 import numpy as np
 import pytest
 
-import penult.core.shoe_events
+import penult.core.shoe.events
 from drawn_shoe import Drawing, patches, rough
-from penult.core.shoe import refine
-from penult.core.shoe_arrival import _along, _end, _followed, arrival
-from penult.core.shoe_events import FOREFOOT_BOX_M
-from penult.core.shoe_onset import Onset
-from penult.core.shoe_scene import Scene, look
+from penult.core.shoe.arrival import _along, _end, _followed, arrival
+from penult.core.shoe.contact import refine
+from penult.core.shoe.events import FOREFOOT_BOX_M
+from penult.core.shoe.onset import Onset
+from penult.core.shoe.pictures import Scene, look
 from penult.model.shoe import ShoePatches
 
 SINKING = 0.06
@@ -71,7 +71,7 @@ def test_touchdown_is_known_to_an_eighth_of_a_frame_and_not_always_early(
 
 def test_the_way_makes_touchdown_sharper(monkeypatch: pytest.MonkeyPatch) -> None:
     with_way = errors_s(240.0)
-    monkeypatch.setattr(penult.core.shoe_events, "arrival", lambda scene, reach, place, roughly, turning: roughly)
+    monkeypatch.setattr(penult.core.shoe.events, "arrival", lambda scene, reach, place, roughly, turning: roughly)
     without = errors_s(240.0)
 
     assert np.sqrt(np.mean(with_way**2)) < 0.6 * np.sqrt(np.mean(without**2))

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.sides import ARM, LEG, exchange, settle_arms
+from penult.core.joints.sides import ARM, LEG, exchange, settle_arms
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import PixelTrack
 

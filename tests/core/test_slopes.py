@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import lfilter, savgol_filter
 from scipy.stats import theilslopes
 
-from penult.core.slopes import first_order, local_quadratics, median_slope
+from penult.core.numeric.slopes import first_order, local_quadratics, median_slope
 
 
 def test_the_median_slope_is_theil_and_sens() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from penult.core.contacts import Support
-from penult.core.draws import COUNT, Draws
-from penult.core.standing import refuse_other_lane
+from penult.core.checks.other_lane import refuse_other_lane
+from penult.core.joints.supports import Support
+from penult.core.uncertainty.draws import COUNT, Draws
 from penult.errors import NoAthleteError
 from penult.model.skeleton import JOINTS, joint
 

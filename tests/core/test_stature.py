@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from penult.core.draws import COUNT, Draws
-from penult.core.stature import CHAIN_SHARE, body_height, chain_m, height_notice
+from penult.core.checks.stature import CHAIN_SHARE, body_height, chain_m, height_notice
+from penult.core.uncertainty.draws import COUNT, Draws
 from penult.model.measured import Measured, NotMeasured
 from penult.model.skeleton import INDEX, JOINTS, joint
 

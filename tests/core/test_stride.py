@@ -7,10 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 
-from penult.core import trunk_window
-from penult.core.draws import Draws, draw_track
 from penult.core.measures.takeoff import hip_drop_to_takeoff_m, penultimate_hip_drop_m
-from penult.core.stride import WANDER_M, hip_heights
+from penult.core.trunk import window as trunk_window
+from penult.core.trunk.hip_heights import WANDER_M, hip_heights
+from penult.core.uncertainty.draws import Draws, draw_track
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import joint

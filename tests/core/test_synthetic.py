@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.core.body import mass_centre, segment_table
-from penult.core.locate import joint_depths, to_runway
-from penult.core.synthetic import Plan, Runner, make_runner
-from penult.core.synthetic_body import FLAT_FROM, FLAT_UNTIL, SHARE, joints_at
-from penult.core.synthetic_film import Faults, film, frame_times_s
-from penult.core.synthetic_truth import truth
+from penult.core.joints.body import mass_centre, segment_table
+from penult.core.joints.locate import joint_depths, to_runway
+from penult.core.synthetic.body import FLAT_FROM, FLAT_UNTIL, SHARE, joints_at
+from penult.core.synthetic.film import Faults, film, frame_times_s
+from penult.core.synthetic.run import Plan, Runner, make_runner
+from penult.core.synthetic.truth import truth
 from penult.model.calibration import Camera
 from penult.model.skeleton import joint
 

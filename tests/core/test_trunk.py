@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from scipy.ndimage import map_coordinates
 
-from penult.core import trunk, trunk_window
-from penult.core.carry import TRUNK, Flight, airborne, carried
-from penult.core.draws import Draws, draw_track
+from penult.core.trunk import registration
+from penult.core.trunk import window as trunk_window
+from penult.core.trunk.flight_drift import TRUNK, Flight, airborne, carried
+from penult.core.uncertainty.draws import Draws, draw_track
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import JOINTS, joint
@@ -68,7 +69,7 @@ def _picture(x: Floats, y: Floats, motion: Floats) -> Floats:
     gx, gy = np.meshgrid(x, y)
     c, s = np.cos(lean), np.sin(lean)
     v, up = c * (gx - shift_x) + s * (gy - shift_y), c * (gy - shift_y) - s * (gx - shift_x)
-    a, b = trunk.HALF_WIDTH * LENGTH_M, trunk.HALF_DEPTH * LENGTH_M
+    a, b = registration.HALF_WIDTH * LENGTH_M, registration.HALF_DEPTH * LENGTH_M
     depth = b * np.sqrt(np.clip(1.0 - (v / a) ** 2, 0.0, None))
     body = _pattern(v - turn * depth, up)
     return np.where(np.abs(v) < a, body, _pattern(gx + 5.0, gy + 5.0))
@@ -93,7 +94,7 @@ def _slope(values: Floats) -> float:
 @pytest.mark.parametrize("turn_rate", [0.0, 1.5])
 def test_known_motion_is_found_also_while_the_trunk_turns_about_its_long_axis(turn_rate: float) -> None:
     """0.15 and -0.08 m/s and 0.4 rad/s; a turn of 1.5 rad/s moves the surface by 0.17 m/s, which must not be taken for a shift."""
-    found = trunk.follow_trunk(_patches(_motions(turn_rate)), _track())
+    found = registration.follow_trunk(_patches(_motions(turn_rate)), _track())
 
     assert not found.reason
     assert _slope(found.shift_m[:, 0]) == pytest.approx(0.15, abs=0.03)
@@ -117,7 +118,7 @@ def test_near_arm_before_the_trunk_is_left_out() -> None:
         images[i][np.ix_(arm, along)] = 230
     seen = dataclasses.replace(patches, images=images)
 
-    found = trunk.follow_trunk(seen, dataclasses.replace(track, xy_m=joints))
+    found = registration.follow_trunk(seen, dataclasses.replace(track, xy_m=joints))
 
     assert _slope(found.shift_m[:, 0]) == pytest.approx(0.15, abs=0.03)
     assert _slope(found.shift_m[:, 1]) == pytest.approx(-0.08, abs=0.015)
@@ -128,11 +129,11 @@ def test_pictures_that_do_not_agree_are_refused() -> None:
     patches = _patches(_motions(0.0))
     noise = np.random.default_rng(9).integers(0, 255, patches.images.shape, dtype=np.uint8)
 
-    found = trunk.follow_trunk(dataclasses.replace(patches, images=noise), _track())
+    found = registration.follow_trunk(dataclasses.replace(patches, images=noise), _track())
 
     assert found.reason == "the pictures of the trunk do not agree"
     few = dataclasses.replace(patches, images=patches.images[:3], index=np.arange(3))
-    assert trunk.follow_trunk(few, _track()).reason == "too few pictures of the trunk"
+    assert registration.follow_trunk(few, _track()).reason == "too few pictures of the trunk"
 
 
 def test_window_follows_a_parabola_and_stops_where_the_body_leaves(runway: RunwayTrack) -> None:
@@ -235,10 +236,10 @@ def test_a_stride_may_be_as_rough_as_twice_its_joints_but_a_flight_may_not() -> 
     stride = dataclasses.replace(flight, is_stride=True)
     between = dataclasses.replace(rough, filled=np.ones_like(rough.filled))
 
-    assert trunk._most_jitter_m(stride, rough) == pytest.approx(0.02, rel=0.35)
-    assert trunk._most_jitter_m(stride, calm) == trunk.MOST_JITTER_M
-    assert trunk._most_jitter_m(flight, rough) == trunk.MOST_JITTER_M
-    assert trunk._most_jitter_m(stride, between) == trunk.MOST_JITTER_M
+    assert registration._most_jitter_m(stride, rough) == pytest.approx(0.02, rel=0.35)
+    assert registration._most_jitter_m(stride, calm) == registration.MOST_JITTER_M
+    assert registration._most_jitter_m(flight, rough) == registration.MOST_JITTER_M
+    assert registration._most_jitter_m(stride, between) == registration.MOST_JITTER_M
 
 
 def test_a_stride_may_bend_where_a_flight_must_not() -> None:
@@ -248,9 +249,9 @@ def test_a_stride_may_bend_where_a_flight_must_not() -> None:
     motions = np.stack([0.1 * t, kink - kink.mean(), 0.0 * t, 0.0 * t], axis=1)
     patches = _patches(motions)
 
-    flight = trunk.follow_trunk(patches, _track())
+    flight = registration.follow_trunk(patches, _track())
     window = dataclasses.replace(patches.window, is_stride=True)
-    stride = trunk.follow_trunk(dataclasses.replace(patches, window=window), _track())
+    stride = registration.follow_trunk(dataclasses.replace(patches, window=window), _track())
 
     assert not stride.reason
     assert flight.jitter_m > 3.0 * stride.jitter_m
@@ -264,7 +265,7 @@ def test_pictures_are_read_between_their_pixels_as_scipy_reads_them() -> None:
     row, column = rng.uniform(-2.0, 21.0, (3, 400)), rng.uniform(-2.0, 15.0, (3, 400))
     row[:, :3], column[:, :3] = [0.0, 19.0, 19.0], [0.0, 13.0, 0.0]  # on the rim
 
-    read, inside = trunk._between(layers, row, column)
+    read, inside = registration._between(layers, row, column)
 
     for i in range(3):
         for c in range(4):
@@ -277,9 +278,9 @@ def test_a_picture_with_too_few_usable_places_keeps_its_motion() -> None:
     rng = np.random.default_rng(12)
     design, rest = rng.normal(size=(60, 3, 5)), rng.normal(size=(2, 60, 3)).astype(np.float32)
     sure = np.zeros((2, 60), dtype=bool)
-    sure[0, : trunk.LEAST_PLACES] = sure[1, : trunk.LEAST_PLACES - 1] = True
+    sure[0, : registration.LEAST_PLACES] = sure[1, : registration.LEAST_PLACES - 1] = True
 
-    steps = trunk._steps(design, rest, sure, np.zeros((2, 5)))
+    steps = registration._steps(design, rest, sure, np.zeros((2, 5)))
 
     assert (steps[0] != 0.0).all()
     assert (steps[1] == 0.0).all()
@@ -293,7 +294,7 @@ def test_the_robust_step_is_a_weighted_least_squares_fit() -> None:
     rest[0, :5] += 400.0  # an arm before the trunk
     sure = np.ones((1, 60), dtype=bool)
 
-    step = trunk._steps(design, rest, sure, np.zeros((1, 5)))[0]
+    step = registration._steps(design, rest, sure, np.zeros((1, 5)))[0]
 
     r = rest.ravel().astype(float)
     scale = 2.0 * (1.4826 * np.median(np.abs(r)) + 0.5)

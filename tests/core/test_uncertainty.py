@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from penult.core.uncertainty import to_measure
+from penult.core.uncertainty.expanded import to_measure
 from penult.model.arrays import Floats
 from penult.model.measured import Measured, NotMeasured
 

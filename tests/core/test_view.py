@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from penult.core.view import SMALLEST_PX, athlete_height_px, check_picture, check_upright
+from penult.core.lane.view import SMALLEST_PX, athlete_height_px, check_picture, check_upright
 from penult.errors import ViewError
 from penult.model.calibration import Camera
 

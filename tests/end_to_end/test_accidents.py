@@ -153,7 +153,7 @@ def test_a_result_with_a_read_only_folder_in_it_leaves_nothing_behind_when_repla
     """The old result is exchanged and then removed, whatever modes its folders have."""
     (own / "stills").chmod(0o555)
     rewrite = (
-        "import json, sys; from pathlib import Path; from penult.outputs.save import write_result\n"
+        "import json, sys; from pathlib import Path; from penult.outputs.folder.save import write_result\n"
         "place = Path(sys.argv[1]); content = (place / 'analysis.json').read_bytes()\n"
         "write_result(place, [('analysis.json', content)], sha256=json.loads(content)['clip']['sha256'])"
     )

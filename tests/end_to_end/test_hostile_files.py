@@ -18,9 +18,9 @@ import pytest
 
 from fuzz_targets import targets
 from fuzzing import Tally, mutants
-from penult.adapters import keypoint_cache
-from penult.adapters.result_file import read_motion
-from penult.adapters.sighting_file import NAME, read_sighting
+from penult.adapters.caches import keypoint_cache
+from penult.adapters.files.result_file import read_motion
+from penult.adapters.files.sighting_file import NAME, read_sighting
 from penult.errors import ResultError
 
 pytestmark = pytest.mark.slow

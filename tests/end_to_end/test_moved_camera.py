@@ -19,9 +19,9 @@ import numpy as np
 import pytest
 
 from accidents import command, environment
-from penult.core import pinhole
-from penult.core.camera import position_m, project
-from penult.core.lane import fit_lane
+from penult.core.lane import pinhole
+from penult.core.lane.camera import position_m, project
+from penult.core.lane.fit import fit_lane
 from penult.model.calibration import Camera
 from scenes import Scene, faults, laid, lane_from, material, plain
 

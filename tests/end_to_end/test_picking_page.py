@@ -16,12 +16,12 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
-from penult.adapters.lane_file import read_lane, read_still
-from penult.adapters.lens_file import lens_text
+from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.files.lens_file import lens_text
 from penult.app.lanes import Said
 from penult.app.picking import FACTS, Picking, picking
-from penult.core.camera import position_m, project
-from penult.core.lane import fit_lane
+from penult.core.lane.camera import position_m, project
+from penult.core.lane.fit import fit_lane
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import Camera, Lens

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from penult.core.stature import height_notice
+from penult.core.checks.stature import height_notice
 from penult.model.measured import Measured
 from scoring import BARS, UNITS, Score, contact_faults, load, score_film
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from face_detectors import LEAST_SURE, face_network, face_score, is_person_with_face, pose_landmarker
-from penult.adapters import video
-from penult.adapters.result_file import read_analysis, read_motion
-from penult.adapters.sighting_file import read_sighting
+from penult.adapters.files.result_file import read_analysis, read_motion
+from penult.adapters.files.sighting_file import read_sighting
+from penult.adapters.film import video
 from penult.app.share import _Veil, share
 from penult.errors import InputError
 from scenes import material, small_px

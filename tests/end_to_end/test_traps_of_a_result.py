@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.pose import MODEL_SHA256
-from penult.adapters.result_file import read_analysis
 
 pytestmark = pytest.mark.slow
 

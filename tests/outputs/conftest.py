@@ -15,7 +15,7 @@ from penult.model.clip import Frame
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import Motion, PixelTrack, RunwayTrack
-from penult.outputs.terms import PARTS
+from penult.outputs.texts.terms import PARTS
 
 SIZE_PX = (1280, 720)
 RATE_HZ = 120.0
@@ -132,7 +132,10 @@ def make_analysis(
 ) -> Analysis:
     values: dict[str, tuple[float, float]] = {
         "penultimate_hip_drop_m": (0.05, 0.009),
-        "penultimate_hip_drop_above_support_m": (0.05 - sum(m.thickness_m * {-2: 1, -1: -1}.get(m.number, 0) for m in mats), 0.012),
+        "penultimate_hip_drop_above_support_m": (
+            0.05 - sum(m.thickness_m * {-2: 1, -1: -1}.get(m.number, 0) for m in mats),
+            0.012,
+        ),
         "hip_drop_to_takeoff_m": (0.04, 0.011),
         "takeoff_angle_deg": (19.2, 0.8),
         "takeoff_velocity_x_m_per_s": (7.6, 0.12),

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.outputs.charts import hip_chart, hip_chart_png, hip_chart_svg
+from penult.outputs.charts.hip_height import hip_chart, hip_chart_png, hip_chart_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 KINDS = ["scene", "leftward", "with_mats", "run_through", "doubted"]

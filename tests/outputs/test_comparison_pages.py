@@ -12,21 +12,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from penult.core.compare import compare
-from penult.core.invented import Form, Made, trial
-from penult.core.season import season
+from penult.core.clips.compare import compare
+from penult.core.clips.season import season
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.model.analysis import Mat, Notice
 from penult.model.comparison import Comparison, Group, Interval, Verdict
 from penult.model.logbook import Athlete, CoachNote, TapeResult
 from penult.model.session import ClipOutcome, Session
 from penult.model.still import StillPicture
 from penult.model.trial import MeasureKey, Said, Trial
-from penult.outputs.comparison import comparison_csv, comparison_html
-from penult.outputs.comparison_pictures import by_middle, pairs
-from penult.outputs.season import season_csv, season_html
-from penult.outputs.season_slopes import APPROACH, flight_m
-from penult.outputs.session import session_html
-from penult.outputs.verdicts import verdict_text
+from penult.outputs.charts.comparison_pictures import by_middle, pairs
+from penult.outputs.charts.season_slopes import APPROACH, flight_m
+from penult.outputs.pages.comparison import comparison_csv, comparison_html
+from penult.outputs.pages.season import season_csv, season_html
+from penult.outputs.pages.session import session_html
+from penult.outputs.texts.verdicts import verdict_text
 
 EVIL = '=HYPERLINK("x")<script>alert(1)</script>"\'><img src=x onerror=alert(2)> \u202egnp 跳🏃'
 
@@ -278,7 +278,7 @@ def test_the_session_page_shows_failures_with_their_reason_and_links_that_stay_i
 
 def test_an_interval_text_has_the_digits_of_its_half_width() -> None:
     """JCGM 100, 7.2.6: at most two significant digits."""
-    from penult.outputs.verdicts import interval_text  # noqa: PLC0415
+    from penult.outputs.texts.verdicts import interval_text  # noqa: PLC0415
 
     assert (
         interval_text(Interval(value=0.0314, half_width=0.0108, freedom=4, how=""), "penultimate_hip_drop_m")

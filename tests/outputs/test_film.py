@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from penult.model.clip import Frame, Planes
-from penult.outputs import ink
-from penult.outputs.film import Painter, film_frames, film_size_px
+from penult.outputs.pictures import ink
+from penult.outputs.pictures.film import Painter, film_frames, film_size_px
 
 
 def test_wide_pictures_are_reduced_and_small_ones_left() -> None:

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from penult.errors import OutputError
-from penult.outputs import save, summary, tables
+from penult.outputs.folder import save, tables
+from penult.outputs.pages import summary
 
 NAMES = (
     '<script>alert("x")</script>',

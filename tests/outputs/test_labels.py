@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from penult.outputs.labels import Label, leader_start, place
+from penult.outputs.pictures.labels import Label, leader_start, place
 
 AREA = (6.0, 50.0, 894.0, 810.0)
 CLEAR_PX = 22.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from penult.outputs.moments import instant_s, leg_in_question, moments, support_at
+from penult.outputs.pictures.moments import instant_s, leg_in_question, moments, support_at
 
 
 def test_three_instants_of_the_last_three_contacts_in_the_order_of_the_run(scene: Any) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from penult.app import page
 from penult.app.page import PageProcess, files_here
-from penult.outputs.folder import wanted_frames
+from penult.outputs.folder.contents import wanted_frames
 
 LONG_S = 60.0
 

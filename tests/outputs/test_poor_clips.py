@@ -14,8 +14,8 @@ import pytest
 from penult.model.analysis import Analysis
 from penult.model.measured import NotMeasured
 from penult.model.track import Motion
-from penult.outputs.film import film_frames
-from penult.outputs.folder import result_files, wanted_frames
+from penult.outputs.folder.contents import result_files, wanted_frames
+from penult.outputs.pictures.film import film_frames
 
 Change = Callable[[Analysis, Motion], tuple[Analysis, Motion]]
 GONE = NotMeasured(reason="hidden behind a spectator")

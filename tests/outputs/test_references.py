@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from penult.model.analysis import Run
-from penult.outputs.references import Band, bands, bands_beside, drawn_band
-from penult.outputs.terms import TERMS
+from penult.outputs.texts.references import Band, bands, bands_beside, drawn_band
+from penult.outputs.texts.terms import TERMS
 
 
 def run_of(*, kind: str = "full approach", sex: str | None = "female", has_takeoff: bool = True) -> Run:

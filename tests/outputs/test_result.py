@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from penult.model.measured import Measured
-from penult.outputs.result import analysis_to_dict, analysis_to_json, motion_to_bytes
-from penult.outputs.terms import PARTS
+from penult.outputs.folder.result import analysis_to_dict, analysis_to_json, motion_to_bytes
+from penult.outputs.texts.terms import PARTS
 
 
 def refuse(name: str) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from penult.errors import OutputError
-from penult.outputs import aside, exchange, save
+from penult.outputs.folder import aside, exchange, save
 
 CLIP, OTHER_CLIP = "a" * 64, "b" * 64
 
@@ -192,7 +192,7 @@ def test_a_disk_that_ends_in_the_middle_of_a_file_leaves_nothing_behind(tmp_path
         import resource, sys
         from pathlib import Path
         from penult.errors import OutputError
-        from penult.outputs import save
+        from penult.outputs.folder import save
         resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, 50_000))
         try:
             save.write_result(Path(sys.argv[1]), [("motion.npz", b"x" * 200_000)], sha256="a" * 64)
@@ -209,7 +209,7 @@ def test_a_disk_that_ends_in_the_middle_of_a_file_leaves_nothing_behind(tmp_path
 WRITER = """
     import json, sys, time
     from pathlib import Path
-    from penult.outputs import save
+    from penult.outputs.folder import save
     folder, tokens = Path(sys.argv[1]), sys.argv[2].split(",")
     for token in tokens:
         with save.building(folder, sha256="a" * 64) as new:

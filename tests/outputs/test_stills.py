@@ -10,12 +10,12 @@ import cv2
 import numpy as np
 import pytest
 
-from penult.core.body import knee_angle_deg
+from penult.core.joints.body import knee_angle_deg
 from penult.model.measured import Measure, Measured, NotMeasured
-from penult.outputs import ink
-from penult.outputs.figure import View, on_plane
-from penult.outputs.folder import draw_all, result_files, wanted_frames
-from penult.outputs.stills import WIDTH_PX, draw_still, frames_wanted, index_json, stills_of, to_jpeg
+from penult.outputs.folder.contents import draw_all, result_files, wanted_frames
+from penult.outputs.pictures import ink
+from penult.outputs.pictures.figure import View, on_plane
+from penult.outputs.pictures.stills import WIDTH_PX, draw_still, frames_wanted, index_json, stills_of, to_jpeg
 
 FOCAL_PX, DISTANCE_M = 1400.0, 10.0  # of the made-up camera: a metre in the plane of the run is 140 pixels of the clip
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from penult.outputs.tables import contacts_table, hip_path_table, steps_table, to_csv, u95_name
-from penult.outputs.terms import PARTS
+from penult.outputs.folder.tables import contacts_table, hip_path_table, steps_table, to_csv, u95_name
+from penult.outputs.texts.terms import PARTS
 
 
 def read_back(table: pd.DataFrame) -> pd.DataFrame:

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from penult.model.analysis import Run
 from penult.model.measured import Measured, NotMeasured
-from penult.outputs import words
-from penult.outputs.terms import PARTS, TERMS
+from penult.outputs.texts import words
+from penult.outputs.texts.terms import PARTS, TERMS
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ import httpx
 import pytest
 
 from page_driver import PATIENCE_S, Page, sized
-from penult.adapters.sighting_file import read_sighting
+from penult.adapters.files.sighting_file import read_sighting
 
 pytestmark = pytest.mark.slow
 

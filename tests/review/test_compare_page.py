@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from page_driver import PATIENCE_S, Page, Serve, opened, served, sized
-from penult.adapters.result_file import read_analysis
+from penult.adapters.files.result_file import read_analysis
 
 pytestmark = pytest.mark.slow
 LEFT, RIGHT, SHIFT = "\ue012", "\ue014", "\ue008"

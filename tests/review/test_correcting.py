@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from page_driver import Page, Serve, opened, sized
-from penult.adapters.corrections_file import read_corrections
-from penult.adapters.result_file import read_analysis
+from penult.adapters.files.corrections_file import read_corrections
+from penult.adapters.files.result_file import read_analysis
 from penult.app.review import open_result
 from penult.model.analysis import Analysis
 from penult.model.corrections import (
@@ -32,7 +32,7 @@ from penult.model.corrections import (
     MatsSet,
 )
 from penult.model.measured import Measured
-from penult.outputs.result import analysis_to_json
+from penult.outputs.folder.result import analysis_to_json
 
 pytestmark = pytest.mark.slow
 LEFT, UP, RIGHT, DOWN = "\ue012", "\ue013", "\ue014", "\ue015"

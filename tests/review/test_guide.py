@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from page_driver import Page
-from penult.adapters.corrections_file import read_corrections
+from penult.adapters.files.corrections_file import read_corrections
 from penult.model.corrections import InstantConfirmed, InstantMoved
 
 pytestmark = pytest.mark.slow

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from page_driver import Page, Serve, sized
-from penult.adapters import video
-from penult.adapters.sighting_file import read_sighting
+from penult.adapters.files.sighting_file import read_sighting
+from penult.adapters.film import video
 
 pytestmark = pytest.mark.slow
 LEFT, RIGHT = "\ue012", "\ue014"

@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from penult import __version__
-from penult.adapters import pose, video
-from penult.adapters.corrections_file import read_corrections
-from penult.adapters.corrections_text import to_plain
-from penult.adapters.lane_file import read_lane
-from penult.adapters.result_file import read_analysis
-from penult.adapters.sighting_file import NAME as SIGHTING
+from penult.adapters import pose
+from penult.adapters.files.corrections_file import read_corrections
+from penult.adapters.files.corrections_text import to_plain
+from penult.adapters.files.lane_file import read_lane
+from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files.sighting_file import NAME as SIGHTING
+from penult.adapters.film import video
 from penult.app.job import Job
 from penult.app.progress import Progress
 from penult.errors import ResultError
@@ -99,7 +100,7 @@ def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[
             f"the corrections in {folder} belong to another clip",
             next_step="move corrections.json away, or leave it out with --ignore-corrections",
         )
-    from penult.core.corrections import applicable
+    from penult.core.corrections.apply import applicable
 
     return applicable(history, settings)
 

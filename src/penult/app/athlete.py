@@ -8,9 +8,9 @@ import numpy as np
 
 from penult.adapters.pose import Crop
 from penult.app.plan import CROP_BODIES
-from penult.core.athlete import Path as AthletePath
-from penult.core.athlete import find_runs, position_at
-from penult.core.camera import at_depth, project
+from penult.core.joints.runs import Path as AthletePath
+from penult.core.joints.runs import find_runs, position_at
+from penult.core.lane.camera import at_depth, project
 from penult.errors import InputError
 from penult.model.calibration import Camera
 from penult.model.clip import Clip

@@ -8,20 +8,20 @@ from pathlib import Path
 
 import numpy as np
 
-from penult.adapters import video
-from penult.adapters.markers import find_markers, marker_cells
-from penult.adapters.marks_csv import read_marks, read_places
-from penult.adapters.still_source import is_picture, median_picture, read_picture
+from penult.adapters.files.marks_csv import read_marks, read_places
+from penult.adapters.film import video
+from penult.adapters.pictures.markers import find_markers, marker_cells
+from penult.adapters.pictures.still_source import is_picture, median_picture, read_picture
 from penult.app.lanes import Said, write_both
-from penult.core.lane import fit_lane
-from penult.core.lane_size import side_seen_m
-from penult.core.markers import MarkerFit, fit_markers, marks_of, pixel_sd_px
+from penult.core.lane.fit import fit_lane
+from penult.core.lane.marker_size import side_seen_m
+from penult.core.lane.markers import MarkerFit, fit_markers, marks_of, pixel_sd_px
 from penult.errors import CalibrationError, HorizonError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, LaneFit, Mark
 from penult.model.marker import MarkerPlace, SeenMarker
-from penult.outputs.marker_sheet import marker_sheet
-from penult.outputs.page_files import write_files
+from penult.outputs.pages.page_files import write_files
+from penult.outputs.pictures.marker_sheet import marker_sheet
 
 SIDE_M = 0.15
 """Of the black square on our own sheets of A4 and US letter."""

@@ -11,14 +11,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from penult.adapters import keypoint_cache, look_cache, video
-from penult.adapters.background import Follower, Observation
-from penult.adapters.lane_file import read_still
-from penult.adapters.look_cache import FirstLook
-from penult.adapters.movers import movement, profile_of
-from penult.adapters.video_colour import reduced
+from penult.adapters.caches import keypoint_cache, look_cache
+from penult.adapters.caches.look_cache import FirstLook
+from penult.adapters.files.lane_file import read_still
+from penult.adapters.film import video
+from penult.adapters.film.colour import reduced
+from penult.adapters.pictures.background import Follower, Observation
+from penult.adapters.pictures.movers import movement, profile_of
 from penult.app.progress import Progress
-from penult.core.followed import FollowedFrame, Following
+from penult.core.moving_camera.camera_path import FollowedFrame, Following
 from penult.errors import CalibrationError, PenultError
 from penult.model.analysis import Notice
 from penult.model.arrays import Bools, Floats, Ints

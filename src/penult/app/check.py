@@ -9,18 +9,18 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from penult.adapters import video
-from penult.adapters.background import follow_clip
-from penult.adapters.lane_file import read_lane, read_still
-from penult.adapters.still_source import frames_at
-from penult.core.expected import Stretch, advice, expected_map
-from penult.core.lane import fit_lane
-from penult.core.remeasured import Remeasured, remeasured
+from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.film import video
+from penult.adapters.pictures.background import follow_clip
+from penult.adapters.pictures.still_source import frames_at
+from penult.core.lane.fit import fit_lane
+from penult.core.lane.remeasured import Remeasured, remeasured
+from penult.core.lane.trust_map import Stretch, advice, expected_map
 from penult.errors import CalibrationError, ClipError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFit
 from penult.model.clip import Clip
-from penult.outputs.lane_picture import grid_picture
+from penult.outputs.pictures.lane_picture import grid_picture
 
 _FRAMES = 5
 

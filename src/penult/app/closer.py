@@ -10,7 +10,7 @@ from penult.app.joints import Looking
 from penult.app.progress import Progress
 from penult.app.shoes import ShoeLook
 from penult.app.trunk import TrunkLook
-from penult.core.camera import project
+from penult.core.lane.camera import project
 from penult.core.pipeline import Located
 from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact

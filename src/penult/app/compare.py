@@ -7,19 +7,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from penult.adapters.result_folder import read_stills
+from penult.adapters.files.result_folder import read_stills
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
-from penult.core.compare import compare
-from penult.core.groups import condition_of
+from penult.core.clips.compare import compare
+from penult.core.clips.groups import condition_of
 from penult.model.comparison import Comparison, Group
 from penult.model.logbook import Choice
 from penult.model.trial import Trial
-from penult.outputs.comparison import comparison_csv, comparison_html
-from penult.outputs.comparison_pictures import INSTANTS, Stills, by_middle
-from penult.outputs.page_files import write_files
+from penult.outputs.charts.comparison_pictures import INSTANTS, Stills, by_middle
+from penult.outputs.pages.comparison import comparison_csv, comparison_html
+from penult.outputs.pages.page_files import write_files
 
 if TYPE_CHECKING:
-    from penult.adapters.logbook import Logbook
+    from penult.adapters.logbook.book import Logbook
 
 PAGE = "comparison.html"
 _MOST_LOOKED_AT = 500

@@ -14,11 +14,11 @@ from typing import TypeVar
 
 import numpy as np
 
-from penult.adapters import video
+from penult.adapters.film import video
+from penult.adapters.film.colour import Box
+from penult.adapters.film.raw import Part, Raw
 from penult.adapters.pose import CROP_PX, Crop, square_of
-from penult.adapters.video_colour import Box
-from penult.adapters.video_raw import Part, Raw
-from penult.core.camera import project
+from penult.core.lane.camera import project
 from penult.model.arrays import Floats, Image, Ints
 from penult.model.calibration import Camera
 from penult.model.clip import Clip, Frame, Planes

@@ -7,9 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
 
-from penult.adapters import keypoint_cache, video
-from penult.adapters.corrections_text import to_plain
-from penult.adapters.sighting_file import NAME as SIGHTING
+from penult.adapters.caches import keypoint_cache
+from penult.adapters.files.corrections_text import to_plain
+from penult.adapters.files.sighting_file import NAME as SIGHTING
+from penult.adapters.film import video
 from penult.app.job import Job
 from penult.app.page import PageProcess
 from penult.app.plan import cache_key
@@ -46,16 +47,16 @@ def _measured(
     progress: Progress,
 ) -> Analysis:
     # these take a second to load, in which the clip's packets are looked through
-    from penult.adapters.sighting_file import sighting_to_bytes
+    from penult.adapters.files.sighting_file import sighting_to_bytes
     from penult.app.cameras import first_look
     from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
-    from penult.core.camera import check_view
-    from penult.core.corrections import clip_with, picks_of, settings_with
-    from penult.core.lane import fit_lane
-    from penult.core.outcome import outcome_of
-    from penult.core.view import check_upright
-    from penult.outputs.save import building, check_place
+    from penult.core.corrections.apply import clip_with, picks_of, settings_with
+    from penult.core.corrections.outcome import outcome_of
+    from penult.core.lane.camera import check_view
+    from penult.core.lane.fit import fit_lane
+    from penult.core.lane.view import check_upright
+    from penult.outputs.folder.save import building, check_place
 
     fit = fit_lane(job.lane)
     view = check_view(fit)

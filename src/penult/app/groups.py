@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from penult.adapters.result_folder import find_results, read_trial
+from penult.adapters.files.result_folder import find_results, read_trial
 from penult.errors import InputError
 from penult.model.comparison import Group
 from penult.model.logbook import Choice
@@ -17,7 +17,7 @@ from penult.model.trial import HipPath, Trial
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from penult.adapters.logbook import Logbook
+    from penult.adapters.logbook.book import Logbook
 
 SPLITS: dict[str, Callable[[Trial], str]] = {
     "kind": lambda t: t.analysis.run.kind,
@@ -53,13 +53,13 @@ def logbook_at(place: Path) -> Iterator[Logbook]:
     import sqlite3
     from contextlib import closing
 
-    from penult.adapters import logbook_schema
-    from penult.adapters.logbook import Logbook, opened
-    from penult.adapters.logbook_csv import import_folder, is_export
+    from penult.adapters.logbook import schema
+    from penult.adapters.logbook.book import Logbook, opened
+    from penult.adapters.logbook.csv_folder import import_folder, is_export
 
     if place.is_dir() and is_export(place):
         with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
-            logbook_schema.create(connection)
+            schema.create(connection)
             log = Logbook(connection, place)
             import_folder(log, place)
             yield log

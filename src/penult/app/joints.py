@@ -11,16 +11,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from penult.adapters import keypoint_cache
+from penult.adapters.caches import keypoint_cache
 from penult.adapters.pose import Crop
 from penult.app.athlete import BODY_M, HIP_M, camera_of, crop_at, rows_of
 from penult.app.footage import Footage, Shot
 from penult.app.plan import DITHER, LEAD_S, cache_key, every_at_first, every_in_supports
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
-from penult.core.athlete import Path as AthletePath
-from penult.core.athlete import position_at
-from penult.core.camera import project
+from penult.core.joints.runs import Path as AthletePath
+from penult.core.joints.runs import position_at
+from penult.core.lane.camera import project
 from penult.core.pipeline import Located
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.calibration import Camera

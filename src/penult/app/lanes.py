@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from penult.adapters.lane_file import read_lane, still_path, write_lane, write_still
-from penult.adapters.lens_file import read_lens
+from penult.adapters.files.lane_file import read_lane, still_path, write_lane, write_still
+from penult.adapters.files.lens_file import read_lens
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Lens

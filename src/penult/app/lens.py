@@ -6,16 +6,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from penult.adapters import video
-from penult.adapters.chessboard import MOST_VIEWS, LensFit, different_views, find_board, lens_of
-from penult.adapters.lane_file import read_lane, write_lane
-from penult.adapters.lens_file import lens_text
-from penult.adapters.still_source import frames_at, is_picture, read_picture
-from penult.core.lane import fit_lane
+from penult.adapters.files.lane_file import read_lane, write_lane
+from penult.adapters.files.lens_file import lens_text
+from penult.adapters.film import video
+from penult.adapters.pictures.chessboard import MOST_VIEWS, LensFit, different_views, find_board, lens_of
+from penult.adapters.pictures.still_source import frames_at, is_picture, read_picture
+from penult.core.lane.fit import fit_lane
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
-from penult.outputs.page_files import write_files
+from penult.outputs.pages.page_files import write_files
 
 _LOOKED_AT = 90
 """Frames of a clip that are searched for the board."""

@@ -8,12 +8,12 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from penult.adapters import keypoint_cache
-from penult.adapters.logbook import opened
-from penult.adapters.logbook_csv import Imported, export, import_folder
-from penult.adapters.logbook_forget import forget
-from penult.adapters.result_file import read_analysis
-from penult.adapters.result_folder import find_results, read_corrections, read_trial
+from penult.adapters.caches import keypoint_cache
+from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files.result_folder import find_results, read_corrections, read_trial
+from penult.adapters.logbook.book import opened
+from penult.adapters.logbook.csv_folder import Imported, export, import_folder
+from penult.adapters.logbook.forget import forget
 from penult.errors import PenultError
 from penult.model.logbook import Athlete, CoachNote, Contents, Erased, TapeResult
 from penult.model.trial import Said, Trial

@@ -25,7 +25,7 @@ Files = list[tuple[str, bytes]]
 
 def files_here(analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
     """Return all files of a result but the film, as names and bytes, made by this very process."""
-    from penult.outputs.folder import result_files
+    from penult.outputs.folder.contents import result_files
 
     return list(result_files(analysis, motion, frames))
 
@@ -88,12 +88,12 @@ def serve() -> None:
     """Load, read one result from standard input, and write its files to standard output."""
     import signal
 
-    from penult.outputs import folder
+    from penult.outputs.folder import contents
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one decides
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever a library prints is no answer
-    folder.load()
+    contents.load()
     asked = sys.stdin.buffer.read()
     if asked:
         with answers:

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from penult.adapters.lane_file import lane_from_text
+from penult.adapters.files.lane_file import lane_from_text
 from penult.app.lanes import Said, check_place, lane_at, write_both
-from penult.core.lane import fit_lane
+from penult.core.lane.fit import fit_lane
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, LaneFit, Lens
 

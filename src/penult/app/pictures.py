@@ -10,7 +10,7 @@ from threading import Lock
 
 import numpy as np
 
-from penult.adapters.video_writer import write_film
+from penult.adapters.film.writer import write_film
 from penult.app.footage import ROOM_PX, Footage, Shot, box_about
 from penult.app.page import Files, files_here
 from penult.app.progress import Progress
@@ -20,9 +20,9 @@ from penult.model.analysis import Analysis
 from penult.model.arrays import Floats
 from penult.model.clip import Clip, Frame, Planes
 from penult.model.track import Motion
-from penult.outputs.film import Painter, film_size_px
-from penult.outputs.save import Building
-from penult.outputs.stills import stills_of
+from penult.outputs.folder.save import Building
+from penult.outputs.pictures.film import Painter, film_size_px
+from penult.outputs.pictures.stills import stills_of
 
 Make = Callable[[Analysis, Motion, list[Frame]], Files]
 

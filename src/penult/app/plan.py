@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from penult.adapters import keypoint_cache, pose
+from penult.adapters import pose
+from penult.adapters.caches import keypoint_cache
 from penult.model.settings import Settings
 
 CROP_BODIES = 2.75

@@ -10,19 +10,19 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
-from penult.adapters import video
-from penult.adapters.corrections_file import OutdatedError, read_corrections, write_corrections
-from penult.adapters.corrections_text import from_plain, to_plain
-from penult.adapters.result_file import read_analysis
-from penult.adapters.sighting_file import NAME as SIGHTING
-from penult.adapters.sighting_file import read_sighting, sighting_to_bytes
+from penult.adapters.files.corrections_file import OutdatedError, read_corrections, write_corrections
+from penult.adapters.files.corrections_text import from_plain, to_plain
+from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files.sighting_file import NAME as SIGHTING
+from penult.adapters.files.sighting_file import read_sighting, sighting_to_bytes
+from penult.adapters.film import video
 from penult.app.pictures import footage_of, write_pictures
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.app.see import Scene, see
-from penult.core import history
-from penult.core.corrections import clip_with, picks_of, settings_among, settings_with
-from penult.core.outcome import outcome_with, plain_of
+from penult.core.corrections import history
+from penult.core.corrections.apply import clip_with, picks_of, settings_among, settings_with
+from penult.core.corrections.outcome import outcome_with, plain_of
 from penult.core.pipeline import Outcome
 from penult.errors import InputError, ResultError
 from penult.model.analysis import Analysis
@@ -30,7 +30,7 @@ from penult.model.clip import Clip
 from penult.model.corrections import AthletePicked, Correction, Corrections
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
-from penult.outputs.save import building, recover
+from penult.outputs.folder.save import building, recover
 
 Turn = Literal["undo", "redo"]
 

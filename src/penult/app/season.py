@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from penult.app.groups import logbook_at
-from penult.core.season import NAMES, season
+from penult.core.clips.season import NAMES, season
 from penult.model.comparison import Season
 from penult.model.logbook import Choice
-from penult.outputs.page_files import write_files
-from penult.outputs.season import season_csv, season_html
+from penult.outputs.pages.page_files import write_files
+from penult.outputs.pages.season import season_csv, season_html
 
 PAGE = "season.html"
 

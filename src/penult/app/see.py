@@ -13,12 +13,12 @@ from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
-from penult.core.athlete import Path as AthletePath
-from penult.core.athlete import position_at
-from penult.core.camera import position_m
-from penult.core.crossing import crossing_notices, crossings, without_crossed
+from penult.core.joints.crossing import crossing_notices, crossings, without_crossed
+from penult.core.joints.runs import Path as AthletePath
+from penult.core.joints.runs import position_at
+from penult.core.lane.camera import position_m
+from penult.core.lane.view import athlete_height_px, check_picture
 from penult.core.pipeline import Located, locate
-from penult.core.view import athlete_height_px, check_picture
 from penult.errors import NoContactError
 from penult.model.analysis import Notice
 from penult.model.calibration import Camera, LaneFit
@@ -26,7 +26,7 @@ from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
-from penult.outputs.film import film_size_px
+from penult.outputs.pictures.film import film_size_px
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

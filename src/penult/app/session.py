@@ -9,17 +9,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from penult import __version__
-from penult.adapters import session_state as state
-from penult.adapters.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
-from penult.adapters.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.files import session_state as state
+from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
+from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
-from penult.outputs.page_files import write_files
-from penult.outputs.session import session_html
+from penult.outputs.pages.page_files import write_files
+from penult.outputs.pages.session import session_html
 from penult.whole_file import write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
@@ -164,7 +164,7 @@ def _athletes(logbook: Path | None) -> dict[str, Athlete]:
     """Return the profiles in the logbook, which fill in what a session does not say; makes the logbook where there is none."""
     if logbook is None:
         return {}
-    from penult.adapters.logbook import opened
+    from penult.adapters.logbook.book import opened
 
     with opened(logbook, create=True) as log:
         return {a.label.casefold(): a for a, _ in log.contents().athletes}
@@ -267,7 +267,7 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     except OSError as error:
         raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
     if logbook is not None:
-        from penult.adapters.logbook import opened
+        from penult.adapters.logbook.book import opened
 
         path = plan.result / "hip_path.csv"
         trial = Trial(

@@ -11,17 +11,17 @@ from pathlib import Path
 
 import numpy as np
 
-from penult.adapters import video
-from penult.adapters.result_file import read_analysis, read_motion
-from penult.adapters.sighting_file import read_sighting
-from penult.adapters.veil import Body, empty_scene, runway_strip, veiled
-from penult.adapters.video_writer import write_film
+from penult.adapters.files.result_file import read_analysis, read_motion
+from penult.adapters.files.sighting_file import read_sighting
+from penult.adapters.film import video
+from penult.adapters.film.writer import write_film
+from penult.adapters.pictures.veil import Body, empty_scene, runway_strip, veiled
 from penult.app.athlete import find_athlete
 from penult.app.pictures import FILM_RATE_HZ
 from penult.app.progress import Progress
 from penult.app.review import film_of
-from penult.core.camera import metres_per_px, position_m
-from penult.core.crossing import Crossing, crossings
+from penult.core.joints.crossing import Crossing, crossings
+from penult.core.lane.camera import metres_per_px, position_m
 from penult.errors import InputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.arrays import Floats, Image
@@ -29,9 +29,9 @@ from penult.model.clip import Clip, Frame
 from penult.model.sighting import Sighting
 from penult.model.skeleton import INDEX
 from penult.model.track import Motion
-from penult.outputs.film import film_frames, film_size_px
-from penult.outputs.folder import FILM, result_files, wanted_frames
-from penult.outputs.save import Building, building, check_place
+from penult.outputs.folder.contents import FILM, result_files, wanted_frames
+from penult.outputs.folder.save import Building, building, check_place
+from penult.outputs.pictures.film import film_frames, film_size_px
 
 KINDS = ("full approach", "short approach", "mat drill", "run-through", "run through")
 """Other kinds are the coach's own words, which may hold a name."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 
-from penult.adapters.patches import PatchCollector
-from penult.core.draws import unrest_of, white_noise_sd_m
-from penult.core.events import nearest_camera, rough_contact
-from penult.core.light import evened
+from penult.adapters.pictures.patches import PatchCollector
+from penult.core.measures.events import nearest_camera, rough_contact
 from penult.core.pipeline import Located
-from penult.core.shoe import refine_all
+from penult.core.shoe.contact import refine_all
+from penult.core.shoe.light import evened
+from penult.core.uncertainty.draws import unrest_of, white_noise_sd_m
 from penult.model.arrays import Floats
 from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact

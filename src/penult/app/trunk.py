@@ -5,14 +5,14 @@ from __future__ import annotations
 from concurrent.futures import Executor, Future
 from itertools import pairwise
 
-from penult.adapters.torso import TrunkCollector
+from penult.adapters.pictures.torso import TrunkCollector
 from penult.app.athlete import camera_of
-from penult.core.camera import position_m
-from penult.core.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
-from penult.core.evidence import LONGEST_FLIGHT_S
+from penult.core.lane.camera import position_m
+from penult.core.measures.events import ROUGH_END_S, ROUGH_START_S, nearest_camera
+from penult.core.measures.evidence import LONGEST_FLIGHT_S
 from penult.core.pipeline import Located
-from penult.core.trunk import follow_trunk
-from penult.core.trunk_window import stride_window, trunk_window
+from penult.core.trunk.registration import follow_trunk
+from penult.core.trunk.window import stride_window, trunk_window
 from penult.model.arrays import Floats
 from penult.model.clip import Frame
 from penult.model.trunk import TrunkMotion, TrunkPatches, TrunkWindow

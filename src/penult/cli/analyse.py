@@ -81,7 +81,7 @@ def analyse(
     from penult.app.analyse import analyse as job
     from penult.cli.progress import shown_progress
     from penult.cli.table import print_result
-    from penult.outputs.result import analysis_to_json
+    from penult.outputs.folder.result import analysis_to_json
 
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
     with shown_progress(quiet=quiet) as progress:

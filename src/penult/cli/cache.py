@@ -17,7 +17,7 @@ def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Delete it; the next run of each clip takes longer.")] = False,
 ) -> None:
     """Say where joints found in clips are kept for the next run, and how much there is."""
-    from penult.adapters import keypoint_cache
+    from penult.adapters.caches import keypoint_cache
 
     place = keypoint_cache.cache_folder()
     if clear:

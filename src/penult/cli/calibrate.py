@@ -38,7 +38,7 @@ def markers(
     """Make sheets of markers to print; set up beside the runway, they calibrate a lane by themselves."""
     from penult.app.calibrate import write_markers
     from penult.errors import InputError
-    from penult.outputs.marker_sheet import PAPER_MM, SIDE_MM
+    from penult.outputs.pictures.marker_sheet import PAPER_MM, SIDE_MM
 
     paper = paper.strip().lower()
     if paper not in PAPER_MM:
@@ -89,7 +89,7 @@ def calibrate(
     """Make the lane file of one camera place: printed markers, marks clicked in a page, or a table of marks."""
     from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers
     from penult.app.lanes import Said
-    from penult.core.expected import disagreeing
+    from penult.core.lane.trust_map import disagreeing
     from penult.errors import InputError
 
     if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
@@ -281,9 +281,9 @@ def _board(text: str) -> tuple[int, int]:
 
 
 def _print_fit(fit: LaneFit, console: Console, *, every: bool = False) -> None:
-    from penult.core.camera import position_m
-    from penult.core.csv_cells import shown
-    from penult.core.expected import together
+    from penult.core.lane.camera import position_m
+    from penult.core.lane.trust_map import together
+    from penult.outputs.texts.plain import shown
 
     place = position_m(fit.camera)
     side = "right" if place[2] > 0.0 else "left"

@@ -65,7 +65,7 @@ def compare(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Compare two groups of clips: values, differences with their 95 % interval, curves and pictures."""
-    from penult.adapters.logbook import default_place
+    from penult.adapters.logbook.book import default_place
     from penult.app.compare import compare_split, compare_two
     from penult.app.groups import SPLITS, Wanted
     from penult.cli.choices import base_choice, refuse, wanted_of
@@ -90,8 +90,8 @@ def compare(
 def _print(done: Compared) -> None:
     from rich.console import Console
 
-    from penult.core.csv_cells import shown
-    from penult.outputs.comparison import group_title
+    from penult.outputs.pages.comparison import group_title
+    from penult.outputs.texts.plain import shown
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     c = done.comparison
@@ -104,8 +104,8 @@ def _print(done: Compared) -> None:
 
 
 def _print_headlines(done: Compared, console: Console) -> None:
-    from penult.outputs.comparison import HEADLINES
-    from penult.outputs.verdicts import shown_row
+    from penult.outputs.pages.comparison import HEADLINES
+    from penult.outputs.texts.verdicts import shown_row
 
     for key in HEADLINES:
         row = done.comparison.row(key)

@@ -73,6 +73,7 @@ def add(
     from penult.app.log import add_results
     from penult.cli.choices import day, metres
     from penult.model.trial import Said
+    from penult.outputs.texts.words import counted
 
     _between("--strides", strides, 1, 99)
     said = Said(
@@ -85,7 +86,9 @@ def add(
     place = _place(logbook)
     done = add_results(results, said, athlete=athlete.strip(), kind=kind.strip(), logbook=place)
     console = _console()
-    console.print(f"{len(done.trials)} result{'' if len(done.trials) == 1 else 's'} added, {done.replaced} of them in the place of an earlier one")
+    console.print(
+        f"{counted(len(done.trials), 'result')} added, {done.replaced} of them in the place of an earlier one"
+    )
     if any(not t.said.date for t in done.trials):
         console.print("note: clips without a date do not appear in a season; add them again with --date")
     console.print(f"logbook: {place}")
@@ -194,7 +197,7 @@ def forget(
 ) -> None:
     """Remove a person from the logbook, its backups, their results and the cache, and prove it."""
     from penult.app.log import contents, forget_athlete
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     place = _place(logbook)
     clips = next((n for a, n in contents(place).athletes if a.label.casefold() == label.casefold()), 0)
@@ -207,7 +210,7 @@ def forget(
 
 
 def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     console, e = _console(), done.erased
     rows = ", ".join(f"{n} {table}" for table, n in e.rows.items() if n)
@@ -229,7 +232,7 @@ def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
 
 
 def _print_contents(found: Contents, place: Path) -> None:
-    from penult.core.csv_cells import shown
+    from penult.outputs.texts.plain import shown
 
     console = _console()
     console.print(f"logbook: {place}", style="bold")
@@ -237,7 +240,11 @@ def _print_contents(found: Contents, place: Path) -> None:
     counts = (f"{n} {word[:-1] if n == 1 else word}" for t, word in _TABLES.items() for n in [found.counts[t]])
     console.print(", ".join(counts) + days)
     for one, clips in found.athletes:
-        facts = [f"{clips} clip{'' if clips == 1 else 's'}", one.sex or "", f"{one.height_m:.2f} m" if one.height_m else ""]
+        facts = [
+            f"{clips} clip{'' if clips == 1 else 's'}",
+            one.sex or "",
+            f"{one.height_m:.2f} m" if one.height_m else "",
+        ]
         facts += [f"leg {one.leg_length_m:.2f} m"] if one.leg_length_m else []
         console.print(f"  {shown(one.label, 60)}: {', '.join(f for f in facts if f)}")
 
@@ -249,7 +256,7 @@ def _console() -> Console:
 
 
 def _place(logbook: Path | None) -> Path:
-    from penult.adapters.logbook import default_place
+    from penult.adapters.logbook.book import default_place
 
     return logbook or default_place()
 

@@ -35,7 +35,7 @@ def season(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Show one athlete's season: measures over the dates, what changed, distance against speed."""
-    from penult.adapters.logbook import default_place
+    from penult.adapters.logbook.book import default_place
     from penult.app.season import write_season
     from penult.cli.choices import base_choice, day
 
@@ -48,16 +48,17 @@ def season(
 def _print(done: Written) -> None:
     from rich.console import Console
 
-    from penult.core.csv_cells import shown
-    from penult.outputs import words
-    from penult.outputs.verdicts import amount, full_words
+    from penult.outputs.texts import words
+    from penult.outputs.texts.plain import shown
+    from penult.outputs.texts.verdicts import amount, full_words
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     s = done.season
     days = sorted({t.said.date for t in s.trials})
     span = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
     console.print(
-        f"{shown(s.athlete)}: {words.counted(len(s.trials), 'clip')} on {words.counted(len(days), 'day')}, {span}", style="bold"
+        f"{shown(s.athlete)}: {words.counted(len(s.trials), 'clip')} on {words.counted(len(days), 'day')}, {span}",
+        style="bold",
     )
     console.print(shown(f"from {done.source}", 400), style="dim")
     beyond = [c for c in s.changes if c.beyond]

@@ -57,7 +57,7 @@ def session(
     calib = lane_of(folder, calib, "session")
     place = None
     if log or logbook:
-        from penult.adapters.logbook import default_place
+        from penult.adapters.logbook.book import default_place
 
         place = logbook or default_place()
     done = analyse_folder(
@@ -139,7 +139,7 @@ def _shown_one(
 ) -> Callable[[Path, Settings, Path], Analysis]:
     def one(clip: Path, settings: Settings, out: Path) -> Analysis:
         from penult.app.analyse import analyse
-        from penult.core.csv_cells import shown
+        from penult.outputs.texts.plain import shown
 
         name = shown(clip.name, 40)
         return analyse(
@@ -152,8 +152,8 @@ def _shown_one(
 def _print(done: Session, logbook: Path | None) -> None:
     from rich.console import Console
 
-    from penult.core.csv_cells import shown
-    from penult.outputs import words
+    from penult.outputs.texts import words
+    from penult.outputs.texts.plain import shown
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{shown(done.name)}: {words.counted(len(done.clips), 'clip')}", style="bold")

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from penult.model.measured import Measured
-from penult.outputs import words
+from penult.outputs.texts import words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -6,7 +6,6 @@ import re
 
 _GUARDED = re.compile(r"'*[=+\-@\t\r\n|%]")
 _GUARD = re.compile(r"'+[=+\-@\t\r\n|%]")
-_CONTROLS = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
 
 
 def guarded(text: str) -> str:
@@ -21,9 +20,3 @@ def guarded(text: str) -> str:
 def unguarded(cell: str) -> str:
     """Return the text that `guarded` was given."""
     return cell[1:] if _GUARD.match(cell) else cell
-
-
-def shown(text: str, most: int = 200) -> str:
-    """Return a text as it may be shown in a line: without control characters and marks that turn the reading order."""
-    plain = _CONTROLS.sub("", text).replace("\t", " ").replace("\r", " ").replace("\n", " ").strip()
-    return plain if len(plain) <= most else plain[: most - 1] + "…"

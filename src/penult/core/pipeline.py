@@ -9,26 +9,26 @@ from typing import Any
 
 import numpy as np
 
-from penult.core import clock
-from penult.core.body import mass_centre, middle, segment_table, weight_draws
-from penult.core.camera import position_m
-from penult.core.carry import Flight, airborne
-from penult.core.clean import fill_gaps, smooth_path, trust
-from penult.core.confusion import confused, misshapen, straying, without_joints
-from penult.core.contacts import Support, find_supports
-from penult.core.draws import Draws, draw_track
-from penult.core.events import make_event, nearest_camera
-from penult.core.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
-from penult.core.hidden import knee_worth, with_far_elbow
-from penult.core.identity import one_body, refuse_cut, without
-from penult.core.joined import joined
-from penult.core.locate import inside_picture, joint_depths, to_picture, to_runway
-from penult.core.numbering import reference_index, takeoff_index
+from penult.core.checks import clock
+from penult.core.checks.other_lane import refuse_other_lane
+from penult.core.checks.stature import body_height, height_method, height_notice
+from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
+from penult.core.joints.clean import fill_gaps, smooth_path, trust
+from penult.core.joints.confusion import confused, misshapen, straying, without_joints
+from penult.core.joints.hidden import knee_worth, with_far_elbow
+from penult.core.joints.identity import one_body, refuse_cut, without
+from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
+from penult.core.joints.sides import LEG, exchange, settle_arms
+from penult.core.joints.supports import Support, find_supports
+from penult.core.lane.camera import position_m
+from penult.core.measures.events import make_event, nearest_camera
+from penult.core.measures.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.measures.joined_speeds import joined
+from penult.core.measures.numbering import reference_index, takeoff_index
 from penult.core.report import Report
-from penult.core.sides import LEG, exchange, settle_arms
-from penult.core.standing import refuse_other_lane
-from penult.core.stature import body_height, height_method, height_notice
-from penult.core.stride import HipHeights, hip_heights
+from penult.core.trunk.flight_drift import Flight, airborne
+from penult.core.trunk.hip_heights import HipHeights, hip_heights
+from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice
 from penult.model.arrays import Bools, Floats

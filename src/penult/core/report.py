@@ -8,11 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from penult.core import clock
-from penult.core.doubt import Instant, withhold
-from penult.core.draws import Draws
-from penult.core.evidence import ContactEvidence, FlightEvidence
+from penult.core.checks import clock
+from penult.core.checks.unseen_instants import Instant, withhold
 from penult.core.measures.contact import contact_measures, strike
+from penult.core.measures.evidence import ContactEvidence, FlightEvidence
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
     LANDING_DROP_M,
@@ -22,6 +21,7 @@ from penult.core.measures.takeoff import (
     penultimate_measures,
     takeoff_measures,
 )
+from penult.core.uncertainty.draws import Draws
 from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit

@@ -24,7 +24,10 @@ CONTACTS = {
 THICKEST_MAT_M = 0.5
 _FIRST_CONTACT = -20
 _WANTED_DAY = "year-month-day, such as 2026-10-03, or day.month.year, such as 3.10.2026"
-_WANTED_MAT = "contact and thickness, such as 'penultimate 0.05' or 'third-last 5 cm; take-off 5 cm'"
+_WANTED_MAT = (
+    "a contact from -20 to 0 and a thickness up to 0.5 m, such as -1=0.05, 'penultimate 5 cm' or "
+    "'third-last 5 cm; take-off 5 cm'"
+)
 
 
 def number(text: str) -> float:

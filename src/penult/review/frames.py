@@ -14,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from penult.adapters import video
+from penult.adapters.film import video
 from penult.errors import ClipError
 from penult.model.arrays import Image
 from penult.model.clip import Clip, Frame

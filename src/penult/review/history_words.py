@@ -20,7 +20,7 @@ from penult.model.corrections import (
     LegsSwapped,
     MatsSet,
 )
-from penult.outputs import words
+from penult.outputs.texts import words
 
 ENDS = {"touchdown": "touchdown", "toe_off": "toe-off"}
 

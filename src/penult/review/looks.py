@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from penult.core.body import knee_angle_deg
+from penult.core.joints.body import knee_angle_deg
 from penult.model.analysis import Analysis, Contact
 from penult.model.measured import Measure, Measured
 from penult.model.track import Motion

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from penult.app.review import State
-from penult.core.pinhole import K1, K2, LOG_FOCAL, rotation
+from penult.core.lane.pinhole import K1, K2, LOG_FOCAL, rotation
 from penult.model.analysis import Analysis, Contact
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -17,7 +17,7 @@ from penult.model.corrections import Correction, InstantConfirmed, InstantMoved
 from penult.model.measured import Measure, Measured, Measures
 from penult.model.skeleton import EDGES, JOINTS
 from penult.model.track import Motion
-from penult.outputs import words
+from penult.outputs.texts import words
 from penult.review import looks
 from penult.review.history_words import correction_words
 

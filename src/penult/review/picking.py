@@ -15,7 +15,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from penult.app.picking import FACTS, Picking
-from penult.core.camera import check_view, metres_per_px, position_m, to_matrix
+from penult.core.lane.camera import check_view, metres_per_px, position_m, to_matrix
 from penult.errors import OutputError, PenultError
 from penult.model.calibration import LaneFile, LaneFit
 from penult.review.answers import as_json, aside, asset, words_of

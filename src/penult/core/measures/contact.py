@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from penult.core.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_deg
-from penult.core.evidence import FOOT_SPEED_S, ContactEvidence
-from penult.core.uncertainty import to_measure
+from penult.core.joints.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_deg
+from penult.core.measures.evidence import FOOT_SPEED_S, ContactEvidence
+from penult.core.uncertainty.expanded import to_measure
 from penult.model.arrays import Floats
 from penult.model.measured import Measure, Measured, NotMeasured
 

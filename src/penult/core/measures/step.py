@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.evidence import Event, FlightEvidence
 from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, SLOW_REASON, VAGUE_REASON, is_vague
-from penult.core.uncertainty import to_measure
+from penult.core.measures.evidence import Event, FlightEvidence
+from penult.core.uncertainty.expanded import to_measure
 from penult.model.arrays import Floats
 from penult.model.measured import Measure, NotMeasured
 
@@ -52,7 +52,7 @@ def step_rate_hz(s: StepEvidence) -> Floats:
 
 
 def step_speed_m_per_s(s: StepEvidence) -> Floats:
-    """Horizontal speed of the whole-body mass centre in the flight phase (straight-line fit, see also `core.joined`)."""
+    """Horizontal speed of the whole-body mass centre in the flight phase (straight-line fit; see `joined_speeds`)."""
     return s.flight.velocity_m_per_s[:, 0]
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.evidence import ContactEvidence, FlightEvidence, Hips
-from penult.core.fits import GRAVITY_M_PER_S2, free_fall
-from penult.core.uncertainty import to_measure
+from penult.core.measures.evidence import ContactEvidence, FlightEvidence, Hips
+from penult.core.numeric.fits import GRAVITY_M_PER_S2, free_fall
+from penult.core.uncertainty.expanded import to_measure
 from penult.model.arrays import Floats
 from penult.model.measured import Measure, NotMeasured
 

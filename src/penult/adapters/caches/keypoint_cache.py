@@ -1,0 +1,134 @@
+"""What is kept between runs, by clip content and method: joints, so that corrections and other lane files never repeat the pose
+model, and where the first look saw the camera and movement. Numbers and outlines only, no picture of anybody."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from penult.adapters.files.npz import unpacked
+from penult.model.arrays import Floats, Ints
+from penult.model.skeleton import JOINTS
+from penult.model.track import PixelTrack
+from penult.whole_file import ASIDE, write_whole
+
+MOST_BYTES = 500_000_000
+"""The cache is trimmed to this, oldest entries first: some 10,000 clips of 1.5 s at 240 frames a second."""
+
+MOST_ENTRY_BYTES = 50_000_000
+"""A larger file is not one of ours."""
+
+MOST_UNPACKED_BYTES = 100_000_000
+"""The longest clip that is read has half of this."""
+
+
+def cache_folder() -> Path:
+    """Return where keypoints are kept: $PENULT_CACHE, else the user's cache folder."""
+    said = os.environ.get("PENULT_CACHE")
+    if said:
+        return Path(said)
+    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    return (Path(base) if base else Path.home() / ".cache") / "penult" / "keypoints"
+
+
+def key_of(*parts: object) -> str:
+    """Return the name of an entry from everything that its content depends on."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:40]
+
+
+def is_kept(key: str) -> bool:
+    """Whether there is an entry, sound or not."""
+    return (cache_folder() / f"{key}.npz").exists()
+
+
+def read(key: str) -> tuple[Ints, Floats] | None:
+    """Return frames (t,) and joints (t, k, 3: x, y, score), or None when there is no sound entry."""
+    stored = read_arrays(key, ("frame", "joints"))
+    if stored is None:
+        return None
+    frame, joints = stored["frame"], stored["joints"]
+    sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
+    return (frame, joints.astype(float)) if sound and joints.dtype.kind == "f" else None
+
+
+def write(key: str, track: PixelTrack) -> None:
+    """Keep a track; a cache that cannot be written is no reason to fail."""
+    joints = np.concatenate([track.xy_px, track.score[..., None]], axis=-1)
+    write_arrays(key, {"frame": track.frame, "joints": joints.astype(np.float32)})
+
+
+def read_arrays(key: str, names: tuple[str, ...]) -> dict[str, NDArray[Any]] | None:
+    """Return the arrays of an entry, or None when there is no sound entry with just these; shapes are the caller's to check."""
+    file = cache_folder() / f"{key}.npz"
+    try:
+        if file.stat().st_size > MOST_ENTRY_BYTES:
+            return None
+        stored = unpacked(file.read_bytes(), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
+    except (OSError, ValueError):
+        return None
+    with suppress(OSError):
+        os.utime(file)  # used just now: others go before it
+    return stored if set(stored) == set(names) else None
+
+
+def write_arrays(key: str, arrays: Mapping[str, NDArray[Any]]) -> None:
+    """Keep arrays; a cache that cannot be written is no reason to fail."""
+    folder = cache_folder()
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, allow_pickle=False, **arrays)
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(folder / f"{key}.npz", buffer.getvalue())
+        _trim(folder)
+
+
+def kept() -> tuple[int, int]:
+    """Return how many entries there are, and their bytes."""
+    sizes = [size for file in _entries(cache_folder()) if (size := _bytes_of(file)) is not None]
+    return len(sizes), sum(sizes)
+
+
+def clear() -> int:
+    """Remove every entry and return the bytes freed."""
+    freed = 0
+    for file in _entries(cache_folder()):
+        freed += _bytes_of(file) or 0
+        file.unlink(missing_ok=True)
+    return freed
+
+
+def _bytes_of(file: Path) -> int | None:
+    """Return a file's size, None if another process has just deleted it."""
+    try:
+        return file.stat().st_size
+    except OSError:
+        return None
+
+
+def _entries(folder: Path) -> list[Path]:
+    return [*folder.glob("*.npz"), *folder.glob(f".*{ASIDE}*")] if folder.is_dir() else []
+
+
+def _trim(folder: Path) -> None:
+    """Drop the entries not used for longest until the cache fits; another process may drop them at the same time."""
+    known: list[tuple[float, int, Path]] = []
+    for file in folder.glob("*.npz"):
+        try:
+            facts = file.stat()
+        except FileNotFoundError:
+            continue
+        known.append((facts.st_mtime, facts.st_size, file))
+    total = sum(size for _, size, _ in known)
+    for _, size, file in sorted(known, key=lambda k: k[0]):
+        if total <= MOST_BYTES:
+            break
+        file.unlink(missing_ok=True)
+        total -= size

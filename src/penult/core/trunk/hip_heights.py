@@ -1,0 +1,124 @@
+"""The height of the hips from step to step, from the trunk's pixels.
+
+The pose model sees the hips at a height that hangs on the posture (which leg stands, which is hidden): two supports of one run
+differ by 1 cm and more for that alone. The trunk's own pixels, registered over a whole stride, do not: between two supports
+they give the change, and the pose model gives the level that all of them share.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from penult.core.joints.body import middle
+from penult.core.uncertainty.draws import SEED, Draws, wandering
+from penult.model.arrays import Bools, Floats, Ints
+from penult.model.track import RunwayTrack
+from penult.model.trunk import TrunkMotion
+
+WANDER_M = 0.0035
+"""How far the hips' middle strays in height from its place on the trunk, one SD: 1.5 mm of the registration (the hip drop of
+twelve films with known truth came out 1.9 mm RMS off, that of the pose model 11 mm), and 3 mm for spine and pelvis, which bend
+in people and not in the rendered bodies of those films (common practice, no source)."""
+
+MOST_APART_M = 0.03
+"""Pixels and joints that disagree by more than this, RMS over a stride, are not of the same trunk: the hips' own posture errors
+are 1 cm."""
+
+LEAST_SHARED = 3
+"""Rows that two strides must have in common to be joined."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HipHeights:
+    """Height of the mid-hip (s, t), NaN where no stride was followed, and which stretch of strides each row belongs to (t,).
+
+    Heights of one stretch share a level and may be compared; -1 is none.
+    """
+
+    y_m: Floats
+    stretch: Ints
+
+
+def hip_heights(
+    draws: Draws, track: RunwayTrack, strides: Sequence[TrunkMotion], hand: Floats | None = None
+) -> HipHeights:
+    """Return the height of the mid-hip wherever strides were followed.
+
+    Parameters
+    ----------
+    draws : Draws
+        Of the joints, first row measured.
+    track : RunwayTrack
+        The measured joints.
+    strides : sequence of TrunkMotion
+        One from each support into the next, in order; those with a reason, or too far from the joints, are passed over.
+    hand : (t, k) float64, optional
+        How far each sample was put where it is by a person: a stride with hips placed by hand is passed over.
+
+    Returns
+    -------
+    HipHeights
+        In every stretch of strides that follow one another the mean is that of the joints.
+    """
+    out = np.full(draws.xy_m.shape[:2], np.nan)
+    rng = np.random.default_rng(SEED + 2)  # of its own: what is drawn after this stays as it is without it
+    stretch = np.full(len(track.time_s), -1)
+    for number, (rows, height) in enumerate(_stretches(track, strides, hand)):
+        stretch[rows] = number
+        lasting = _filled(middle(draws.lasting_m[:, rows], "hip")[..., 1])
+        free = middle(draws.xy_m[:, rows], "hip")[..., 1] - lasting - height
+        out[:, rows] = height + np.nanmean(free, axis=1)[:, None] + lasting
+        out[1:, rows] += WANDER_M * wandering(track.time_s[rows], (1,), rng)[..., 0]
+    return HipHeights(y_m=out, stretch=stretch)
+
+
+def _stretches(track: RunwayTrack, strides: Sequence[TrunkMotion], hand: Floats | None) -> list[tuple[Ints, Floats]]:
+    """Rows and heights (of no certain level) of every stretch of strides that overlap."""
+    found: list[tuple[Ints, Floats]] = []
+    for motion in strides:
+        rows = motion.window.rows
+        if motion.reason or _by_hand(hand, rows):
+            continue
+        height = _height_m(track, motion)
+        if height is None:
+            continue
+        last = found[-1] if found else (np.zeros(0, dtype=np.int64), np.zeros(0))
+        both, before, after = np.intersect1d(last[0], rows, return_indices=True)
+        if len(both) < LEAST_SHARED:
+            found.append((rows, height))
+            continue
+        height = height + float(np.mean(last[1][before] - height[after]))
+        share = (np.arange(len(both)) + 1.0) / (len(both) + 1.0)  # from the one stride over to the other
+        height[after] = (1.0 - share) * last[1][before] + share * height[after]
+        old: Bools = ~np.isin(last[0], both)
+        found[-1] = (np.concatenate([last[0][old], rows]), np.concatenate([last[1][old], height]))
+    return found
+
+
+def _by_hand(hand: Floats | None, rows: Ints) -> bool:
+    return hand is not None and bool((middle(hand[rows][..., None], "hip") > 0.0).any())
+
+
+def _height_m(track: RunwayTrack, motion: TrunkMotion) -> Floats | None:
+    """Height (n,) of the mid-hip at its usual place on the moving trunk; None where the joints contradict."""
+    hip = middle(track.xy_m[motion.window.rows], "hip")
+    origin = motion.window.path_m + motion.shift_m
+    cos, sin = np.cos(motion.turn_rad), np.sin(motion.turn_rad)
+    away = hip - origin
+    along = np.nanmedian(cos * away[:, 0] + sin * away[:, 1])
+    up = np.nanmedian(cos * away[:, 1] - sin * away[:, 0])
+    height = origin[:, 1] + sin * along + cos * up
+    apart = hip[:, 1] - height
+    return np.asarray(height) if float(np.nanstd(apart)) <= MOST_APART_M else None
+
+
+def _filled(values: Floats) -> Floats:
+    """Draws (s, n) with straight lines over rows that have none (where a joint was filled in)."""
+    good: Bools = np.asarray(np.isfinite(values).all(axis=0))
+    if good.all() or not good.any():
+        return values
+    rows = np.arange(values.shape[1])
+    return np.stack([np.interp(rows, rows[good], line[good]) for line in values])

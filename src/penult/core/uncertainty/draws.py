@@ -1,0 +1,236 @@
+"""Monte Carlo draws of the joints (JCGM 101:2008): every source of uncertainty after the pose model, through the whole chain.
+
+Row 0 of every draw is the measured track itself, so that one pass gives the value and its spread.
+
+Sources, and where their sizes come from:
+- camera: the covariance of the camera fit, by linear propagation to every sample (agrees with refitted cameras);
+- depth: each joint's distance from the lane's centre line (`locate.depth_sd_m`), one draw a joint and clip;
+- bias of each joint centre: SD 1.5 cm, constant over the clip (MEASURES.md section 5; published systematic differences 1-5 cm);
+- drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
+  cancels between like phases of neighbouring frames and not between different phases; larger where the joints are noisier
+  than usual (`unrest`);
+- white noise: measured on this very clip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from penult.core.joints.locate import ATHLETE_DEPTH_SD_M, depth_sd_m
+from penult.core.lane.camera import at_depth
+from penult.core.numeric.slopes import first_order
+from penult.model.arrays import Floats
+from penult.model.calibration import Camera
+from penult.model.skeleton import JOINTS
+from penult.model.track import PixelTrack
+
+COUNT = 250
+"""Draws: the SD of an SD from n draws is 1/sqrt(2n), here 4.5 %."""
+
+SEED = 1995
+"""Any fixed number, so that the same clip gives the same uncertainty."""
+
+BIAS_SD_M = 0.015
+BIAS_SHARES = (0.5, 0.35, 0.15)
+"""Shares of that bias's variance that the whole figure, both sides of the body, and one joint alone have. A pose model puts
+the left and the right hip by one rule, and the crop shifts the whole figure: on films with known truth the joints' mean
+biases have a mean of 1.5 cm and an SD about it of 1.6 cm, and left and right of a joint differ by 0.4 to 0.9 cm."""
+
+DRIFT_SD_M = {"toe": (0.012, 0.012), "shoulder": (0.018, 0.008), "other": (0.007, 0.007)}
+"""In x and y. Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about
+1 cm and that of the toe within 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean over a clip,
+in supports, they scatter by 2.0 and 0.8 cm on the eleven sharp ones, of which a tenth is white noise."""
+
+USUAL_NOISE_M = 0.0072
+"""White noise of a joint, median over all joints: 5.5 to 7.2 mm on ten sharp films of 120 Hz and more with known truth, on which
+the drift was measured. On a blurred and dim one it is 17 mm, and its joints drift as many times more (slopes over a flight
+2 to 6 times)."""
+
+HAND_SD_M = 0.01
+"""How well a person puts a joint centre side-on, one SD: repeated digitising of the same film by hand differs by about this
+(from memory, to be confirmed)."""
+
+DRIFT_TIME_S = 0.08
+"""About a third of a step: the time in which a leg changes its shape to the pose model."""
+
+NUDGE = 1e-6
+"""Step of the slopes along a camera parameter: marks in one plane leave focal length and distance free together by tens of
+percent, and steps as long as that would not cancel where the two do."""
+
+WIDEST_GAP = 17
+"""Frames from one sample to the next that count as a row: as far apart as the pose model looks (60 a second) at 1 kHz."""
+
+LEAST_DIFFERENCES = 20
+"""Fewer third differences tell no noise (common practice, no source)."""
+
+UNKNOWN_NOISE_M = 0.02
+"""Taken where the clip does not tell: that of the toes, the noisiest joints (0.016 to 0.022 m)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draws:
+    """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws.
+
+    `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
+    how many times the joints drift more than on a sharp film; `late` (s - 1,) how late all instants of the clip are, of unit SD.
+    """
+
+    xy_m: Floats
+    camera_theta: Floats
+    generator: np.random.Generator
+    lasting_m: Floats
+    unrest: float
+    late: Floats
+
+
+def draw_track(
+    track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: Floats, weight: Floats, hand: Floats | None = None
+) -> Draws:
+    """Draw the joints on the runway.
+
+    Parameters
+    ----------
+    track : PixelTrack
+        t rows of k joints.
+    cameras : sequence of Camera
+        One, or one a row.
+    z_m : (k,) float64
+        Depths.
+    xy_m : (t, k, 2) float64
+        The measured joints.
+    weight : (t, k) float64
+        Samples with weight 0 do not count for the noise.
+    hand : (t, k) float64, optional
+        How far each sample was put where it is by a person, 0 to 1: what a hand can do takes the place of the bias and
+        drift of the pose model.
+
+    Returns
+    -------
+    Draws
+        COUNT + 1 rows.
+    """
+    rng = np.random.default_rng(SEED)
+    by_camera, by_depth = _sensitivities(track, cameras, z_m)
+    theta = _camera_draws(cameras[0].covariance, rng)
+    lasting = np.zeros((COUNT + 1, *xy_m.shape))
+    lasting[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
+    dz = rng.normal(0.0, 1.0, (COUNT, len(z_m))) * depth_sd_m()
+    dz += rng.normal(0.0, ATHLETE_DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
+    lasting[1:] += by_depth[None] * dz[:, None, :, None]
+    bias = _bias(rng)
+    noise_m = white_noise_sd_m(xy_m, weight)
+    unrest = unrest_of(noise_m)
+    noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
+    model = unrest * _drift(track.time_s, rng)
+    lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
+    passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
+    out = xy_m[None] + lasting
+    out[1:] += passing
+    out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
+    late = np.random.default_rng(SEED + 3).normal(size=COUNT)
+    return Draws(xy_m=out, camera_theta=theta, generator=rng, lasting_m=lasting, unrest=unrest, late=late)
+
+
+def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
+    """Draws of the joints' bias (s, t, k, 2) where a person put some; a generator of its own leaves all others as they were."""
+    rng = np.random.default_rng(SEED + 1)
+    share = hand[None, :, :, None]
+    return model_m * (1.0 - share) + rng.normal(0.0, HAND_SD_M, (COUNT, 1, *model_m.shape[2:])) * share
+
+
+def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
+    """White noise (k,) of each joint from third differences: motion is smooth over four frames, noise is not.
+
+    The variance of a third difference of white noise is 20 times that of the noise (binomial coefficients 1, 3, 3, 1). NaN
+    where there are too few of them.
+    """
+    sd = np.empty(xy_m.shape[1])
+    for k in range(xy_m.shape[1]):
+        rows = np.flatnonzero(weight[:, k] > 0)  # the pose model may have looked at every second frame only
+        third = np.diff(xy_m[rows, k], n=3, axis=0) / np.sqrt(20.0)
+        gaps = np.lib.stride_tricks.sliding_window_view(np.diff(rows), 3) if len(rows) > 3 else np.empty((0, 3))
+        even = (gaps == gaps[:, :1]).all(axis=1) & (gaps <= WIDEST_GAP).all(axis=1)
+        values = np.abs(third[even]).ravel()
+        values = values[np.isfinite(values)]
+        sd[k] = 1.4826 * np.median(values) if len(values) >= LEAST_DIFFERENCES else np.nan
+    return sd
+
+
+def unrest_of(noise_m: Floats) -> float:
+    """Return how many times noisier the joints (k,) are than usual, at least once; NaN says nothing."""
+    told = noise_m[np.isfinite(noise_m)]
+    return max(1.0, float(np.median(told)) / USUAL_NOISE_M) if told.size else 1.0
+
+
+def _bias(rng: np.random.Generator) -> Floats:
+    """Constant bias of every joint, (COUNT, 1, k, 2): a part of the whole figure, one of both sides, one of its own."""
+    figure = rng.normal(size=(COUNT, 1, 1, 2))
+    parts = [name.split("_")[-1] for name in JOINTS]
+    kinds = sorted(set(parts))
+    both = rng.normal(size=(COUNT, 1, len(kinds), 2))[:, :, [kinds.index(part) for part in parts]]
+    own = rng.normal(size=(COUNT, 1, len(JOINTS), 2))
+    shares = np.sqrt(BIAS_SHARES)
+    return np.asarray(BIAS_SD_M * (shares[0] * figure + shares[1] * both + shares[2] * own))
+
+
+def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
+    """Ornstein-Uhlenbeck processes of unit SD, (COUNT, t, *shape), on the median frame interval."""
+    every_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0  # a flight may have a single row
+    keep = float(np.exp(-every_s / DRIFT_TIME_S)) if every_s > 0.0 else 0.0
+    shock = rng.normal(0.0, 1.0, (COUNT, len(time_s), *shape)) * np.sqrt(1.0 - keep**2)
+    shock[:, 0] /= np.sqrt(1.0 - keep**2)  # begins in its steady state
+    return first_order(keep, shock)
+
+
+def _drift(time_s: Floats, rng: np.random.Generator) -> Floats:
+    """Drift of every joint, (COUNT, t, k, 2)."""
+    return wandering(time_s, (len(JOINTS), 2), rng) * drift_sd_m()
+
+
+def drift_sd_m() -> Floats:
+    """SD (k, 2) of every joint's drift."""
+    return np.array([DRIFT_SD_M.get(name.split("_")[-1], DRIFT_SD_M["other"]) for name in JOINTS])
+
+
+def _camera_draws(covariance: Floats, rng: np.random.Generator) -> Floats:
+    """Draws (COUNT, p) of the camera's parameters about their values."""
+    values, vectors = np.linalg.eigh(covariance)
+    scale = vectors * np.sqrt(np.maximum(values, 0.0))
+    return np.asarray(rng.normal(size=(COUNT, len(values))) @ scale.T)
+
+
+def _sensitivities(track: PixelTrack, cameras: Sequence[Camera], z_m: Floats) -> tuple[Floats, Floats]:
+    """How x and y of every sample move with each camera parameter (t, k, 2, p) and with the joint's depth (t, k, 2)."""
+    sd = np.sqrt(np.diag(cameras[0].covariance))
+    step = np.where(sd > 0, NUDGE, 0.0)
+    by_camera = np.zeros((*track.xy_px.shape, len(sd)))
+    for p in np.flatnonzero(step):
+        ahead = _map(track, cameras, z_m, partial(moved, parameter=int(p), step=float(step[p])))
+        behind = _map(track, cameras, z_m, partial(moved, parameter=int(p), step=-float(step[p])))
+        by_camera[..., p] = (ahead - behind) / (2.0 * step[p])
+    near, far = _map(track, cameras, z_m - 0.05), _map(track, cameras, z_m + 0.05)
+    return by_camera, np.asarray((far - near) / 0.1)
+
+
+def _map(
+    track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, change: Callable[[Camera], Camera] = lambda c: c
+) -> Floats:
+    if len(cameras) == 1:
+        return at_depth(change(cameras[0]), track.xy_px, z_m)
+    return np.stack([at_depth(change(c), row, z_m) for c, row in zip(cameras, track.xy_px, strict=True)])
+
+
+def moved(camera: Camera, parameter: int, step: float) -> Camera:
+    """Return the camera with one parameter changed by `step`."""
+    parameters = np.array(camera.parameters)
+    parameters[parameter] += step
+    return Camera(
+        parameters=parameters,
+        covariance=camera.covariance,
+        image_size_px=camera.image_size_px,
+        centre_px=camera.centre_px,
+    )

@@ -1,0 +1,140 @@
+"""What may be said of a difference, in the words of MEASURES section 7, with its digits and unit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from penult.model.comparison import ComparedMeasure, GroupValues, Interval, TypicalError, Verdict
+from penult.model.trial import MeasureKey
+from penult.outputs.texts import words
+from penult.outputs.texts.terms import Term
+
+CLEARLY = "clearly different"
+TOO_FEW = "too few clips"
+NOT_COMPARED = "not compared"
+
+_CONTACTS = {0: "take-off contact", -1: "penultimate contact", -2: "third-last contact", -3: "fourth-last contact"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownRow:
+    """One compared measure as a person reads it.
+
+    Parameters
+    ----------
+    name : str
+        Of the measure in the result.
+    words, where : str
+        The measure, and the contact or step it belongs to.
+    first, second : str
+        Means with their unit, or a dash.
+    difference : str
+        With its interval and unit, or a dash.
+    verdict : str
+        One of the three plain verdicts, or 'not compared'.
+    reason : str
+        Why there are too few clips, or nothing may be compared.
+    detectable : str
+        Minimal detectable change between two clips, with what its typical error rests on.
+    """
+
+    name: str
+    words: str
+    where: str
+    first: str
+    second: str
+    difference: str
+    verdict: str
+    reason: str
+    detectable: str
+    notes: tuple[str, ...]
+
+
+def shown_row(row: ComparedMeasure) -> ShownRow:
+    """Return a row in words."""
+    term = words.term(row.key.name)
+    places = _places(row)
+    return ShownRow(
+        name=row.key.name,
+        words=term.words,
+        where=where(row.key),
+        first=_mean(row.first, term, places),
+        second=_mean(row.second, term, places),
+        difference=interval_text(row.difference, row.key.name),
+        verdict=verdict_text(row.verdict, row.key.name),
+        reason=row.verdict.reason,
+        detectable=detectable_text(row.minimal_detectable_change, row.typical_error, row.key.name),
+        notes=row.notes,
+    )
+
+
+def where(key: MeasureKey) -> str:
+    """Return which contact or step a measure belongs to; '' where there is one a clip."""
+    if key.number is None:
+        return ""
+    return words.step_words(key.number) if key.part == "steps" else _CONTACTS.get(key.number, f"contact {key.number}")
+
+
+def full_words(key: MeasureKey) -> str:
+    """Return a measure with its contact or step: 'contact time, penultimate contact'."""
+    return ", ".join(w for w in (words.term(key.name).words, where(key)) if w)
+
+
+def verdict_text(verdict: Verdict, name: str) -> str:
+    """Return the verdict in the words that were agreed on."""
+    if verdict.kind == "clearly different":
+        return CLEARLY
+    if verdict.kind == "too few clips":
+        return TOO_FEW
+    if verdict.kind == "not compared" or verdict.limit is None:
+        return NOT_COMPARED
+    return f"a difference of {amount(verdict.limit, name)} or less could not have been seen"
+
+
+def interval_text(interval: Interval | None, name: str) -> str:
+    """Return a difference with its 95 % interval: '+2.4 ± 0.8 cm'."""
+    if interval is None:
+        return words.DASH
+    term = words.term(name)
+    half = term.scale * interval.half_width
+    places = words.decimals(half)
+    value = words.number(term.scale * interval.value, places, sign=True)
+    return f"{value} {words.PLUS_MINUS} {words.number(half, places)}{words.spaced(term.unit)}"
+
+
+def amount(value: float, name: str) -> str:
+    """Return a half-width or limit with the digits that it deserves, and its unit."""
+    term = words.term(name)
+    scaled = term.scale * value
+    return f"{words.number(scaled, words.decimals(scaled))}{words.spaced(term.unit)}"
+
+
+def detectable_text(change: float | None, error: TypicalError | None, name: str) -> str:
+    """Return the minimal detectable change and what it rests on; '' where nothing is known."""
+    if change is None or error is None:
+        return ""
+    if error.from_repeats:
+        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {error.clips} repeats)"
+    return f"{amount(change, name)} (measurement uncertainty alone: fewer than three repeats)"
+
+
+def value_text(value: float, half: float, name: str) -> str:
+    """Return a value rounded to what an interval of half-width `half` supports, with its unit."""
+    term = words.term(name)
+    number = words.number(term.scale * value, words.decimals(term.scale * half))
+    return f"{number}{words.spaced(term.unit)}"
+
+
+def _places(row: ComparedMeasure) -> int:
+    term = words.term(row.key.name)
+    if row.difference is not None and row.difference.half_width > 0.0:
+        return words.decimals(term.scale * row.difference.half_width)
+    u95 = [m.u95 for side in (row.first, row.second) for _, m in side.values]
+    return words.decimals(term.scale * math.sqrt(sum(u * u for u in u95) / len(u95))) if u95 else 0
+
+
+def _mean(side: GroupValues, term: Term, places: int) -> str:
+    if side.mean is None:
+        return words.DASH
+    return f"{words.number(term.scale * side.mean, places)}{words.spaced(term.unit)}"
