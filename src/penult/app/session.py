@@ -139,7 +139,7 @@ def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Pat
     plans = []
     for clip in clips:
         row = said.row(clip.name)
-        settings = _settings(row, known.get(row.athlete.casefold()))
+        settings = _settings(row, known.get(row.athlete.casefold()), date)
         plans.append(
             Plan(
                 clip=clip,
@@ -170,7 +170,7 @@ def _athletes(logbook: Path | None) -> dict[str, Athlete]:
         return {a.label.casefold(): a for a, _ in log.contents().athletes}
 
 
-def _settings(row: SessionRow, known: Athlete | None) -> Settings:
+def _settings(row: SessionRow, known: Athlete | None, date: str) -> Settings:
     sex = row.sex or (known.sex if known else None) or None
     return Settings(
         capture_rate_hz=row.capture_rate_hz,
@@ -181,6 +181,7 @@ def _settings(row: SessionRow, known: Athlete | None) -> Settings:
         leg_length_m=known.leg_length_m if known else None,
         mats=row.mats,
         run=row.run,
+        date=row.date or date,
     )
 
 

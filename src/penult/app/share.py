@@ -106,7 +106,7 @@ def without_names(analysis: Analysis, label: str) -> Analysis:
     run = analysis.run
     kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
     kept = {k: v for k, v in analysis.method.items() if k in {"penult", "pose_model", "pose_model_sha256", "libraries"}}
-    said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind"}}
+    said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind", "date"}}
     return dataclasses.replace(
         analysis,
         clip=dataclasses.replace(analysis.clip, file=CLIP_NAME, sha256=digest),

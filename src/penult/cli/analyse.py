@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -57,6 +58,7 @@ def analyse(
             "--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS"
         ),
     ] = None,
+    date: Annotated[str, typer.Option("--date", help="Day of the clip, year-month-day.", metavar="DATE")] = "",
     ignore_corrections: Annotated[
         bool, typer.Option("--ignore-corrections", help="Leave out what was put right by hand in an earlier result.")
     ] = False,
@@ -79,11 +81,14 @@ def analyse(
     from rich.console import Console
 
     from penult.app.analyse import analyse as job
+    from penult.cli.choices import day
     from penult.cli.progress import shown_progress
     from penult.cli.table import print_result
     from penult.outputs.folder.result import analysis_to_json
 
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
+    if date:
+        said = replace(said, date=day(date))
     with shown_progress(quiet=quiet) as progress:
         result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections)
     if as_json:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from penult.model.measured import Measured
-from penult.outputs.texts import words
+from penult.outputs.texts import drops, words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 
-_PENULTIMATE = ("penultimate_hip_drop_m", "penultimate_hip_drop_share", "hip_drop_to_takeoff_m")
+_PENULTIMATE = ("penultimate_hip_drop_share", "hip_drop_to_takeoff_m")
 _TAKEOFF = (
     "toe_to_board_m",
     "approach_speed_m_per_s",
@@ -50,7 +50,8 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     if console.measure(ladder, options=unbounded).maximum > width:  # without the spaces nothing need be cut off
         ladder = _ladder(analysis, words.PLUS_MINUS)
     console.print(ladder, width=width)
-    _print_lines("penultimate", _PENULTIMATE, analysis.penultimate, console)
+    _print_drops(analysis, console)
+    _print_lines("", _PENULTIMATE, analysis.penultimate, console)
     last = analysis.contact(0)
     _print_lines("take-off" if analysis.run.has_takeoff else "last contact", _TAKEOFF, analysis.takeoff, console)
     if last and analysis.run.has_takeoff:
@@ -102,7 +103,8 @@ def _print_lines(title: str, names: Iterable[str], measures: Measures, console: 
     """Print measures one a line, those with the same reason for having no value together."""
     from rich.text import Text
 
-    console.print(f"\n{title}", style="bold", highlight=False, markup=False)
+    if title:
+        console.print(f"\n{title}", style="bold", highlight=False, markup=False)
     missing: dict[str, list[str]] = {}
     for name in names:
         measure = measures.get(name)
@@ -118,6 +120,25 @@ def _print_lines(title: str, names: Iterable[str], measures: Measures, console: 
             missing.setdefault(shown.reason, []).append(words.term(name).words)
     for reason, which in missing.items():
         _print_wrapped("  - ", f"{'; '.join(which)}: not measured: {reason}", console)
+
+
+def _print_drops(analysis: Analysis, console: Console) -> None:
+    """Print the hip drop above the runway and, with mats, above what each foot stood on; then the mats, said and measured."""
+    from rich.text import Text
+
+    console.print("\npenultimate", style="bold", highlight=False, markup=False)
+    for drop in drops.drops(analysis, minus="-"):
+        if drop.shown.reason:
+            _print_wrapped("  - ", f"hip drop {drop.above}: not measured: {drop.shown.reason}", console)
+            continue
+        line = Text(f"  {'hip drop ' + drop.above:<39} ")
+        line.append(drop.shown.text, style="bold")
+        line.append("  by hand" if drop.shown.by_hand else "", style="dim")
+        console.print(line, soft_wrap=True)
+    for mat in drops.mats_said_and_measured(analysis):
+        console.print(f"  mat, {mat}", highlight=False, markup=False, soft_wrap=True)
+    if finding := drops.finding(analysis):
+        _print_wrapped("  ", finding.replace(words.MINUS, "-"), console)
 
 
 def _print_warnings(analysis: Analysis, console: Console) -> None:

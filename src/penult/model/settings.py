@@ -27,6 +27,8 @@ class Settings:
         Which run of the clip, from 1.
     at : (float, float, float), optional
         Upright pixel x, y and capture time at which the athlete is there.
+    date : str
+        Day of the clip, year-month-day; '' when not said.
     """
 
     capture_rate_hz: float | None = None
@@ -38,3 +40,4 @@ class Settings:
     mats: tuple[Mat, ...] = ()
     run: int = 1
     at: tuple[float, float, float] | None = None
+    date: str = ""

@@ -15,7 +15,7 @@ from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
 from penult.outputs.pictures.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
-from penult.outputs.texts import references, words
+from penult.outputs.texts import drops, references, words
 from penult.outputs.texts.terms import PARTS
 
 _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -74,7 +74,7 @@ class Section:
 def headlines(analysis: Analysis) -> list[dict[str, Any]]:
     """Return the three numbers of the first screen."""
     return [
-        _headline("penultimate_hip_drop_m", analysis.penultimate, None, (0.0, 10.0)),
+        _headline_drops(analysis),
         _headline_times(analysis),
         _headline(
             "takeoff_angle_deg",
@@ -85,10 +85,16 @@ def headlines(analysis: Analysis) -> list[dict[str, Any]]:
     ]
 
 
+def date_said(analysis: Analysis) -> str:
+    """Return the day that the coach gave; '' where none was."""
+    settings = analysis.method.get("settings")
+    return str(settings.get("date", "")) if isinstance(settings, dict) else ""
+
+
 def chart_alt(analysis: Analysis) -> str:
     """Return the chart in words, for who cannot see it."""
-    drop = words.shown("penultimate_hip_drop_m", analysis.penultimate.get("penultimate_hip_drop_m"))
-    value = drop.text if not drop.reason else f"not measured ({drop.reason})"
+    shown = words.shown(drops.RUNWAY, analysis.penultimate.get(drops.RUNWAY))
+    value = drops.headline(analysis) if not shown.reason else f"not measured ({shown.reason})"
     return f"Hip height over distance, {len(analysis.contacts)} contacts; penultimate hip drop {value}."
 
 
@@ -227,6 +233,37 @@ def _headline(
     scale = bars.scale_for([*usual, *bars.spread(name, [measure], band)])
     note = f"dashed: {band.group}, {band.kind} ({band.source_short})" if band else ""
     return {**headline, "bar": Markup(bars.headline_bar(name, measure, scale, band)), "band": note}
+
+
+def _headline_drops(analysis: Analysis) -> dict[str, Any]:
+    """Return the hip drop above the runway and, with mats, above what each foot stood on: both named, at one size."""
+    found = drops.drops(analysis)
+    above = {drops.RUNWAY: "above the runway" if len(found) > 1 else "above the runway, no mat under either foot"}
+    measures = [analysis.penultimate.get(d.name) for d in found]
+    bar = ""
+    if all(isinstance(m, Measured) for m in measures):
+        ends = [end for d, m in zip(found, measures, strict=True) for end in bars.spread(d.name, [m], None)]
+        scale = bars.scale_for([0.0, 10.0, *ends])
+        bar = "".join(bars.headline_bar(d.name, m, scale, None) for d, m in zip(found, measures, strict=True) if m)
+    return {
+        "name": drops.RUNWAY,
+        "words": words.term(drops.RUNWAY).words,
+        "values": [("", above.get(d.name, d.above), d.shown) for d in found],
+        "named": True,
+        "bar": Markup(bar),
+        "band": "",
+    }
+
+
+def facts(analysis: Analysis) -> list[tuple[str, str, words.Shown]]:
+    """Return the plain facts of the first screen: name, words and value of speed, last step and place of the toe."""
+    last = analysis.step(0)
+    wanted = (
+        ("approach_speed_m_per_s", "approach speed", analysis.takeoff),
+        ("step_length_ratio", "last step to the one before", last.measures if last else {}),
+        ("toe_to_board_m", "toe behind the line", analysis.takeoff),
+    )
+    return [(name, said, words.shown(name, measures[name])) for name, said, measures in wanted if name in measures]
 
 
 def _headline_times(analysis: Analysis) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from penult.outputs.charts import hip_height
 from penult.outputs.pages import content, layout
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
-from penult.outputs.texts import references, words
+from penult.outputs.texts import drops, references, words
 from penult.outputs.texts.terms import PARTS, TERMS
 
 LAYOUT = "summary.html.j2"
@@ -46,6 +46,10 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
         headlines=content.headlines(analysis),
+        facts=content.facts(analysis),
+        finding=drops.finding(analysis),
+        mats=drops.mats_said_and_measured(analysis),
+        date=content.date_said(analysis),
         chart_wide=Markup(hip_height.hip_chart_svg(analysis, motion, "wide")),
         chart_narrow=Markup(hip_height.hip_chart_svg(analysis, motion, "narrow")),
         chart_alt=content.chart_alt(analysis),
