@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,6 +12,7 @@ from penult import __version__
 from penult.adapters.files import session_state as state
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.files.tapped import Tap, read_taps
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
@@ -109,14 +110,19 @@ def run_session(
             done[plan.clip] = outcome
             progress(f"{len(done)} of {len(plans)} clips done", len(done) / len(plans))
             if outcome.analysis is not None:
-                _record(folder, plan, outcome, logbook)
+                record_outcome(folder, plan, outcome, logbook)
+            if outcome.is_new:  # the page grows with the session: nobody waits for the last clip
+                write_page(folder, _session(folder, plans, done))
     finally:  # an interrupted session leaves its page as well
-        session = Session(
-            name=folder.resolve().name, folder=str(folder), clips=tuple(done[p.clip] for p in plans if p.clip in done)
-        )
+        session = _session(folder, plans, done)
         if done:
-            _write_page(folder, session)
+            write_page(folder, session)
     return session
+
+
+def _session(folder: Path, plans: Iterable[Plan], done: Mapping[Path, ClipOutcome]) -> Session:
+    clips = tuple(done[p.clip] for p in plans if p.clip in done)
+    return Session(name=folder.resolve().name, folder=str(folder), clips=clips)
 
 
 def _clips(folder: Path) -> list[Path]:
@@ -131,26 +137,36 @@ def _clips(folder: Path) -> list[Path]:
 
 def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Path | None) -> list[Plan]:
     clips = _clips(folder)
+    said = said_in(folder, table)
+    taps = read_taps(folder)
+    return [plan_of(clip, lane, said.row(clip.name), taps.of(clip.name), date, logbook) for clip in clips]
+
+
+def said_in(folder: Path, table: Path | None = None) -> SessionFile:
+    """Return what the session's table says; nothing where there is none."""
     path = table or folder / TABLE
-    said = read_session(path, [c.name for c in clips]) if table or path.exists() else SessionFile()
-    known = _athletes(logbook)
-    lane_sha256 = _hash_of_lane(lane)
-    results = state.result_folders(clips)
-    plans = []
-    for clip in clips:
-        row = said.row(clip.name)
-        settings = _settings(row, known.get(row.athlete.casefold()), date)
-        plans.append(
-            Plan(
-                clip=clip,
-                result=results[clip],
-                settings=settings,
-                said=_said(row, folder, date),
-                sha256=state.sha256_of(clip),
-                key=state.request_key(settings, lane_sha256, __version__),
-            )
-        )
-    return plans
+    names = [c.name for c in state.clips_in(folder)]
+    return read_session(path, names) if table or path.exists() else SessionFile()
+
+
+def plan_of(clip: Path, lane: Path, row: SessionRow, tap: Tap, date: str, logbook: Path | None) -> Plan:
+    """Return what is to be done with one clip: what the table says, what was tapped over it, and the athlete's profile."""
+    row = _with_tap(row, tap)
+    settings = _settings(row, _athletes(logbook).get(row.athlete.casefold()), date)
+    return Plan(
+        clip=clip,
+        result=state.result_folders(state.clips_in(clip.parent))[clip],
+        settings=settings,
+        said=_said(row, clip.parent, date),
+        sha256=state.sha256_of(clip),
+        key=state.request_key(settings, _hash_of_lane(lane), __version__),
+    )
+
+
+def _with_tap(row: SessionRow, tap: Tap) -> SessionRow:
+    """Return what holds of a clip: what was tapped on the page of a running session stands over the table."""
+    given = {n: v for n in ("athlete", "kind", "mats") if (v := getattr(tap, n)) is not None}
+    return replace(row, **given)
 
 
 def _hash_of_lane(lane: Path) -> str:
@@ -206,7 +222,7 @@ def _outcomes(
         if analysis is None:
             todo.append(plan)
         else:
-            yield plan, replace(_outcome(plan, analysis), is_new=False)
+            yield plan, replace(outcome_of_plan(plan, analysis), is_new=False)
     yield from _in_turn(todo, analyse_one) if pool is None else _in_processes(todo, analyse_one, pool)
 
 
@@ -217,9 +233,9 @@ def _in_turn(plans: Iterable[Plan], analyse_one: AnalyseOne) -> Iterator[tuple[P
 
 def _tried(plan: Plan, analyse_one: AnalyseOne) -> ClipOutcome:
     try:
-        return _outcome(plan, analyse_one(plan.clip, plan.settings, plan.result))
+        return outcome_of_plan(plan, analyse_one(plan.clip, plan.settings, plan.result))
     except Exception as error:  # whatever happens to one clip, the others go on
-        return _failure(plan, error)
+        return failure_of(plan.clip, error, plan)
 
 
 def _in_processes(
@@ -237,29 +253,37 @@ def _in_processes(
             if isinstance(error, BrokenExecutor):
                 continue
             left.remove(plan)
-            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+            yield plan, outcome_of_plan(plan, future.result()) if error is None else failure_of(plan.clip, error, plan)
     for plan in left:
         with pool() as executor:
             future = executor.submit(analyse_one, plan.clip, plan.settings, plan.result)
             error = future.exception()
-            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+            yield plan, outcome_of_plan(plan, future.result()) if error is None else failure_of(plan.clip, error, plan)
 
 
-def _outcome(plan: Plan, analysis: Analysis) -> ClipOutcome:
+def outcome_of_plan(plan: Plan, analysis: Analysis) -> ClipOutcome:
+    """Return a clip with its result."""
     return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, analysis=analysis)
 
 
-def _failure(plan: Plan, error: BaseException) -> ClipOutcome:
+def failure_of(clip: Path, error: BaseException, plan: Plan | None = None) -> ClipOutcome:
+    """Return a clip without a result, with the reason in plain words."""
     if isinstance(error, PenultError):
         text, status = str(error), error.exit_status
     elif isinstance(error, BrokenExecutor):
         text, status = "the process that analysed it died", 1
     else:
         text, status = f"our own fault: {type(error).__name__}: {error}", 1
-    return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, error=text, exit_status=status)
+    return ClipOutcome(
+        file=clip.name,
+        folder=plan.result.name if plan else f"{clip.stem}_analysis",
+        said=plan.said if plan else Said(),
+        error=text,
+        exit_status=status,
+    )
 
 
-def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None) -> None:
+def record_outcome(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None) -> None:
     """Write down what was said and that this clip is done, and add it to the logbook."""
     if outcome.analysis is None:
         return
@@ -284,7 +308,8 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     state.write_state(folder, clips)
 
 
-def _write_page(folder: Path, session: Session) -> None:
+def write_page(folder: Path, session: Session) -> None:
+    """Write the session's page whole."""
     stills = {
         c.file: still
         for c in session.clips

@@ -43,6 +43,12 @@ def session(
     cluster: Annotated[
         str, typer.Option("--cluster", help="Analyse on the Dask cluster with this scheduler.", metavar="ADDRESS")
     ] = "",
+    stay: Annotated[
+        bool,
+        typer.Option("--stay", help="Stay: measure each clip as it comes into the folder, and show it on a page."),
+    ] = False,
+    port: Annotated[int, typer.Option("--port", help="Of that page; 0 takes a free one.", metavar="NUMBER")] = 0,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open that page at once.")] = True,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Analyse every clip of a folder; an interrupted session goes on where it stopped."""
@@ -60,6 +66,11 @@ def session(
         from penult.adapters.logbook.book import default_place
 
         place = logbook or default_place()
+    if stay:
+        from penult.cli.staying import stay_with
+
+        stay_with(folder, calib, date=day(date) if date else "", logbook=place, port=port, open_browser=browser)
+        return
     done = analyse_folder(
         folder,
         calib,
