@@ -239,7 +239,9 @@ def test_a_tap_that_cannot_be_read_is_refused(content: dict[str, object]) -> Non
 
 def test_the_longest_is_told_by_the_tape_before_the_estimate() -> None:
     def outcome(file: str, tape: float | None) -> ClipOutcome:
-        one = trial(np.random.default_rng(len(file)), Form(athlete="A1"), Said(), file=file).analysis
+        one = trial(
+            np.random.default_rng(len(file)), Form(athlete="A1", kind="full approach"), Said(), file=file
+        ).analysis
         return ClipOutcome(file=file, folder="x", said=replace(Said(), official_distance_m=tape), analysis=one)
 
     best, words = longest([outcome("a", 6.1), outcome("bb", 6.4), outcome("ccc", None)], "A1")

@@ -58,7 +58,12 @@ def measured(there: httpx.Client) -> dict[str, Any]:
     until = time.monotonic() + 2.0 * PATIENCE_S
     while time.monotonic() < until:
         content: dict[str, Any] = there.get("/api/session").json()
-        if content["runs"] and content["runs"][-1]["pictures"] and not content["doing"]["file"] and not content["waiting"]:
+        if (
+            content["runs"]
+            and content["runs"][-1]["pictures"]
+            and not content["doing"]["file"]
+            and not content["waiting"]
+        ):
             return content
         time.sleep(0.2)
     raise AssertionError("never measured")
