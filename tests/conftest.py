@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -29,3 +30,11 @@ def samples() -> Path:
     if not folder.is_dir():
         pytest.skip("the samples are not part of this copy")
     return folder
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep every test, and every program that it starts, away from the logbook and the list of places of this computer."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PENULT_LOGBOOK", str(tmp_path_factory.mktemp("book") / "log.sqlite"))
+        yield

@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from penult.adapters.caches import keypoint_cache
+from penult.adapters.caches.keypoint_cache import Looks
 from penult.model.skeleton import JOINTS
-from penult.model.track import PixelTrack
 
 KEY = keypoint_cache.key_of("clip", "model")
 
@@ -26,30 +26,27 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return place
 
 
-def track(seed: int = 0, rows: int = 60) -> PixelTrack:
+def looks(seed: int = 0, rows: int = 60) -> Looks:
     rng = np.random.default_rng(seed)
-    xy_px = rng.uniform(0.0, 3840.0, (rows, len(JOINTS), 2))
-    xy_px[5] = np.nan
-    return PixelTrack(
-        frame=np.arange(10, 10 + rows),
-        time_s=np.arange(rows) / 240.0,
-        xy_px=xy_px,
-        score=np.where(np.isnan(xy_px[..., 0]), np.nan, 0.9),
-        filled=np.zeros((rows, len(JOINTS)), dtype=bool),
-    )
+    joints = rng.uniform(0.0, 3840.0, (rows, len(JOINTS), 3))
+    joints[..., 2] = 0.9
+    joints[5] = np.nan
+    return Looks(frame=np.arange(10, 10 + rows), crop=rng.uniform(0.0, 2000.0, (rows, 4)), joints=joints)
 
 
 def test_what_was_kept_comes_back(folder: Path) -> None:
-    """Frames exactly, joints within a thousandth of a pixel at 4K, gaps as gaps. Nothing else is left in the folder."""
-    kept = track()
+    """Frames and crops exactly, joints within a thousandth of a pixel at 4K, gaps as gaps. Nothing else is left in the folder."""
+    kept = looks()
 
     assert keypoint_cache.read(KEY) is None
     keypoint_cache.write(KEY, kept)
-    frame, joints = keypoint_cache.read(KEY) or (np.zeros(0), np.zeros(0))
+    found = keypoint_cache.read(KEY)
 
-    assert (frame == kept.frame).all()
-    assert joints[..., :2] == pytest.approx(kept.xy_px, abs=1e-3, nan_ok=True)
-    assert joints[..., 2] == pytest.approx(kept.score, abs=1e-6, nan_ok=True)
+    assert found is not None
+    assert (found.frame == kept.frame).all()
+    assert (found.crop == kept.crop).all()
+    assert found.joints[..., :2] == pytest.approx(kept.joints[..., :2], abs=1e-3, nan_ok=True)
+    assert found.joints[..., 2] == pytest.approx(kept.joints[..., 2], abs=1e-6, nan_ok=True)
     assert [f.name for f in folder.iterdir()] == [f"{KEY}.npz"]
 
 
@@ -75,13 +72,13 @@ def test_a_foreign_file_is_no_entry_and_is_written_over(folder: Path, content: b
     (folder / f"{KEY}.npz").write_bytes(content)
 
     assert keypoint_cache.read(KEY) is None
-    keypoint_cache.write(KEY, track())
+    keypoint_cache.write(KEY, looks())
     assert keypoint_cache.read(KEY) is not None
 
 
 def test_a_damaged_entry_is_never_an_error(folder: Path) -> None:
     """Cut off anywhere, or a byte turned over anywhere: either the entry reads as it was kept, or there is none."""
-    keypoint_cache.write(KEY, track(rows=8))
+    keypoint_cache.write(KEY, looks(rows=8))
     file = folder / f"{KEY}.npz"
     whole = file.read_bytes()
     sound = keypoint_cache.read(KEY)
@@ -96,41 +93,43 @@ def test_a_damaged_entry_is_never_an_error(folder: Path) -> None:
 
     for answer in answers:
         if answer is not None:
-            assert (answer[0] == sound[0]).all()
-            assert np.array_equal(answer[1], sound[1], equal_nan=True)
+            assert (answer.frame == sound.frame).all()
+            assert (answer.crop == sound.crop).all()
+            assert np.array_equal(answer.joints, sound.joints, equal_nan=True)
     assert sum(answer is None for answer in answers) > len(answers) / 2
 
 
 def test_entries_of_another_shape_or_kind_are_refused(folder: Path) -> None:
     """Joints of another skeleton, frames that are no integers, a pickled object: none of them is taken over."""
     folder.mkdir(parents=True)
-    file, frame = folder / f"{KEY}.npz", np.arange(4)
+    file, frame, crop = folder / f"{KEY}.npz", np.arange(4), np.zeros((4, 4))
     joints = np.zeros((4, len(JOINTS), 3), np.float32)
 
     for wrong in (
-        {"frame": frame, "joints": joints[:, :-1]},
-        {"frame": frame[:3], "joints": joints},
-        {"frame": frame.astype(float), "joints": joints},
-        {"frame": frame},
-        {"frame": np.array([{}], dtype=object), "joints": joints},
+        {"frame": frame, "crop": crop, "joints": joints[:, :-1]},
+        {"frame": frame[:3], "crop": crop, "joints": joints},
+        {"frame": frame, "crop": crop[:, :2], "joints": joints},
+        {"frame": frame.astype(float), "crop": crop, "joints": joints},
+        {"frame": frame, "joints": joints},
+        {"frame": np.array([{}], dtype=object), "crop": crop, "joints": joints},
     ):
         np.savez(file, **wrong)
         assert keypoint_cache.read(KEY) is None
-    np.savez(file, frame=frame, joints=joints)
+    np.savez(file, frame=frame, crop=crop, joints=joints)
     assert keypoint_cache.read(KEY) is not None
 
 
 def _keep(folder: str, seed: int, times: int) -> None:
     os.environ["PENULT_CACHE"] = folder
     for _ in range(times):
-        keypoint_cache.write(KEY, track(seed))
+        keypoint_cache.write(KEY, looks(seed))
 
 
 def test_two_writers_of_one_entry_leave_one_whole_entry(folder: Path) -> None:
     """Two processes write the same key while a third reads: each reading is one of the two, never a mixture."""
     spawn = multiprocessing.get_context("spawn")
     writers = [spawn.Process(target=_keep, args=(str(folder), seed, 40)) for seed in (1, 2)]
-    sounds = {float(np.nansum(track(seed).xy_px.astype(np.float32).astype(float))) for seed in (1, 2)}
+    sounds = {float(np.nansum(looks(seed).joints[..., :2].astype(np.float32).astype(float))) for seed in (1, 2)}
     seen = []
 
     for writer in writers:
@@ -138,7 +137,7 @@ def test_two_writers_of_one_entry_leave_one_whole_entry(folder: Path) -> None:
     while any(writer.is_alive() for writer in writers):
         found = keypoint_cache.read(KEY)
         if found is not None:
-            seen.append(float(np.nansum(found[1][..., :2])))
+            seen.append(float(np.nansum(found.joints[..., :2])))
     for writer in writers:
         writer.join()
 
@@ -150,16 +149,16 @@ def test_two_writers_of_one_entry_leave_one_whole_entry(folder: Path) -> None:
 
 def test_the_cache_is_trimmed_of_what_was_not_used_for_longest(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Written first and read since stays. Fails if the newest entries go, or if the cache grows beyond its bound."""
-    keypoint_cache.write("a", track(1))
+    keypoint_cache.write("a", looks(1))
     size = (folder / "a.npz").stat().st_size
     monkeypatch.setattr(keypoint_cache, "MOST_BYTES", int(3.5 * size))
     for age, key in enumerate("bcd"):
-        keypoint_cache.write(key, track(age))
+        keypoint_cache.write(key, looks(age))
         os.utime(folder / f"{key}.npz", (1e9 + age, 1e9 + age))
     os.utime(folder / "a.npz", (1e9 - 1, 1e9 - 1))
     assert keypoint_cache.read("a") is not None
 
-    keypoint_cache.write("e", track(9))
+    keypoint_cache.write("e", looks(9))
 
     assert sorted(f.stem for f in folder.iterdir()) == ["a", "d", "e"]
     assert sum(f.stat().st_size for f in folder.iterdir()) <= keypoint_cache.MOST_BYTES
@@ -168,7 +167,7 @@ def test_the_cache_is_trimmed_of_what_was_not_used_for_longest(folder: Path, mon
 def test_clearing_removes_entries_and_left_over_halves_and_nothing_else(folder: Path) -> None:
     """It says how many bytes it freed; a file that is not the cache's own stays; clearing nothing is no error."""
     assert keypoint_cache.clear() == 0
-    keypoint_cache.write(KEY, track())
+    keypoint_cache.write(KEY, looks())
     (folder / f".{KEY}.npz.partial-1-00ff").write_bytes(b"x" * 100)
     (folder / "notes.txt").write_text("mine")
     size = (folder / f"{KEY}.npz").stat().st_size
@@ -182,7 +181,7 @@ def test_a_place_that_cannot_be_written_is_no_reason_to_fail(tmp_path: Path, mon
     (tmp_path / "file").write_text("in the way")
     monkeypatch.setenv("PENULT_CACHE", str(tmp_path / "file"))
 
-    keypoint_cache.write(KEY, track())
+    keypoint_cache.write(KEY, looks())
 
     assert keypoint_cache.read(KEY) is None
 
@@ -191,7 +190,7 @@ def test_a_place_that_cannot_be_written_is_no_reason_to_fail(tmp_path: Path, mon
 
     monkeypatch.setenv("PENULT_CACHE", str(tmp_path / "other"))
     monkeypatch.setattr("penult.whole_file.os.fsync", full)  # the disk is full when the bytes are to reach it
-    keypoint_cache.write(KEY, track())
+    keypoint_cache.write(KEY, looks())
     assert list((tmp_path / "other").iterdir()) == []
 
 

@@ -22,8 +22,9 @@ from penult.adapters.logbook import schema
 from penult.adapters.logbook.book import Logbook, opened
 from penult.adapters.logbook.connection import connect, read_only
 from penult.adapters.logbook.csv_folder import export, import_folder
-from penult.adapters.logbook.forget import BLACKED_OUT, forget
+from penult.adapters.logbook.forget import forget
 from penult.core.csv_cells import guarded, unguarded
+from penult.core.label import BLACKED_OUT
 from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import LogbookError, OutputError
 from penult.model.analysis import Mat, Notice
@@ -248,7 +249,7 @@ def _start_writer(tmp_path: Path, path: Path, label: str, n: int) -> subprocess.
     (tmp_path / "tests_data.py").write_text(data, encoding="utf-8")
     (tmp_path / "writer.py").write_text(WRITER, encoding="utf-8")
     command = [sys.executable, str(tmp_path / "writer.py"), str(path), label, str(n)]
-    environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), os.environ.get("PYTHONPATH", "")])}
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
 
 

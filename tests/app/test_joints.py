@@ -7,7 +7,6 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
-import pytest
 
 from penult.app.footage import Footage, Shot
 from penult.app.joints import Looking
@@ -46,10 +45,10 @@ class Counting:
         """Not called: `passing` ignores its threads."""
 
 
-def looking(stated_hz: float) -> tuple[Looking, Counting]:
-    """At a run of 9 m/s, filmed at 240 Hz, whose rate is said to be `stated_hz`."""
+def looking(stated_hz: float, off_m: float = 0.0) -> tuple[Looking, Counting]:
+    """At a run of 9 m/s, filmed at 240 Hz, whose rate is said to be `stated_hz`, with a lane that puts it `off_m` farther on."""
     time_s = np.arange(FRAMES) / stated_hz
-    run = AthletePath(time_s=time_s, x_m=-4.0 + 9.0 * np.arange(FRAMES) / 240.0)
+    run = AthletePath(time_s=time_s, x_m=off_m - 4.0 + 9.0 * np.arange(FRAMES) / 240.0)
     model = Counting()
     return Looking(clip_of(time_s, CAMERA), (CAMERA,), run, Settings(), cast(PosePool, model)), model
 
@@ -91,18 +90,43 @@ def test_kept_joints_lead_to_the_same_and_ask_nothing() -> None:
     assert its_model.frames == []
 
 
-@pytest.mark.parametrize(("before_hz", "now_hz", "serves"), [(30.0, 240.0, True), (480.0, 240.0, False)])
-def test_joints_kept_at_another_stated_rate_serve_if_enough_were_looked_at(
-    before_hz: float, now_hz: float, *, serves: bool
-) -> None:
-    """All frames of a slow-motion clip taken for 30 Hz do for 240; every sixth frame does not. Frames without a body count
-    as looked at."""
-    one, model = looking(before_hz)
-    first_track(one, model)
-    one.whole_track()
+def test_what_another_lane_file_looked_at_is_never_taken_for_this_one() -> None:
+    """The lane says through which crop a frame is looked at, and the model's joints hang on the crop (2 to 112 px, TRAPS T49).
 
-    now, its_model = looking(now_hz)
-    xy_px = first_track(now, its_model)[1]
+    Fails if joints are kept by the clip alone: the second lane then takes over those of the first.
+    """
+    alone, its_model = looking(240.0)
+    wanted = first_track(alone, its_model)[1]
+    other, other_model = looking(240.0, off_m=0.1)
+    first_track(other, other_model)
+    other.whole_track()
 
-    assert its_model.frames == ([] if serves else list(range(0, FRAMES, 3)))
-    assert np.isfinite(xy_px[:NOBODY_FROM:3]).all()
+    after, model = looking(240.0)
+    asked, xy_px = first_track(after, model)
+
+    assert asked == list(range(0, FRAMES, 3))
+    assert np.array_equal(xy_px, wanted, equal_nan=True)
+
+
+def test_both_lanes_are_remembered() -> None:
+    """Fails if the joints of the second lane file take the place of the first one's."""
+    for off_m in (0.0, 0.1):
+        one, model = looking(240.0, off_m)
+        first_track(one, model)
+        one.whole_track()
+
+    for off_m in (0.0, 0.1):
+        again, its_model = looking(240.0, off_m)
+        assert first_track(again, its_model)[0] == []
+
+
+def test_frames_looked_at_before_serve_another_stated_rate_where_they_are_wanted() -> None:
+    """All frames of a slow-motion clip taken for 30 Hz are those wanted at 240, and none is looked at again; 480 left some out."""
+    for before_hz, asked in ((480.0, 20), (30.0, 0)):
+        one, model = looking(before_hz)
+        first_track(one, model)
+        one.whole_track()
+
+        now, its_model = looking(240.0)
+
+        assert len(first_track(now, its_model)[0]) == asked

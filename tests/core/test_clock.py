@@ -14,7 +14,7 @@ from penult.core.lane.fit import fit_lane
 from penult.core.pipeline import locate, measure
 from penult.core.synthetic.film import ShoeSpread, clip_of, film, frame_times_s, lane_file, shoes
 from penult.core.synthetic.run import Runner
-from penult.model.analysis import Analysis, ClipRecord, Run, Step
+from penult.model.analysis import Analysis, ClipRecord, Contact, Run, Step
 from penult.model.calibration import Camera, LaneFile
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.settings import Settings
@@ -71,14 +71,8 @@ def test_no_ratio_of_usual_rates_is_a_scale_not_a_clock() -> None:
 
 def made(rate_hz: Measure, free_fall: Measure) -> Analysis:
     some = Measured(value=1.0, u95=0.1)
-    names = (
-        "contact_time_s",
-        "step_rate_hz",
-        "step_speed_m_per_s",
-        "step_length_m",
-        "step_time_ratio",
-        "knee_angle_min_deg",
-    )
+    contact = dict.fromkeys(("contact_time_s", "knee_angle_min_deg"), some)
+    step = dict.fromkeys(("step_speed_m_per_s", "step_length_m", "step_time_ratio"), some)
     takeoff = (
         "approach_speed_m_per_s",
         "takeoff_velocity_x_m_per_s",
@@ -101,8 +95,8 @@ def made(rate_hz: Measure, free_fall: Measure) -> Analysis:
             first_frame_s=0.0,
         ),
         run=Run(direction="left to right", kind="", has_takeoff=True),
-        contacts=(),
-        steps=(Step(number=0, measures={**dict.fromkeys(names, some), "step_rate_hz": rate_hz}),),
+        contacts=(Contact(number=0, foot="left", measures=contact),),
+        steps=(Step(number=0, measures={**step, "step_rate_hz": rate_hz}),),
         penultimate={"penultimate_hip_drop_m": some},
         takeoff=dict.fromkeys(takeoff, some),
         checks={"free_fall_m_per_s2": free_fall},
@@ -114,7 +108,8 @@ def test_a_doubted_clock_withholds_what_needs_it_and_nothing_else() -> None:
     """MEASURES.md section 6: times, rates, speeds, take-off velocity, angle, height and flight distance; lengths stay."""
     out = apply(made(Measured(value=4.3, u95=0.1), fall(9.8, 0.5)), time_scale=8.0)
 
-    held = {n for part in (out.steps[0].measures, out.takeoff) for n, m in part.items() if not m}
+    parts = (out.contacts[0].measures, out.steps[0].measures, out.penultimate, out.takeoff)
+    held = {n for part in parts for n, m in part.items() if not m}
     assert held == {
         "contact_time_s",
         "step_rate_hz",
@@ -126,7 +121,7 @@ def test_a_doubted_clock_withholds_what_needs_it_and_nothing_else() -> None:
     assert notice.code == "clock-doubted"
     assert "8 times too slow" in notice.text
     assert "--capture-rate 240" in notice.text
-    measure = out.steps[0].measures["contact_time_s"]
+    measure = out.contacts[0].measures["contact_time_s"]
     assert isinstance(measure, NotMeasured)
     assert "--capture-rate 240" in measure.reason
     stated = out.checks["free_fall_m_per_s2"]

@@ -321,11 +321,16 @@ def _with_only_drop(one: Trial, drop: float) -> Trial:
 
 
 def test_only_durations_and_rates_do_not_hang_on_the_lane_file() -> None:
-    """By their names: nothing in metres, degrees or metres a second is free of it."""
-    assert not depends_on_lane("contact_time_s")
+    """By their units: nothing in metres, degrees or metres a second is free of it."""
+    assert not depends_on_lane(MeasureKey("contacts", 0, "contact_time_s"))
     assert all(
-        depends_on_lane(n)
-        for n in ("step_length_m", "takeoff_angle_deg", "approach_speed_m_per_s", "step_length_ratio")
+        depends_on_lane(key)
+        for key in (
+            MeasureKey("steps", 0, "step_length_m"),
+            MeasureKey("takeoff", None, "takeoff_angle_deg"),
+            MeasureKey("takeoff", None, "approach_speed_m_per_s"),
+            MeasureKey("steps", 0, "step_length_ratio"),
+        )
     )
 
 

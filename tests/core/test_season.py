@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from penult.core.clips.season import HEADLINES, season
+from penult.core.clips.season import headlines, season
 from penult.core.synthetic.invented import Form, Made, trial
 from penult.errors import InputError
 from penult.model.measured import Measured
 from penult.model.trial import Said, Trial
 
-DROP = HEADLINES[0]
+DROP = headlines()[0]
 DAYS = ("2026-10-05", "2026-10-12", "2026-10-26", "2026-11-09")
 
 

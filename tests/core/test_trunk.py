@@ -169,14 +169,18 @@ def _moving(runway: RunwayTrack, first: int, speed: tuple[float, float]) -> Trun
 
 
 def test_carried_joints_move_with_the_trunk_and_keep_their_mean_place(drawn: Draws, runway: RunwayTrack) -> None:
-    """A trunk 0.1 m/s faster than its joints' path: it gets that speed, stays rigid and leans as they do; all else stays."""
+    """A trunk 0.1 m/s faster than its joints' path: it gets most of that, stays rigid and leans as they do; all else stays."""
     motion = _moving(runway, 60, (0.1, 0.0))
     rows = motion.window.rows
 
     out = carried(drawn.xy_m, drawn, runway.xy_m, [motion])
 
-    wanted = np.polyfit(motion.window.time_s, motion.window.path_m[:, 0], 1)[0] + 0.1
     trunk, joints = out[0][np.ix_(rows, TRUNK)], runway.xy_m[np.ix_(rows, TRUNK)]
+    own = np.polyfit(motion.window.time_s, joints[..., 0].mean(axis=1), 1)[0]
+    pixels = np.polyfit(motion.window.time_s, motion.window.path_m[:, 0], 1)[0] + 0.1
+    wanted = (0.11**2 * pixels + 0.044**2 * own) / (
+        0.11**2 + 0.044**2
+    )  # mean weighed by what either is off (films), m/s
     away = trunk - trunk[:, :1]
     assert np.linalg.norm(away, axis=-1) == pytest.approx(np.repeat(np.linalg.norm(away[:1], axis=-1), 24, axis=0))
     assert _lean_rad_per_s(trunk, motion.window.time_s) == pytest.approx(

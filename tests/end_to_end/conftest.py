@@ -11,6 +11,7 @@ from pathlib import Path
 import av
 import pytest
 
+from golden import FILMS, analysed
 from scenes import material, plain
 
 ATHLETE, PLACE = "Grete Beispiel", "Sporthalle"
@@ -53,3 +54,10 @@ def small_job(tmp_path_factory: pytest.TempPathFactory) -> SmallJob:
     done = penult("analyse", film, "--calib", lane, *words, cache=job.cache)
     assert done.returncode == 0, done.stderr
     return job
+
+
+@pytest.fixture(scope="session")
+def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Result folders of the three sample films, each analysed once."""
+    folder = tmp_path_factory.mktemp("results")
+    return {film: analysed(film, folder / film) for film in FILMS}

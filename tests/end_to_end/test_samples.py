@@ -4,43 +4,20 @@ from __future__ import annotations
 
 import csv
 import re
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from golden import FILMS, analysed
 from penult.core.checks.stature import height_notice
 from penult.model.measured import Measured
 from scoring import BARS, UNITS, Score, contact_faults, load, score_film
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
-FILMS = ("full_240", "mat_one_240", "mat_two_240")
 
 pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="session")
-def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """Result folders of the three sample films, each analysed once."""
-    folder = tmp_path_factory.mktemp("results")
-    return {film: analysed(film, folder / film) for film in FILMS}
-
-
-def analysed(film: str, out: Path, *words: str) -> Path:
-    """Run the command as a coach would."""
-    command = [sys.executable, "-m", "penult", "analyse", str(SAMPLES / film / "clip.mp4")]
-    done = subprocess.run(
-        [*command, "--calib", str(SAMPLES / film / "lane.json"), "--out", str(out), "--quiet", *words],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stdout == ""
-    return out
 
 
 @pytest.fixture(scope="session")

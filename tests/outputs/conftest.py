@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from penult.model import catalogue
 from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Foot, Mat, Notice, Run, Step
 from penult.model.arrays import Floats, Image
 from penult.model.calibration import Camera
@@ -15,7 +16,6 @@ from penult.model.clip import Frame
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.skeleton import JOINTS, joint
 from penult.model.track import Motion, PixelTrack, RunwayTrack
-from penult.outputs.texts.terms import PARTS
 
 SIZE_PX = (1280, 720)
 RATE_HZ = 120.0
@@ -152,7 +152,7 @@ def make_analysis(
             name: Measured(value=values[name][0], u95=values[name][1])
             if name in values
             else NotMeasured(reason=f"{name} is not part of this made-up clip")
-            for name in PARTS[part]
+            for name in catalogue.names(part)
         }
 
     takeoff = of("takeoff")
@@ -206,7 +206,7 @@ def make_contact(number: int, *, doubt: bool = False) -> Contact:
         name: Measured(value=values[name][0], u95=values[name][1])
         if name in values
         else NotMeasured(reason="hidden behind the near leg")
-        for name in PARTS["contacts"]
+        for name in catalogue.names("contacts")
     }
     measures["knee_angle_min_deg"] = Measured(value=140.0, u95=3.3, by_hand=True)
     if doubt:

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from penult.model import catalogue
 from penult.model.measured import Measured
 from penult.outputs.folder.result import analysis_to_dict, analysis_to_json, motion_to_bytes
-from penult.outputs.texts.terms import PARTS
 
 
 def refuse(name: str) -> None:
@@ -29,8 +29,8 @@ def test_the_file_has_the_agreed_parts_and_every_measure_of_the_contract(scene: 
     assert [c["number"] for c in plain["contacts"]] == [-3, -2, -1, 0]
     assert plain["contacts"][-1]["foot"] == "left"
     for contact in plain["contacts"]:
-        assert set(PARTS["contacts"]) <= set(contact)
-    assert set(plain["takeoff"]) == set(PARTS["takeoff"])
+        assert set(catalogue.names("contacts")) <= set(contact)
+    assert set(plain["takeoff"]) == set(catalogue.names("takeoff"))
 
 
 def test_a_measure_is_a_value_with_its_u95_or_a_reason(scene: Any) -> None:

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
+from penult.model import catalogue
 from penult.model.measured import NotMeasured
 from penult.outputs.folder.contents import draw_all, wanted_frames
 from penult.outputs.pages import summary
 from penult.outputs.pages.summary import summary_html
-from penult.outputs.texts.terms import TERMS
 
 KINDS = ["scene", "leftward", "with_mats", "run_through", "doubted", "hostile"]
 VOID = {"meta", "img", "br", "link", "input", "hr"}
@@ -111,7 +111,7 @@ def test_every_reason_stands_on_the_page(made: tuple[str, Any, str]) -> None:
 
 def test_every_measure_is_defined(made: tuple[str, Any, str]) -> None:
     said = Page(made[2]).text
-    for term in TERMS.values():
+    for term in catalogue.ROWS.values():
         assert re.sub(r"\s+", " ", term.definition) in said
         assert term.name in said
 

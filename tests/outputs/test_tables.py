@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from penult.outputs.folder.tables import contacts_table, hip_path_table, steps_table, to_csv, u95_name
-from penult.outputs.texts.terms import PARTS
+from penult.model import catalogue
+from penult.model.catalogue import u95_name
+from penult.outputs.folder.tables import contacts_table, hip_path_table, steps_table, to_csv
 
 
 def read_back(table: pd.DataFrame) -> pd.DataFrame:
@@ -24,7 +25,7 @@ def test_contacts_come_back_from_csv_with_value_and_u95(scene: Any) -> None:
     assert table["foot"].tolist() == ["right", "left", "right", "left"]
     assert table["contact_time_s"].tolist() == [0.11] * 4
     assert table["contact_time_u95_s"].tolist() == [0.0042] * 4
-    for name in PARTS["contacts"]:
+    for name in catalogue.names("contacts"):
         assert {name, u95_name(name)} <= set(table.columns)
 
 

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from penult.model import catalogue
 from penult.model.analysis import Run
 from penult.model.measured import Measured, NotMeasured
 from penult.outputs.texts import words
-from penult.outputs.texts.terms import PARTS, TERMS
 
 
 @pytest.mark.parametrize(
@@ -78,8 +78,7 @@ def test_contacts_are_named_back_from_the_takeoff() -> None:
 
 
 def test_every_measure_has_words_a_unit_and_a_definition() -> None:
-    assert set(TERMS) == {name for names in PARTS.values() for name in names}
-    for name, term in TERMS.items():
+    for (_, name), term in catalogue.ROWS.items():
         assert term.definition.endswith((".", "rhythm.")), name
         assert term.words, name
         assert "_" not in term.words, name
@@ -92,4 +91,4 @@ def test_every_measure_that_the_films_know_has_words() -> None:
     truth = json.loads((Path(os.environ["PENULT_SHARED"]) / "films/full_240/truth.json").read_text())
     for key in truth["measures"]:
         part, _, name = key.split("|")
-        assert name in PARTS[part]
+        assert name in catalogue.names(part)

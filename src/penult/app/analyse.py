@@ -13,17 +13,20 @@ from typing import Any
 
 from penult import __version__
 from penult.adapters import pose
+from penult.adapters.files import written_places
 from penult.adapters.files.corrections_file import read_corrections
 from penult.adapters.files.corrections_text import to_plain
 from penult.adapters.files.lane_file import read_lane
 from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.sighting_file import NAME as SIGHTING
 from penult.adapters.film import video
+from penult.adapters.logbook.place import default_place
 from penult.app.job import Job
 from penult.app.progress import Progress
 from penult.errors import ResultError
 from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
+from penult.model.method import METHOD
 from penult.model.settings import Settings
 
 
@@ -92,7 +95,10 @@ def analyse(
         method=method,
         measured=measured,
     )
-    return Result(analysis=fresh(job, folder, progress), folder=folder)
+    analysis = fresh(job, folder, progress)
+    if settings.athlete:  # so that the person can be found again, and forgotten
+        written_places.record(folder.parent, default_place())
+    return Result(analysis=analysis, folder=folder)
 
 
 def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[Correction, ...]:
@@ -130,7 +136,7 @@ WHOLE = (
 
 
 def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analysis | None:
-    """Return the result that is already there when clip, lane file, settings and version are the same, else None."""
+    """Return the result that is already there when clip, lane file, settings, version and method are the same, else None."""
     if not all((folder / name).is_file() for name in WHOLE) or not clip_path.is_file():
         return None
     try:
@@ -144,6 +150,7 @@ def unchanged(folder: Path, clip_path: Path, method: Mapping[str, Any]) -> Analy
 def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
     """Versions and settings to keep with the result, so that a number can be traced."""
     return {
+        "method": METHOD,
         "penult": __version__,
         "pose_model": "heavy",
         "pose_model_sha256": pose.MODEL_SHA256,

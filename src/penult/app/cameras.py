@@ -26,9 +26,7 @@ from penult.model.arrays import Bools, Floats, Ints
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
-
-LOOK_VERSION = 1
-"""To be raised whenever the way to follow the camera or to find movement changes: what was kept of earlier looks is then left."""
+from penult.model.method import METHOD
 
 SEARCH_RATE_HZ = 30.0
 """Pictures a second in which the athlete is looked for: at 12 m/s they move 0.4 m between two, half a body."""
@@ -63,7 +61,7 @@ class Scan:
 def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progress: Progress) -> tuple[Clip, Scan]:
     """Scan a clip while it is read for the first time; again from its start if it is not what it promised to be.
 
-    What an earlier scan of the same clip against the same still saw is taken as seen.
+    What an earlier scan of the same clip with the same lane and still saw is taken as seen.
 
     Returns
     -------
@@ -133,9 +131,10 @@ class _Watch:
     def key(self) -> str:
         """Return the name under which this look at this clip is kept."""
         still = b"" if self._still is None else self._still.tobytes()
+        # of the lane too: corners are looked for where its camera expects them
+        lane = (*self._fit.camera.parameters.tolist(), self._fit.camera.centre_px)
         times = self._clip.time_s.tobytes()
-        method = (SEARCH_RATE_HZ, SEARCH_WIDTH_PX, STEADY_PX, STANDING_HZ, LOOK_VERSION)
-        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), method)
+        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
         """Look at every picture of the clip."""

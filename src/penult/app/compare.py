@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import read_stills
+from penult.adapters.logbook.place import default_place
+from penult.app.again import again_notices
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
 from penult.core.clips.compare import compare
 from penult.core.clips.groups import condition_of
@@ -96,10 +99,13 @@ def _written(
     groups: Sequence[Group], repeats: Sequence[Trial], out: Path, source: str, across_lanes: bool, beside: Path
 ) -> Compared:
     comparison = compare(groups[0], groups[1], repeats=repeats, across_lanes=across_lanes)
+    offers = again_notices((t for g in groups for t in g.trials), beside)
+    comparison = replace(comparison, notices=(*comparison.notices, *offers))
     pictures = (stills_of(groups[0], beside), stills_of(groups[1], beside))
     page = comparison_html(comparison, pictures, source=source)
     files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
     write_files(out, files)
+    written_places.record(out, default_place())
     return Compared(comparison=comparison, folder=out, files=tuple(files), source=source)
 
 

@@ -34,7 +34,7 @@ def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
     """
     with ThreadPoolExecutor(1, thread_name_prefix="beside") as beside, PageProcess() as page, PosePool() as pool:
         opening = beside.submit(video.FirstReading, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
-        if not job.done and not keypoint_cache.is_kept(cache_key(video.sha256_of(job.clip_path), job.settings)):
+        if not job.done and not keypoint_cache.is_kept(cache_key(video.sha256_of(job.clip_path))):
             pool.warm_up()
         return _measured(job, opening.result, folder, (page, pool), progress)
 

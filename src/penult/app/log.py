@@ -1,21 +1,18 @@
-"""What a coach does with the logbook: add results, take out and put back, forget a person."""
+"""What a coach does with the logbook: add results, look at it, take it out and put it back."""
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
-from penult.adapters.caches import keypoint_cache
-from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import find_results, read_corrections, read_trial
+from penult.adapters.logbook import entries, forget
 from penult.adapters.logbook.book import opened
 from penult.adapters.logbook.csv_folder import Imported, export, import_folder
-from penult.adapters.logbook.forget import forget
-from penult.errors import PenultError
-from penult.model.logbook import Athlete, CoachNote, Contents, Erased, TapeResult
+from penult.model.logbook import Athlete, Changed, CoachNote, Contents, Entry, TapeResult
 from penult.model.trial import Said, Trial
 
 
@@ -25,28 +22,6 @@ class Added:
 
     trials: tuple[Trial, ...]
     replaced: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forgotten:
-    """What became of a person: the logbook's part, result folders removed or left, and the cache.
-
-    Parameters
-    ----------
-    erased : Erased
-        Rows removed and the proof.
-    removed : tuple of Path
-        Result folders and pages that were deleted.
-    left : tuple of (Path, str)
-        Folders that were not, and why.
-    cache_bytes : int
-        Freed in the cache of joints, whose entries do not say whose they are.
-    """
-
-    erased: Erased
-    removed: tuple[Path, ...]
-    left: tuple[tuple[Path, str], ...]
-    cache_bytes: int
 
 
 def add_results(places: Sequence[Path], said: Said, *, athlete: str, kind: str, logbook: Path) -> Added:
@@ -95,16 +70,56 @@ def put_athlete(athlete: Athlete, *, logbook: Path) -> None:
         log.put_athlete(athlete)
 
 
-def put_tape(result: TapeResult, *, logbook: Path) -> None:
-    """Add a tape-measured result."""
+def put_tape(result: TapeResult, *, logbook: Path) -> str:
+    """Add a tape-measured result and return its entry's name; '' where it was there already."""
     with opened(logbook, create=True) as log:
-        log.put_tape([result])
+        return entries.add_tape(log, result)
 
 
-def put_note(note: CoachNote, *, logbook: Path) -> None:
-    """Add a note."""
+def put_note(note: CoachNote, *, logbook: Path) -> str:
+    """Add a note and return its entry's name; '' where it was there already."""
     with opened(logbook, create=True) as log:
-        log.put_note(note)
+        return entries.add_note(log, note)
+
+
+def listed(*, logbook: Path, athlete: str = "", kinds: Iterable[str] = entries.KINDS) -> list[Entry]:
+    """Return the entries of a logbook, of everybody or of one athlete."""
+    with opened(logbook) as log:
+        return entries.entries(log, athlete=athlete, kinds=kinds)
+
+
+def corrected(name: str, changes: Mapping[str, Any], *, logbook: Path) -> Entry:
+    """Correct an entry and return what it says now."""
+    with opened(logbook) as log:
+        entries.correct(log, name, changes)
+        return next(
+            e for e in entries.entries(log, kinds=[name.strip().lower().split("-")[0]]) if e.name == name.lower()
+        )
+
+
+def taken_out(names: Sequence[str], *, logbook: Path) -> None:
+    """Take entries out; the first that cannot be ends it, and says so."""
+    with opened(logbook) as log:
+        for name in names:
+            entries.take_out(log, name)
+
+
+def undone(logbook: Path) -> Changed:
+    """Take the latest change of an entry back."""
+    with opened(logbook) as log:
+        return entries.undo(log)
+
+
+def changes_of(logbook: Path) -> list[Changed]:
+    """Return the history of a logbook's entries, the latest first."""
+    with opened(logbook) as log:
+        return entries.history(log)
+
+
+def unfinished(logbook: Path) -> list[str]:
+    """Return when forgettings were begun that are not finished."""
+    with opened(logbook) as log:
+        return forget.unfinished(log)
 
 
 def contents(logbook: Path) -> Contents:
@@ -123,87 +138,12 @@ def check(logbook: Path) -> Contents:
 def export_logbook(folder: Path, *, logbook: Path) -> dict[str, int]:
     """Write a logbook as CSV files."""
     with opened(logbook) as log:
-        return export(log, folder)
+        counts = export(log, folder)
+    written_places.record(folder, logbook)
+    return counts
 
 
 def import_logbook(folder: Path, *, logbook: Path) -> Imported:
     """Read CSV files that an export wrote into a logbook, made where there is none."""
     with opened(logbook, create=True) as log:
         return import_folder(log, folder)
-
-
-def forget_athlete(label: str, *, logbook: Path, results: Sequence[Path] = (), keep_results: bool = False) -> Forgotten:
-    """Remove a person: from the logbook and its backups, their result folders, session pages that name them, the cache.
-
-    Parameters
-    ----------
-    label : str
-        As recorded.
-    logbook : Path
-        Its file.
-    results : sequence of Path
-        More result folders, or folders with results in them, beside those recorded in the logbook.
-    keep_results : bool
-        Leave all result folders where they are.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such athlete, or something of the label is left in the logbook's files.
-    """
-    with opened(logbook) as log:
-        label = log.athlete(label).label
-        recorded = [Path(f) for f in log.folders_of(label)]
-        sessions = [Path(f) for f in log.session_folders()]
-        given = [folder for place in results for folder in find_results(place)]
-        erased = forget(log, label)
-    removed, left = ([], []) if keep_results else _remove_results(label, [*recorded, *given])
-    places = {*sessions, *(f.parent for f in removed)}
-    pages = [] if keep_results else _remove_pages(label, places)
-    left += [(path, "your own file; it names them") for path in _own_files(label, places)]
-    return Forgotten(erased=erased, removed=(*removed, *pages), left=tuple(left), cache_bytes=keypoint_cache.clear())
-
-
-def _remove_results(label: str, folders: Sequence[Path]) -> tuple[list[Path], list[tuple[Path, str]]]:
-    """Delete result folders, each only if it is a result of that person."""
-    removed, left = [], []
-    for folder in dict.fromkeys(f.resolve() for f in folders):
-        if not folder.exists():
-            continue
-        try:
-            whose = read_analysis(folder).run.athlete
-        except PenultError:
-            left.append((folder, "it holds no result that can be read"))
-            continue
-        if whose.casefold() != label.casefold():
-            left.append((folder, "it is a result of somebody else" if whose else "it does not say whose it is"))
-            continue
-        try:
-            shutil.rmtree(folder)
-            removed.append(folder)
-        except OSError as error:
-            left.append((folder, error.strerror or str(error)))
-    return removed, left
-
-
-def _remove_pages(label: str, folders: set[Path]) -> list[Path]:
-    """Delete session pages in which the label stands; the next session run writes them anew."""
-    removed = []
-    for page in (folder / "session.html" for folder in sorted(folders)):
-        if _names(page, label):
-            with suppress(OSError):
-                page.unlink()
-                removed.append(page)
-    return removed
-
-
-def _own_files(label: str, folders: set[Path]) -> list[Path]:
-    """Return what the coach typed beside the clips and still names the person."""
-    return [table for folder in sorted(folders) if _names(table := folder / "session.csv", label)]
-
-
-def _names(path: Path, label: str) -> bool:
-    try:
-        return path.is_file() and label.casefold() in path.read_text(encoding="utf-8", errors="replace").casefold()
-    except OSError:
-        return False

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from penult.adapters import pose
 from penult.adapters.caches import keypoint_cache
-from penult.model.settings import Settings
+from penult.model.method import METHOD
 
 CROP_BODIES = 2.75
 """Side of the crop in body heights: 1.25 lost people in blurred clips, 2 to 3.5 did not (DEVELOPERS.md)."""
@@ -42,7 +42,6 @@ def _every(rate_hz: float, least_hz: float) -> int:
     return max(int(1.01 * rate_hz / least_hz), 1)
 
 
-def cache_key(clip_sha256: str, settings: Settings) -> str:
-    """Return the name under which the joints of this athlete in this clip are kept."""
-    method = (CROP_BODIES, ENOUGH_HZ, SUPPORT_HZ, LEAD_S, DITHER)
-    return keypoint_cache.key_of(clip_sha256, pose.MODEL_SHA256, method, settings.run, settings.at)
+def cache_key(clip_sha256: str) -> str:
+    """Return the name under which the joints of a clip are kept."""
+    return keypoint_cache.key_of("joints", clip_sha256, pose.MODEL_SHA256, METHOD)

@@ -28,6 +28,7 @@ from penult.errors import InputError, ResultError
 from penult.model.analysis import Analysis
 from penult.model.clip import Clip
 from penult.model.corrections import AthletePicked, Correction, Corrections
+from penult.model.method import METHOD
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
 from penult.outputs.folder.save import building, recover
@@ -235,6 +236,13 @@ def open_result(folder: Path, clip: Path | None, progress: Progress) -> Review:
     sighting = read_sighting(folder)
     if sighting.clip.sha256 != analysis.clip.sha256:
         raise ResultError(f"the files in {folder} belong to different clips", next_step="analyse the clip again")
+    if (made := analysis.method.get("method")) != METHOD:
+        old = "an older one without a number" if made is None else f"method {made}"
+        raise ResultError(
+            f"the result in {folder} was measured by another method",
+            f"it is of {old}; this version measures by method {METHOD}",
+            next_step="analyse the clip again: corrections in the folder are applied to the new result",
+        )
     clip_path = film_of(folder, sighting.clip, clip)
     corrections = read_corrections(folder)
     if corrections is None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from penult.adapters.files import written_places
+from penult.adapters.logbook.place import default_place
+from penult.app.again import again_notices
 from penult.app.groups import logbook_at
-from penult.core.clips.season import NAMES, season
+from penult.core.clips.season import names, season
 from penult.model.comparison import Season
 from penult.model.logbook import Choice
 from penult.outputs.pages.page_files import write_files
@@ -48,11 +51,14 @@ def write_season(choice: Choice, *, since: str, logbook: Path, out: Path) -> Wri
     """
     with logbook_at(logbook) as log:
         athlete = log.athlete(choice.athlete)
-        trials = log.trials(choice, names=NAMES)
+        trials = log.trials(choice, names=names())
         tape, notes = log.tape(athlete.label), log.notes(athlete.label)
     found = season(athlete.label, trials, since=since)
+    beside = logbook if logbook.is_dir() else logbook.parent
+    found = replace(found, notices=(*found.notices, *again_notices(trials, beside)))
     source = f"the logbook {logbook}"
     page = season_html(found, athlete, tape, notes, source=source)
     files = {PAGE: page.encode("utf-8", errors="replace"), **season_csv(found)}
     write_files(out, files)
+    written_places.record(out, default_place())
     return Written(season=found, folder=out, files=tuple(files), source=source)

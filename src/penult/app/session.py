@@ -10,24 +10,29 @@ from pathlib import Path
 
 from penult import __version__
 from penult.adapters.files import session_state as state
+from penult.adapters.files import written_places
 from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
 from penult.adapters.files.tapped import Tap, read_taps
+from penult.adapters.logbook.place import default_place
+from penult.app.profile import filled_in, known_athletes, profile_of
 from penult.errors import InputError, OutputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.logbook import Athlete
+from penult.model.method import METHOD
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.session import session_html
-from penult.whole_file import write_whole
+from penult.whole_file import read_whole, write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
 """Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
 
 Progress = Callable[[str, float], None]
 PAGE = "session.html"
+LARGEST_LANE_BYTES = 50_000_000
 TABLE = "session.csv"
 
 
@@ -69,6 +74,7 @@ def run_session(
     table: Path | None = None,
     date: str = "",
     logbook: Path | None = None,
+    said: Settings | None = None,
     pool: Callable[[], Executor] | None = None,
     progress: Progress = lambda what, share: None,
 ) -> Session:
@@ -88,6 +94,8 @@ def run_session(
         ISO date for clips without one of their own.
     logbook : Path, optional
         Where each result is added as soon as it is there.
+    said : Settings, optional
+        What holds for clips of which the table says nothing else.
     pool : callable, optional
         Makes an executor; without it the clips are analysed one after the other.
     progress : callable
@@ -103,7 +111,7 @@ def run_session(
     InputError
         No clips, a faulty session file or logbook; nothing is analysed then.
     """
-    plans = _plans(folder, lane, table, date, logbook)
+    plans = _plans(folder, lane, (table, said or Settings()), date, logbook)
     done: dict[Path, ClipOutcome] = {}
     try:
         for plan, outcome in _outcomes(folder, plans, analyse_one, pool):
@@ -117,6 +125,7 @@ def run_session(
         session = _session(folder, plans, done)
         if done:
             write_page(folder, session)
+            written_places.record(folder, default_place())
     return session
 
 
@@ -135,11 +144,12 @@ def _clips(folder: Path) -> list[Path]:
     return clips
 
 
-def _plans(folder: Path, lane: Path, table: Path | None, date: str, logbook: Path | None) -> list[Plan]:
+def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: str, logbook: Path | None) -> list[Plan]:
     clips = _clips(folder)
+    table, for_all = told
     said = said_in(folder, table)
     taps = read_taps(folder)
-    return [plan_of(clip, lane, said.row(clip.name), taps.of(clip.name), date, logbook) for clip in clips]
+    return [plan_of(clip, lane, (said.row(clip.name), taps.of(clip.name), for_all), date, logbook) for clip in clips]
 
 
 def said_in(folder: Path, table: Path | None = None) -> SessionFile:
@@ -149,17 +159,18 @@ def said_in(folder: Path, table: Path | None = None) -> SessionFile:
     return read_session(path, names) if table or path.exists() else SessionFile()
 
 
-def plan_of(clip: Path, lane: Path, row: SessionRow, tap: Tap, date: str, logbook: Path | None) -> Plan:
-    """Return what is to be done with one clip: what the table says, what was tapped over it, and the athlete's profile."""
+def plan_of(clip: Path, lane: Path, told: tuple[SessionRow, Tap, Settings], date: str, logbook: Path | None) -> Plan:
+    """Return what is to be done with one clip: a tap stands over the table, the table over what holds for all, over the profile."""
+    row, tap, for_all = told
     row = _with_tap(row, tap)
-    settings = _settings(row, _athletes(logbook).get(row.athlete.casefold()), date)
+    settings = _settings(row, for_all, _athletes(logbook), date)
     return Plan(
         clip=clip,
         result=state.result_folders(state.clips_in(clip.parent))[clip],
         settings=settings,
         said=_said(row, clip.parent, date),
         sha256=state.sha256_of(clip),
-        key=state.request_key(settings, _hash_of_lane(lane), __version__),
+        key=state.request_key(settings, _hash_of_lane(lane), f"{__version__}, method {METHOD}"),
     )
 
 
@@ -171,34 +182,37 @@ def _with_tap(row: SessionRow, tap: Tap) -> SessionRow:
 
 def _hash_of_lane(lane: Path) -> str:
     try:
-        return hashlib.sha256(lane.read_bytes()).hexdigest()
+        return hashlib.sha256(read_whole(lane, LARGEST_LANE_BYTES)).hexdigest()
     except OSError as error:
         raise InputError(f"the lane file {lane} cannot be read", error.strerror or str(error)) from error
 
 
 def _athletes(logbook: Path | None) -> dict[str, Athlete]:
-    """Return the profiles in the logbook, which fill in what a session does not say; makes the logbook where there is none."""
-    if logbook is None:
+    """Return the profiles in the logbook, which fill in what a session does not say; makes a logbook that was asked for."""
+    if logbook is not None:
+        return known_athletes(logbook, create=True)
+    place = default_place()
+    try:
+        return known_athletes(place) if place.exists() else {}
+    except PenultError:  # nobody named it: clips can be measured without it
         return {}
-    from penult.adapters.logbook.book import opened
-
-    with opened(logbook, create=True) as log:
-        return {a.label.casefold(): a for a, _ in log.contents().athletes}
 
 
-def _settings(row: SessionRow, known: Athlete | None, date: str) -> Settings:
-    sex = row.sex or (known.sex if known else None) or None
-    return Settings(
-        capture_rate_hz=row.capture_rate_hz,
-        kind=row.kind,
-        athlete=known.label if known else row.athlete,
-        sex=sex,
-        height_m=row.height_m or (known.height_m if known else None),
-        leg_length_m=known.leg_length_m if known else None,
-        mats=row.mats,
+def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete], date: str) -> Settings:
+    """Return what a clip is analysed with: the table before what holds for all clips before the profile in the logbook."""
+    said = replace(
+        for_all,
+        capture_rate_hz=row.capture_rate_hz or for_all.capture_rate_hz,
+        kind=row.kind or for_all.kind,
+        athlete=row.athlete or for_all.athlete,
+        sex=row.sex or for_all.sex,
+        height_m=row.height_m or for_all.height_m,
+        mats=row.mats or for_all.mats,
         run=row.run,
         date=row.date or date,
     )
+    profile = profile_of(said.athlete, known)
+    return said if profile is None else filled_in(said, profile, default_place())[0]
 
 
 def _said(row: SessionRow, folder: Path, date: str) -> Said:
@@ -288,7 +302,7 @@ def record_outcome(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path
     if outcome.analysis is None:
         return
     try:
-        write_whole(plan.result / SAID, said_bytes(plan.said))
+        write_whole(plan.result / SAID, said_bytes(plan.said), is_private=True)
     except OSError as error:
         raise OutputError(f"{plan.result} cannot be written", error.strerror or str(error)) from error
     if logbook is not None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -11,16 +10,21 @@ from pathlib import Path
 
 import numpy as np
 
+from penult.adapters.files import written_places
 from penult.adapters.files.result_file import read_analysis, read_motion
+from penult.adapters.files.result_folder import read_said
 from penult.adapters.files.sighting_file import read_sighting
 from penult.adapters.film import video
 from penult.adapters.film.writer import write_film
+from penult.adapters.logbook.place import default_place
 from penult.adapters.pictures.veil import Body, empty_scene, runway_strip, veiled
 from penult.app.athlete import find_athlete
 from penult.app.pictures import FILM_RATE_HZ
 from penult.app.progress import Progress
 from penult.app.review import film_of
+from penult.app.unnamed import names_in, without_names
 from penult.core.joints.crossing import Crossing, crossings
+from penult.core.label import Label
 from penult.core.lane.camera import metres_per_px, position_m
 from penult.errors import InputError, PenultError
 from penult.model.analysis import Analysis
@@ -29,15 +33,12 @@ from penult.model.clip import Clip, Frame
 from penult.model.sighting import Sighting
 from penult.model.skeleton import INDEX
 from penult.model.track import Motion
+from penult.model.trial import Said
 from penult.outputs.folder.contents import FILM, result_files, wanted_frames
 from penult.outputs.folder.save import Building, building, check_place
 from penult.outputs.pictures.film import film_frames, film_size_px
 
-KINDS = ("full approach", "short approach", "mat drill", "run-through", "run through")
-"""Other kinds are the coach's own words, which may hold a name."""
-
 LABEL = "A"
-CLIP_NAME = "clip.mp4"
 DROPPED = frozenset({"motion.npz"})
 EMPTY_PICTURES = 25
 
@@ -47,6 +48,7 @@ AROUND_S = 0.1
 HEAD_REACH_S = 0.05
 """A head is hidden wherever it is seen this near in time: a misplaced head in one frame shows nothing."""
 
+_STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
 _PLAIN_LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}\Z")
 
 
@@ -91,31 +93,15 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
         )
     analysis, motion, sighting = read_analysis(result), read_motion(result), read_sighting(result)
     film = film_of(result, sighting.clip, clip)
-    plain = without_names(analysis, label)
+    typed = _typed(sighting, read_said(result), result)
+    plain = without_names(analysis, label, typed)
     check_place(out, plain.clip.sha256)
     scene = _Veil(film, sighting, motion, progress)
-    with building(out, sha256=plain.clip.sha256) as new:
+    with building(out, sha256=plain.clip.sha256, is_private=False) as new:
         files = _write(new, scene, plain, motion)
-        _refuse_names(new, files, _names(analysis, result))
+        _refuse_names(new, files, names_in(analysis, typed))
+    written_places.record(out, default_place())
     return Shared(folder=out, files=tuple(files))
-
-
-def without_names(analysis: Analysis, label: str) -> Analysis:
-    """Return the analysis with labels for names: of the athlete, the film, the lane file, and the coach's own words."""
-    digest = hashlib.sha256(f"shared {analysis.clip.sha256}".encode()).hexdigest()
-    run = analysis.run
-    kind = run.kind if run.kind.lower() in KINDS or not run.kind else "own kind"
-    kept = {k: v for k, v in analysis.method.items() if k in {"penult", "pose_model", "pose_model_sha256", "libraries"}}
-    said = {k: v for k, v in dict(analysis.method.get("settings", {})).items() if k not in {"athlete", "kind", "date"}}
-    return dataclasses.replace(
-        analysis,
-        clip=dataclasses.replace(analysis.clip, file=CLIP_NAME, sha256=digest),
-        run=dataclasses.replace(run, athlete=label if run.athlete else "", kind=kind),
-        warnings=tuple(
-            dataclasses.replace(w, text=w.text.replace(analysis.clip.file, CLIP_NAME)) for w in analysis.warnings
-        ),
-        method={**kept, "settings": said, "shared": True},
-    )
 
 
 class _Veil:
@@ -202,13 +188,10 @@ def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion) -> l
     return files
 
 
-def _names(analysis: Analysis, result: Path) -> list[str]:
-    """Words that must not be in the copy."""
-    stem = Path(analysis.clip.file).stem
-    words = [analysis.run.athlete, stem, analysis.clip.sha256, str(result.resolve().parent)]
-    calibration = str(analysis.method.get("calibration", ""))
-    words.append(Path(calibration).stem)
-    return [w for w in words if len(w) > 3 and w.lower() not in {"clip", "lane"}]
+def _typed(sighting: Sighting, said: Said, result: Path) -> list[str]:
+    """Return what the coach typed elsewhere: of the session, of the lane, and the folder that the result lies in."""
+    marks = [mark.name for mark in sighting.fit.lane.marks]
+    return [said.session, said.note, sighting.fit.lane.note or "", *marks, result.resolve().parent.name]
 
 
 def _refuse_names(new: Building, files: Sequence[str], names: Sequence[str]) -> None:
@@ -216,9 +199,9 @@ def _refuse_names(new: Building, files: Sequence[str], names: Sequence[str]) -> 
     for file in files:
         if Path(file).suffix not in {".json", ".csv", ".html"}:
             continue
-        text = (new.path / file).read_text(encoding="utf-8-sig").casefold()
+        text = _STYLE.sub("", (new.path / file).read_text(encoding="utf-8-sig"))
         for name in names:
-            if re.search(rf"(?<!\w){re.escape(name.casefold())}(?!\w)", text):
+            if Label(name).stands_in_file(text):
                 raise PenultError(
                     "the copy would still hold a name and was not written",
                     f"a name stands in {file}",

@@ -30,6 +30,7 @@ from penult.app.session import (
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
+from penult.model.settings import Settings
 
 PAUSE_S = 0.4
 """Between two looks into the folder."""
@@ -193,7 +194,8 @@ class Staying:
     def _measured(self, clip: Path) -> tuple[ClipOutcome, Plan | None]:
         try:
             said = said_in(self.folder)
-            plan = plan_of(clip, self.lane, said.row(clip.name), self._taps.of(clip.name), self.date, self.logbook)
+            told = (said.row(clip.name), self._taps.of(clip.name), Settings())
+            plan = plan_of(clip, self.lane, told, self.date, self.logbook)
         except (PenultError, OSError) as error:
             return failure_of(clip, error), None
         known = state.read_state(self.folder).get(clip.name)

@@ -14,7 +14,7 @@ import typer
 from penult.cli import analyse as _analyse
 from penult.cli.fault import STOPPED, StoppedError, denied, fault_text, stop_politely
 
-PARTS = ("calibrate", "compare", "season", "log", "session", "review", "share", "cache")
+PARTS = ("calibrate", "compare", "season", "run_ups", "log", "session", "review", "share", "cache")
 """Modules of further commands, each with `register(app)`; one that is not there yet is passed over."""
 
 

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from penult.cli.numbers import number as decimal
+from penult.cli.numbers import numbers
+
 if TYPE_CHECKING:
     from penult.model.analysis import Mat
     from penult.model.settings import Settings
@@ -68,6 +71,14 @@ def analyse(
             "--session", help="For a folder: what you say of its clips (else session.csv in it).", metavar="CSV"
         ),
     ] = None,
+    logbook: Annotated[
+        Path | None,
+        typer.Option(
+            "--logbook",
+            help="Where sex, height and leg length of --athlete stand (else $PENULT_LOGBOOK or the user's data folder).",
+            metavar="FILE",
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
@@ -75,20 +86,34 @@ def analyse(
     from penult.cli.slips import lane_of
 
     calib = lane_of(clip, calib)
+    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
     if clip.is_dir():
-        _whole_session(clip, calib, session, quiet=quiet)
+        of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
+                  "--ignore-corrections": ignore_corrections, "--logbook": logbook}  # fmt: skip
+        _refuse_for_folder([name for name, value in of_one.items() if value])
+        _whole_session(clip, calib, session, said, quiet=quiet)
         return
+    if session:
+        _refuse(
+            "--session",
+            str(session),
+            "a folder of clips; say what there is to say of one clip with --kind, --athlete ...",
+        )
     from rich.console import Console
 
     from penult.app.analyse import analyse as job
+    from penult.app.profile import with_profile
     from penult.cli.choices import day
     from penult.cli.progress import shown_progress
     from penult.cli.table import print_result
     from penult.outputs.folder.result import analysis_to_json
+    from penult.outputs.texts.plain import shown
 
-    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
     if date:
         said = replace(said, date=day(date))
+    said, taken = with_profile(said, logbook)
+    if taken and not quiet:
+        sys.stderr.write(f"{shown(taken, 400)}\n")
     with shown_progress(quiet=quiet) as progress:
         result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections)
     if as_json:
@@ -97,11 +122,23 @@ def analyse(
         print_result(result.analysis, result.folder, Console())
 
 
-def _whole_session(folder: Path, calib: Path, table: Path | None, *, quiet: bool) -> None:
+def _refuse_for_folder(given: list[str]) -> None:
+    """An option that is about one clip is not passed over in silence where a folder is named."""
+    if given:
+        from penult.errors import InputError
+
+        raise InputError(
+            f"{', '.join(given)} cannot be said for a folder of clips",
+            "results of a folder lie beside its clips; runs stand in the column 'run' of session.csv",
+            next_step="leave it out, or analyse the one clip",
+        )
+
+
+def _whole_session(folder: Path, calib: Path, table: Path | None, said: Settings, *, quiet: bool) -> None:
     """Analyse a folder of clips, the same as `penult session`."""
     from penult.cli.session import analyse_folder
 
-    done = analyse_folder(folder, calib, table=table, quiet=quiet)
+    done = analyse_folder(folder, calib, table=table, said=said, quiet=quiet)
     if done.exit_status:
         raise typer.Exit(done.exit_status)
 
@@ -149,11 +186,11 @@ def _mat(text: str) -> Mat:
 
 def _at(text: str) -> tuple[float, float, float]:
     try:
-        x, y, seconds = (float(part) for part in text.split(","))
+        x, y, seconds = numbers(text)
     except ValueError:
-        _refuse("--at", text, "three numbers X,Y,SECONDS")
+        _refuse("--at", text, "three numbers X,Y,SECONDS, or 'X; Y; SECONDS' with decimal commas")
     if not all(map(math.isfinite, (x, y, seconds))):
-        _refuse("--at", text, "three numbers X,Y,SECONDS")
+        _refuse("--at", text, "three numbers X,Y,SECONDS, or 'X; Y; SECONDS' with decimal commas")
     return x, y, seconds
 
 
@@ -162,10 +199,8 @@ def _number(option: str, text: str | None, bounds: tuple[float, float], unit: st
     if text is None:
         return None
     low, high = bounds
-    from penult.core.typed import number
-
     try:
-        value = number(text)
+        value = decimal(text)
     except ValueError:
         value = math.nan
     if not low <= value <= high:

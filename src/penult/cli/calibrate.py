@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from penult.cli.numbers import number as decimal
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -152,14 +154,14 @@ def _nothing_given(source: Path) -> Exception:
 
 
 def _places(words: list[str], side_m: float) -> list[MarkerPlace]:
-    """Read `--marker 3=-6.5,0.4,0` and `--marker 3=-6.5,0,1.5,flat`; lists every fault."""
+    """Read `3=-6.5,0.4,0`, `3=-6.5,0,1.5,flat`, and with decimal commas `3=-6,5; 0,4; 0`; lists every fault."""
     from penult.errors import CalibrationError
     from penult.model.marker import MarkerPlace
 
     found, faults = [], []
     for word in words:
         number, _, place = word.partition("=")
-        parts = [p.strip() for p in place.split(",")]
+        parts = [p.strip() for p in place.split(";" if ";" in place else ",")]
         is_flat = parts[-1].lower() == "flat"
         try:
             x_m, y_m, z_m = (_metres(p) for p in (parts[:-1] if is_flat else parts))
@@ -169,7 +171,9 @@ def _places(words: list[str], side_m: float) -> list[MarkerPlace]:
             faults.append(f"--marker {word}: {reason}")
     if faults:
         raise CalibrationError(
-            "a marker's place cannot be read", *faults, next_step="write it like --marker 3=-6.50,0.40,0"
+            "a marker's place cannot be read",
+            *faults,
+            next_step="write it like --marker 3=-6.50,0.40,0, or '3=-6,50; 0,40; 0'",
         )
     return found
 
@@ -179,7 +183,7 @@ def _option_m(option: str, text: str, low_m: float, high_m: float) -> float:
     from penult.errors import InputError
 
     try:
-        value = float(text.replace(",", "."))
+        value = decimal(text)
     except ValueError:
         value = nan
     if not low_m <= value <= high_m:
@@ -190,7 +194,7 @@ def _option_m(option: str, text: str, low_m: float, high_m: float) -> float:
 
 def _metres(text: str) -> float:
     try:
-        value = float(text)
+        value = decimal(text)
     except ValueError as error:
         raise ValueError(f"{text!r} is not a number of metres") from error
     if not -300.0 <= value <= 300.0:

@@ -65,7 +65,7 @@ def compare(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Compare two groups of clips: values, differences with their 95 % interval, curves and pictures."""
-    from penult.adapters.logbook.book import default_place
+    from penult.adapters.logbook.place import default_place
     from penult.app.compare import compare_split, compare_two
     from penult.app.groups import SPLITS, Wanted
     from penult.cli.choices import base_choice, refuse, wanted_of
@@ -108,10 +108,10 @@ def _print(done: Compared) -> None:
 
 
 def _print_headlines(done: Compared, console: Console) -> None:
-    from penult.outputs.pages.comparison import HEADLINES
+    from penult.outputs.pages.comparison import headlines
     from penult.outputs.texts.verdicts import shown_row
 
-    for key in HEADLINES:
+    for key in headlines():
         row = done.comparison.row(key)
         if row is None:
             continue

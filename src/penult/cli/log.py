@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from penult.cli.entries import COMMANDS as ENTRY_COMMANDS
+from penult.cli.numbers import typed
+
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from penult.app.log import Forgotten
     from penult.model.logbook import Contents
 
 Place = Annotated[
@@ -31,27 +33,30 @@ def register(app: typer.Typer) -> None:
         rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    for name, command in _COMMANDS.items():
+    for name, command in {**_COMMANDS, **ENTRY_COMMANDS}.items():
         log.command(name)(command)
     app.add_typer(log)
 
 
 def show(logbook: Place = None) -> None:
     """Show what the logbook holds."""
-    from penult.app.log import contents
+    from penult.app.log import contents, unfinished
 
     place = _place(logbook)
     _print_contents(contents(place), place)
+    _print_unfinished(unfinished(place))
 
 
 def check(logbook: Place = None) -> None:
     """Read the whole file for damage."""
     from penult.app.log import check as checked
+    from penult.app.log import unfinished
 
     place = _place(logbook)
     found = checked(place)
     _console().print("the file is sound")
     _print_contents(found, place)
+    _print_unfinished(unfinished(place))
 
 
 def add(
@@ -65,22 +70,25 @@ def add(
     date: Annotated[str, typer.Option("--date", help="Day of the session, year-month-day.", metavar="DATE")] = "",
     session: Annotated[str, typer.Option("--session", help="Name of the session.", metavar="TEXT")] = "",
     strides: Annotated[int | None, typer.Option("--strides", help="Approach strides.", metavar="N")] = None,
-    distance: Annotated[str | None, typer.Option("--distance", help="Tape-measured jump.", metavar="METRES")] = None,
+    distance: Annotated[
+        float | None, typer.Option("--distance", help="Tape-measured jump.", metavar="METRES", parser=typed)
+    ] = None,
     note: Annotated[str, typer.Option("--note", help="In your words.", metavar="TEXT")] = "",
     logbook: Place = None,
 ) -> None:
     """Add results; a result of the same run of the same clip is replaced."""
     from penult.app.log import add_results
-    from penult.cli.choices import day, metres
+    from penult.cli.choices import day
     from penult.model.trial import Said
     from penult.outputs.texts.words import counted
 
-    _between("--strides", strides, 1, 99)
+    between("--strides", strides, 1, 99)
+    between("--distance", distance, 0.5, 30.0)
     said = Said(
         date=day(date) if date else "",
         session=session.strip(),
         approach_strides=strides,
-        official_distance_m=None if distance is None else metres("--distance", distance, 0.5, 30.0),
+        official_distance_m=distance,
         note=note.strip(),
     )
     place = _place(logbook)
@@ -99,9 +107,11 @@ def athlete(
     sex: Annotated[
         str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")
     ] = None,
-    height: Annotated[float | None, typer.Option("--height", help="Standing height.", metavar="METRES")] = None,
+    height: Annotated[
+        float | None, typer.Option("--height", help="Standing height.", metavar="METRES", parser=typed)
+    ] = None,
     leg_length: Annotated[
-        float | None, typer.Option("--leg-length", help="Hip joint to floor.", metavar="METRES")
+        float | None, typer.Option("--leg-length", help="Hip joint to floor.", metavar="METRES", parser=typed)
     ] = None,
     logbook: Place = None,
 ) -> None:
@@ -112,16 +122,16 @@ def athlete(
 
     if sex not in (None, "female", "male"):
         refuse("--sex", str(sex), "female or male")
-    _between("--height", height, 0.8, 2.5)
-    _between("--leg-length", leg_length, 0.4, 1.4)
+    between("--height", height, 0.8, 2.5)
+    between("--leg-length", leg_length, 0.4, 1.4)
     place = _place(logbook)
-    put_athlete(Athlete(label=_label(label), sex=sex, height_m=height, leg_length_m=leg_length), logbook=place)
+    put_athlete(Athlete(label=plain_label(label), sex=sex, height_m=height, leg_length_m=leg_length), logbook=place)
     _console().print(f"written\nlogbook: {place}")
 
 
 def tape(
     label: Annotated[str, typer.Argument(help="Label of the athlete.", metavar="LABEL")],
-    distance: Annotated[str, typer.Argument(help="Tape-measured distance.", metavar="METRES")],
+    distance: Annotated[float, typer.Argument(help="Tape-measured distance.", metavar="METRES", parser=typed)],
     event: Annotated[
         str, typer.Option("--event", help="Such as 'long jump' or 'four bounds and a jump'.", metavar="TEXT")
     ] = "long jump",
@@ -131,16 +141,19 @@ def tape(
 ) -> None:
     """Add a tape-measured result: a jump, or a bound series."""
     from penult.app.log import put_tape
-    from penult.cli.choices import metres
     from penult.model.logbook import TapeResult
 
-    distance_m = metres("METRES", distance, 0.5, 100.0)
+    between("METRES", distance, 0.5, 100.0)
     place = _place(logbook)
     result = TapeResult(
-        athlete=_label(label), date=_day_or_today(date), event=event.strip(), distance_m=distance_m, note=note.strip()
+        athlete=plain_label(label),
+        date=_day_or_today(date),
+        event=event.strip(),
+        distance_m=distance,
+        note=note.strip(),
     )
-    put_tape(result, logbook=place)
-    _console().print(f"written for {result.date}\nlogbook: {place}")
+    name = put_tape(result, logbook=place)
+    _console().print(f"{f'written as {name}' if name else 'there already'} for {result.date}\nlogbook: {place}")
 
 
 def note(
@@ -154,8 +167,9 @@ def note(
     from penult.model.logbook import CoachNote
 
     place = _place(logbook)
-    put_note(CoachNote(athlete=_label(label), date=_day_or_today(date), text=text.strip()), logbook=place)
-    _console().print(f"written\nlogbook: {place}")
+    said = CoachNote(athlete=plain_label(label), date=_day_or_today(date), text=text.strip())
+    name = put_note(said, logbook=place)
+    _console().print(f"{f'written as {name}' if name else 'there already'}\nlogbook: {place}")
 
 
 def export(
@@ -187,48 +201,52 @@ def forget(
     label: Annotated[str, typer.Argument(help="Label of the athlete.", metavar="LABEL")],
     results: Annotated[
         list[Path] | None,
-        typer.Option("--results", help="More folders with results of this person (may be repeated).", metavar="FOLDER"),
+        typer.Option("--results", help="Search this folder too (may be repeated).", metavar="FOLDER"),
     ] = None,
     keep_results: Annotated[
-        bool, typer.Option("--keep-results", help="Leave the result folders where they are.")
+        bool, typer.Option("--keep-results", help="Leave all folders as they are: only the logbook.")
     ] = False,
+    everywhere: Annotated[
+        bool | None,
+        typer.Option(
+            "--everywhere/--not-everywhere",
+            help="Black the label out in texts about others (else unless it is a plain word or a number).",
+        ),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only list what would go.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     logbook: Place = None,
 ) -> None:
-    """Remove a person from the logbook, its backups, their results and the cache, and prove it."""
-    from penult.app.log import contents, forget_athlete
+    """Remove a person: logbook, backups, results, pages, exports, copies, cache; then search all of it again."""
+    from penult.app.forget import forget_athlete, plan
+    from penult.cli.fault import StoppedError
+    from penult.cli.forgetting import print_forgotten, print_plan, stopped
+    from penult.core.label import is_plain
     from penult.outputs.texts.plain import shown
 
     place = _place(logbook)
-    clips = next((n for a, n in contents(place).athletes if a.label.casefold() == label.casefold()), 0)
+    said = results or []
+    if dry_run or not yes:
+        found = plan(label, logbook=place, results=said)
+        blacks_out = everywhere if everywhere is not None else not is_plain(label)
+        print_plan(found, keep_results=keep_results, blacks_out=blacks_out)
+    if dry_run:
+        _console().print(f"nothing was changed\nlogbook: {place}")
+        return
     if not yes:
-        typer.confirm(
-            f"Remove {shown(label)} with {clips} clips and their result folders for good?", abort=True, err=True
+        typer.confirm(f"Remove {shown(label)} for good?", abort=True, err=True)
+    try:
+        done = forget_athlete(label, logbook=place, results=said, keep_results=keep_results, everywhere=everywhere)
+    except StoppedError:
+        stopped()
+    print_forgotten(done, label, place)
+
+
+def _print_unfinished(begun: list[str]) -> None:
+    for when in begun:
+        _console().print(
+            f"forgetting somebody was begun on {when[:10]} and is not finished: say it again with their label"
         )
-    done = forget_athlete(label, logbook=place, results=results or [], keep_results=keep_results)
-    _print_forgotten(done, label, place)
-
-
-def _print_forgotten(done: Forgotten, label: str, place: Path) -> None:
-    from penult.outputs.texts.plain import shown
-
-    console, e = _console(), done.erased
-    rows = ", ".join(f"{n} {table}" for table, n in e.rows.items() if n)
-    console.print(f"removed: {rows}; blacked out in {e.rewritten} texts of others")
-    for folder in done.removed:
-        console.print(f"deleted: {shown(str(folder), 400)}")
-    for folder, why in done.left:
-        console.print(f"left: {shown(str(folder), 400)}: {why}")
-    console.print(f"cache of joints emptied: {done.cache_bytes / 1e6:.1f} MB")
-    console.print(
-        f"proof: {shown(label)} stands in {e.left_in_text} texts of {len(e.files)} files searched byte by byte:"
-    )
-    for file in e.files:
-        console.print(f"  {file}")
-    if e.left_in_bytes:
-        console.print(f"  (the same bytes stand {e.left_in_bytes} times inside longer words or numbers of others)")
-    console.print("the films themselves are yours to delete")
-    console.print(f"logbook: {place}")
 
 
 def _print_contents(found: Contents, place: Path) -> None:
@@ -256,12 +274,13 @@ def _console() -> Console:
 
 
 def _place(logbook: Path | None) -> Path:
-    from penult.adapters.logbook.book import default_place
+    from penult.adapters.logbook.place import default_place
 
     return logbook or default_place()
 
 
-def _label(text: str) -> str:
+def plain_label(text: str) -> str:
+    """Return a label without blanks around it; raise if it is none."""
     from penult.cli.choices import refuse
 
     plain = text.strip()
@@ -278,7 +297,8 @@ def _day_or_today(text: str) -> str:
     return day(text) if text else dt.datetime.now().astimezone().date().isoformat()
 
 
-def _between(option: str, value: float | None, low: float, high: float) -> None:
+def between(option: str, value: float | None, low: float, high: float) -> None:
+    """Raise unless a number lies in its range."""
     from penult.cli.choices import refuse
 
     if value is not None and not low <= value <= high:

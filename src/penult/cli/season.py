@@ -35,7 +35,7 @@ def season(
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Show one athlete's season: measures over the dates, what changed, distance against speed."""
-    from penult.adapters.logbook.book import default_place
+    from penult.adapters.logbook.place import default_place
     from penult.app.season import write_season
     from penult.cli.choices import base_choice, day
 

@@ -63,7 +63,7 @@ def session(
     calib = lane_of(folder, calib, "session")
     place = None
     if log or logbook:
-        from penult.adapters.logbook.book import default_place
+        from penult.adapters.logbook.place import default_place
 
         place = logbook or default_place()
     if stay:
@@ -94,6 +94,7 @@ def analyse_folder(
     logbook: Path | None = None,
     jobs: int = 1,
     cluster: str = "",
+    said: Settings | None = None,
     quiet: bool = False,
 ) -> Session:
     """Analyse a session's folder with one progress display and print what came of it."""
@@ -112,7 +113,9 @@ def analyse_folder(
         one = partial(_analyse_one, calib.resolve()) if elsewhere else _shown_one(calib, status, progress)
         pool = _pool(jobs, cluster)
         place = folder.resolve() if elsewhere else folder
-        done = run_session(place, calib, one, table=table, date=date, logbook=logbook, pool=pool, progress=tell)
+        done = run_session(
+            place, calib, one, table=table, date=date, logbook=logbook, said=said, pool=pool, progress=tell
+        )
     if not quiet:
         _print(done, logbook)
     return done

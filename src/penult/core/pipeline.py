@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -15,22 +16,34 @@ from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
+from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
+from penult.core.joints.joint_bias import BODY_M, without_mean
 from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
 from penult.core.lane.camera import position_m
 from penult.core.measures.events import make_event, nearest_camera
-from penult.core.measures.evidence import Event, FlightEvidence, Scene, contact_evidence, flight_evidence
+from penult.core.measures.evidence import (
+    Event,
+    FlightEvidence,
+    Scene,
+    contact_evidence,
+    flight_evidence,
+    lowest_mass_centre_m,
+    wholly_seen,
+)
 from penult.core.measures.joined_speeds import joined
-from penult.core.measures.numbering import reference_index, takeoff_index
+from penult.core.measures.kinds import Flown, again, falls, kinds_of, zero_of
+from penult.core.measures.numbering import reference_index
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne
-from penult.core.trunk.hip_heights import HipHeights, hip_heights
+from penult.core.trunk.hip_heights import HipHeights, cloth_factor, hip_heights
 from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
-from penult.model.analysis import Analysis, Direction, Notice
+from penult.model.analysis import Analysis, Direction, Notice, PhaseKind
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
@@ -79,7 +92,6 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     NotMeasurableError
         If the clip has a cut in the run.
     """
-    scale = settings.height_m / 1.75 if settings.height_m else 1.0
     flat = to_runway(track, cameras, joint_depths(0.0))
     refuse_cut(flat)
     track = without(track, ~one_body(flat))
@@ -95,7 +107,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
-    runway, weight, inside = place(track, cameras, size_px, joint_depths(scale), supports)
+    runway, weight, inside = place(track, cameras, size_px, joint_depths(_scale(settings)), supports)
     return Located(
         pixels=track,
         runway=runway,
@@ -130,11 +142,29 @@ def place(
     return fill_gaps(raw, weight), weight, inside_picture(track, weight, size_px, EDGE_SHARE * height_px)
 
 
+FALL_SHARE = 0.25
+"""A body that falls in long flights with 9.81 m/s2 to within this share says that the stated clock is right: the wrong rates that
+phones lead to are off by a factor of 2 and more, the fall then by 4."""
+
+
 def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
-    """How many times too slowly the clip plays, from its step rate and the fall in flight."""
+    """How many times too slowly the clip plays, from its step rate and the fall in flight.
+
+    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall.
+    """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
-    return clock.likely_slowness(rate, float("nan"))
+    slow = clock.likely_slowness(rate, float("nan"))
+    if slow == 1.0:
+        return slow
+    height = mass_centre(track.xy_m, segment_table(None))[:, 1]
+    falls = [
+        fall_m_per_s2(track.time_s[rows], height[rows])
+        for rows in ((track.time_s > a.end_s) & (track.time_s < b.start_s) for a, b in pairwise(supports))
+    ]
+    seen = [g for g in falls if np.isfinite(g)]
+    fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
+    return 1.0 if fits else slow
 
 
 def measure(
@@ -148,6 +178,8 @@ def measure(
     hand: Floats | None = None,
     trunks: Sequence[TrunkMotion] = (),
     strides: Sequence[TrunkMotion] = (),
+    *,
+    by_model: bool = False,
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -169,6 +201,8 @@ def measure(
         How the trunk moves in the flights, from its pixels; without them hips and shoulders of the pose model serve.
     strides : sequence of TrunkMotion
         The same from each support into the next, for the height of the hips.
+    by_model : bool
+        The joints come from the pose model, whose mean bias is taken out (`joint_bias`).
 
     Raises
     ------
@@ -176,7 +210,12 @@ def measure(
         The runner is in another lane, or the clip ends before the take-off.
     """
     z_m = found.runway.z_m
-    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand)
+    scale = _scale(settings)
+    drawn = found
+    if by_model:
+        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand))
+    cloth = cloth_factor(found.runway, strides) if by_model else 1.0
+    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth)
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
@@ -189,18 +228,18 @@ def measure(
         weights=weight_draws(settings.sex, len(draws.xy_m), draws.generator),
         hips=hip_heights(draws, found.runway, strides, hand),
         hand=hand,
+        model_scale=scale if by_model else 0.0,
     )
-    spans = _spans(scene, events, _takeoff(_flights(scene.measured(), events), events, fit))
+    spans = _spans(scene, events, _told(scene, events, _flights(scene.measured(), events)))
     flying = dataclasses.replace(scene, xy_m=airborne(draws, found.runway, spans, trunks))
     contacts = [contact_evidence(scene, event, flying) for event in events]
     flights = _flights(flying, events)
-    takeoff = _takeoff(flights, events, fit)
-    flights = joined(flights, events, takeoff)
-    zero = reference_index(
-        takeoff, [float(e.toe_x_m[0]) for e in events], [c.wholly_seen for c in contacts], fit.lane.board
-    )
+    told = _told(scene, events, flights)
+    flights = joined(flights, events, told.leap)
+    places = [float(e.toe_x_m[0]) for e in events]
+    zero = reference_index(told.leap, places, [c.wholly_seen for c in contacts], fit.lane.board)
     zero = len(events) - 1 if zero is None else zero
-    if takeoff is None and fit.lane.board:
+    if told.leap is None and fit.lane.board:
         _refuse_early_end(found.runway)
     contacts = [
         dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero)) for i, c in enumerate(contacts)
@@ -209,7 +248,9 @@ def measure(
         contacts=contacts,
         flights=flights,
         zero=zero,
-        takeoff=takeoff,
+        takeoff=told.leap,
+        kinds=told.kinds,
+        lowest_m=[lowest_mass_centre_m(scene, e) for e in events] if told.leap is not None else [],
         fit=fit,
         settings=settings,
         draws=draws,
@@ -219,7 +260,12 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
-    return Outcome(analysis=analysis, motion=_motion(found, settings, scene.hips))
+    return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
+
+
+def _scale(settings: Settings) -> float:
+    """The body's height over the one that depths and biases of its joints are given for."""
+    return settings.height_m / BODY_M if settings.height_m else 1.0
 
 
 EARLY_END_M = 0.3
@@ -249,17 +295,39 @@ def _in_order(events: list[Event]) -> list[Event]:
     return sorted((e for e in events if e.toe_off_s[0] > e.touchdown_s[0]), key=lambda e: float(e.touchdown_s[0]))
 
 
-def _takeoff(flights: Sequence[FlightEvidence], events: Sequence[Event], fit: LaneFit) -> int | None:
-    rises = [float(f.velocity_m_per_s[0, 1]) for f in flights]
-    return takeoff_index(rises, [float(e.toe_x_m[0]) for e in events], fit.lane.board)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kinds:
+    """Kind of every contact, and the index of contact 0 (None where all are running steps)."""
+
+    kinds: tuple[PhaseKind, ...]
+    leap: int | None
 
 
-def _spans(scene: Scene, events: Sequence[Event], takeoff: int | None) -> list[Flight]:
-    """Rows of each flight; those from the take-off on are no running steps."""
+def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidence]) -> _Kinds:
+    """What every contact is followed by."""
+    flown = []
+    for i, (event, flight) in enumerate(zip(events, flights, strict=True)):
+        after = events[i + 1] if i + 1 < len(events) else None
+        flown.append(
+            Flown(
+                again=None if after is None else again(event, after),
+                flight_s=float("nan") if after is None else float(after.touchdown_s[0] - event.toe_off_s[0]),
+                falls=falls(flight),
+                rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
+                whole=wholly_seen(scene, event),
+                said=after is not None and after.same_foot is None,
+            )
+        )
+    kinds = kinds_of(flown)
+    return _Kinds(kinds=kinds, leap=zero_of(kinds, flown))
+
+
+def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
+    """Rows of each flight; those from contact 0 on are no running steps, unless one runs on."""
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
         rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
-        out.append(Flight(rows=rows, foot=e.foot, running=takeoff is None or i < takeoff))
+        out.append(Flight(rows=rows, foot=e.foot, running=told.leap is None or i < told.leap))
     return out
 
 
@@ -281,12 +349,12 @@ def _direction(track: PixelTrack) -> Direction:
     return "left to right" if x_px[seen[-1]] > x_px[seen[0]] else "right to left"
 
 
-def _motion(found: Located, settings: Settings, hips: HipHeights | None) -> Motion:
-    """What pictures draw: joints and paths; the mass centre only where the whole body is in the picture."""
-    path = np.array(middle(found.runway.xy_m, "hip"))
+def _motion(found: Located, measured: RunwayTrack, settings: Settings, hips: HipHeights | None) -> Motion:
+    """What pictures draw: joints as they are seen, paths as measured; the mass centre only with the whole body in the picture."""
+    path = np.array(middle(measured.xy_m, "hip"))
     if hips is not None:
         path[:, 1] = np.where(np.isfinite(hips.y_m[0]), hips.y_m[0], path[:, 1])
-    centre = mass_centre(found.runway.xy_m, segment_table(settings.sex))
+    centre = mass_centre(measured.xy_m, segment_table(settings.sex))
     time_s = found.pixels.time_s * found.time_scale
     return Motion(
         pixels=dataclasses.replace(to_picture(found.runway, found.pixels, found.cameras), time_s=time_s),

@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 
 from penult.core.checks import clock
-from penult.core.checks.unseen_instants import Instant, withhold
+from penult.core.checks.unseen_instants import withhold
+from penult.core.checks.withheld import without_board
 from penult.core.measures.contact import contact_measures, strike
-from penult.core.measures.evidence import ContactEvidence, FlightEvidence
+from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
+from penult.core.measures.kinds import began_before
+from penult.core.measures.phase import PhaseEvidence, Told, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
     LANDING_DROP_M,
@@ -22,9 +25,23 @@ from penult.core.measures.takeoff import (
     takeoff_measures,
 )
 from penult.core.uncertainty.draws import Draws
-from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Mat, Notice, Run, Step
+from penult.model.analysis import (
+    Analysis,
+    ClipRecord,
+    Contact,
+    Direction,
+    JumpSequence,
+    Mat,
+    Notice,
+    Phase,
+    PhaseKind,
+    Run,
+    SeenFoot,
+    Step,
+)
 from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
+from penult.model.catalogue.entry import Instant
 from penult.model.clip import Clip
 from penult.model.measured import Measured
 from penult.model.settings import Settings
@@ -41,6 +58,8 @@ class Report:
     flights: list[FlightEvidence]
     zero: int
     takeoff: int | None
+    kinds: tuple[PhaseKind, ...]
+    lowest_m: list[Floats]
     fit: LaneFit
     settings: Settings
     draws: Draws
@@ -51,6 +70,7 @@ class Report:
         """Put all measures together, then ask whether clock and scale can be believed."""
         contacts = tuple(_contact(c, self.time_scale) for c in self.contacts)
         run = self._run(contacts)
+        told = self._told()
         result = Analysis(
             clip=ClipRecord(
                 file=clip.file,
@@ -64,11 +84,14 @@ class Report:
             contacts=contacts,
             steps=self._steps(),
             penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
-            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m(), board=self.fit.lane.board),
+            takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m()),
             checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
             method=method,
+            phases=tuple(t.phase for t in told),
+            sequence=self._sequence(told),
         )
+        result = result if self.fit.lane.board else without_board(result)
         return withhold(clock.apply(result, self.time_scale), self._unseen())
 
     def _unseen(self) -> Iterator[Instant]:
@@ -124,6 +147,44 @@ class Report:
             landing_drop_m=drop,
         )
 
+    def _told(self) -> list[Told]:
+        """The phases from contact 0 on, each with its evidence; running steps between small take-offs are none."""
+        if self.takeoff is None:
+            return []
+        return [self._phase(i) for i in range(self.takeoff, len(self.contacts)) if self.kinds[i] != "run"]
+
+    def _phase(self, i: int) -> Told:
+        contact, kind = self.contacts[i], self.kinds[i]
+        after = self.contacts[i + 1] if i + 1 < len(self.contacts) else None
+        evidence = PhaseEvidence(
+            contact=contact,
+            flight=self.flights[i],
+            before=self.flights[i - 1] if i > 0 else None,
+            after=after,
+            lowest_m=self.lowest_m[i],
+        )
+        phase = Phase(
+            number=contact.event.number,
+            kind=kind,
+            foot=told_foot(contact.event),
+            lands_on=told_foot(after.event) if after else "",
+            measures=phase_measures(evidence),
+        )
+        return Told(kind=kind, evidence=evidence, phase=phase)
+
+    def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
+        if self.takeoff is None:
+            return None
+        whole = [i for i, c in enumerate(self.contacts) if c.wholly_seen]
+        first = whole[0] if whole else 0
+        return sequence_of(
+            told,
+            feet="".join(told_foot(c.event)[0].upper() for c in self.contacts[first:]),
+            kinds=self.kinds[first:],
+            first=self.contacts[first].event.number,
+            began=began_before(self.kinds, self.takeoff),
+        )
+
     def _run(self, contacts: Sequence[Contact]) -> Run:
         said = self.settings
         return Run(
@@ -141,6 +202,15 @@ class Report:
         return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
 
 
+SURE_FOOT = 0.95
+"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
+
+
+def told_foot(event: Event) -> SeenFoot:
+    """The foot, '?' where it is not certain."""
+    return event.foot if event.foot_sure >= SURE_FOOT else "?"
+
+
 def _contact(c: ContactEvidence, time_scale: float) -> Contact:
     measures = contact_measures(c)
     angle = measures["foot_angle_touchdown_deg"]
@@ -152,6 +222,7 @@ def _contact(c: ContactEvidence, time_scale: float) -> Contact:
         strike=strike(angle.value) if isinstance(angle, Measured) else "",
         wholly_seen=c.wholly_seen,
         by_hand=c.event.by_hand,
+        foot_sure=told_foot(c.event) != "?",
         span_s=(float(c.event.touchdown_s[0]) * time_scale, float(c.event.toe_off_s[0]) * time_scale),
     )
 

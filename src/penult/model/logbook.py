@@ -99,8 +99,65 @@ class Contents:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One entry of a logbook: its name ('tape-12'), whose it is, its day, and what it says in a line."""
+
+    name: str
+    athlete: str
+    date: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changed:
+    """One change of an entry in the history of a logbook: its number, when, what was done, and whether it was undone."""
+
+    number: int
+    made_at: str
+    what: str
+    is_undone: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mention:
+    """A text about somebody else in which a label stands: which entry and column, and the text as it is and as it would be."""
+
+    place: str
+    text: str
+    blacked_out: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holdings:
+    """What a logbook holds of one person, before it is removed.
+
+    Parameters
+    ----------
+    labels : tuple of str
+        As recorded: forms that differ in capitals or in their Unicode form alone are one person.
+    rows : dict
+        Rows of that person a table.
+    clips : tuple of (str, int)
+        Hash and run of every clip.
+    folders : tuple of str
+        Where their results and sessions were when they were recorded.
+    mentions : tuple of Mention
+        Texts of others in which the label stands.
+    begun : str
+        When a forgetting of this label was begun and not finished; '' if none was.
+    """
+
+    labels: tuple[str, ...]
+    rows: dict[str, int]
+    clips: tuple[tuple[str, int], ...]
+    folders: tuple[str, ...]
+    mentions: tuple[Mention, ...]
+    begun: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Erased:
-    """What `forget` did, and the proof.
+    """What `forget` did to a logbook, and the proof.
 
     Parameters
     ----------
@@ -109,16 +166,15 @@ class Erased:
     rewritten : int
         Texts of others in which the label was blacked out.
     files : tuple of str
-        Logbook files that were searched byte by byte afterwards.
+        Logbook files that hold, byte by byte, nothing but rows that were searched afterwards.
     left_in_text : int
-        Texts in those files that still hold the label: 0, or the erasure failed.
-    left_in_bytes : int
-        Places where its bytes stand inside longer words of others or, for a short label, by chance inside numbers;
-        none of them is a remainder: a copy made of the live rows alone has as many.
+        Texts in those files that still hold the label: 0, unless it is a plain word and was to be left in texts of others.
+    not_looked_at : tuple of (str, str)
+        Backups that could not be cleaned, and why.
     """
 
     rows: dict[str, int]
     rewritten: int
     files: tuple[str, ...]
     left_in_text: int
-    left_in_bytes: int
+    not_looked_at: tuple[tuple[str, str], ...] = ()

@@ -80,9 +80,14 @@ class Trial:
 
     @property
     def method(self) -> tuple[str, str]:
-        """Version of penult and hash of the pose model: numbers of two methods are never averaged."""
+        """The method in words and the hash of the pose model: numbers of two methods are never averaged.
+
+        A result without a method's number is older than numbers; the version of penult then tells methods apart.
+        """
         method = self.analysis.method
-        return str(method.get("penult", "")), str(method.get("pose_model_sha256", ""))
+        number, version = method.get("method"), method.get("penult") or "of unknown version"
+        words = f"penult {version}" if number is None else f"method {number}"
+        return words, str(method.get("pose_model_sha256", ""))
 
     @property
     def lane(self) -> str:
@@ -99,11 +104,4 @@ class Trial:
 
 def measures_of(analysis: Analysis) -> dict[MeasureKey, Measure]:
     """Return every measure of a result under its key."""
-    found: dict[MeasureKey, Measure] = {}
-    for contact in analysis.contacts:
-        found.update({MeasureKey("contacts", contact.number, n): m for n, m in contact.measures.items()})
-    for step in analysis.steps:
-        found.update({MeasureKey("steps", step.number, n): m for n, m in step.measures.items()})
-    for part in ("penultimate", "takeoff", "checks"):
-        found.update({MeasureKey(part, None, n): m for n, m in getattr(analysis, part).items()})
-    return found
+    return {MeasureKey(part, number, n): m for part, number, found in analysis.sets() for n, m in found.items()}

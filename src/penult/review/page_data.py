@@ -9,6 +9,7 @@ import numpy as np
 
 from penult.app.review import State
 from penult.core.lane.pinhole import K1, K2, LOG_FOCAL, rotation
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -22,13 +23,6 @@ from penult.review import looks
 from penult.review.history_words import correction_words
 
 Plain = dict[str, Any]
-
-HEADLINES = (
-    ("penultimate", None, "penultimate_hip_drop_m"),
-    ("contacts", -1, "contact_time_s"),
-    ("contacts", 0, "contact_time_s"),
-    ("takeoff", None, "takeoff_angle_deg"),
-)
 
 
 def page_data(state: State) -> Plain:
@@ -144,7 +138,7 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
 def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
     """Measures in the order in which they are read: main numbers, penultimate, take-off, then the run from its start."""
     rows = _Rows(analysis, motion, clip)
-    main = [rows.row(part, number, name) for part, number, name in HEADLINES]
+    main = [rows.row(part, number, name) for part, number, name in catalogue.headlines("review")]
     groups = [{"title": "Main numbers", "key": "main", "rows": [row for row in main if row]}]
     named = (("penultimate", "Penultimate", analysis.penultimate), ("takeoff", "Take-off", analysis.takeoff))
     for part, title, measures in named:

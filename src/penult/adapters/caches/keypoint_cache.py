@@ -1,5 +1,5 @@
-"""What is kept between runs, by clip content and method: joints, so that corrections and other lane files never repeat the pose
-model, and where the first look saw the camera and movement. Numbers and outlines only, no picture of anybody."""
+"""What is kept between runs, named by everything that it depends on: what the pose model saw of a frame through a crop, and where
+the first look saw the camera and movement. With it or without, a result is the same. Numbers and outlines only, no picture."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import io
 import os
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,7 @@ from numpy.typing import NDArray
 from penult.adapters.files.npz import unpacked
 from penult.model.arrays import Floats, Ints
 from penult.model.skeleton import JOINTS
-from penult.model.track import PixelTrack
-from penult.whole_file import ASIDE, write_whole
+from penult.whole_file import ASIDE, read_whole, write_whole
 
 MOST_BYTES = 500_000_000
 """The cache is trimmed to this, oldest entries first: some 10,000 clips of 1.5 s at 240 frames a second."""
@@ -49,29 +49,46 @@ def is_kept(key: str) -> bool:
     return (cache_folder() / f"{key}.npz").exists()
 
 
-def read(key: str) -> tuple[Ints, Floats] | None:
-    """Return frames (t,) and joints (t, k, 3: x, y, score), or None when there is no sound entry."""
-    stored = read_arrays(key, ("frame", "joints"))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looks:
+    """What the pose model saw, look by look.
+
+    Parameters
+    ----------
+    frame : (n,) int64
+        The frame that was looked at; a frame may be looked at through several crops.
+    crop : (n, 4) float64
+        What it was looked at through: centre x and y, side, and height of a body there, in pixels.
+    joints : (n, k, 3) float64
+        x, y, score, in the precision of float32; NaN and a score of 0 where nobody was found.
+    """
+
+    frame: Ints
+    crop: Floats
+    joints: Floats
+
+
+def read(key: str) -> Looks | None:
+    """Return what was seen at earlier times, or None when there is no sound entry."""
+    stored = read_arrays(key, ("frame", "crop", "joints"))
     if stored is None:
         return None
-    frame, joints = stored["frame"], stored["joints"]
+    frame, crop, joints = stored["frame"], stored["crop"], stored["joints"]
     sound = frame.ndim == 1 and frame.dtype.kind == "i" and joints.shape == (len(frame), len(JOINTS), 3)
-    return (frame, joints.astype(float)) if sound and joints.dtype.kind == "f" else None
+    sound = sound and crop.shape == (len(frame), 4) and crop.dtype == np.float64 and joints.dtype.kind == "f"
+    return Looks(frame=frame, crop=crop, joints=joints.astype(float)) if sound else None
 
 
-def write(key: str, track: PixelTrack) -> None:
-    """Keep a track; a cache that cannot be written is no reason to fail."""
-    joints = np.concatenate([track.xy_px, track.score[..., None]], axis=-1)
-    write_arrays(key, {"frame": track.frame, "joints": joints.astype(np.float32)})
+def write(key: str, looks: Looks) -> None:
+    """Keep what was seen; a cache that cannot be written is no reason to fail."""
+    write_arrays(key, {"frame": looks.frame, "crop": looks.crop, "joints": looks.joints.astype(np.float32)})
 
 
 def read_arrays(key: str, names: tuple[str, ...]) -> dict[str, NDArray[Any]] | None:
     """Return the arrays of an entry, or None when there is no sound entry with just these; shapes are the caller's to check."""
     file = cache_folder() / f"{key}.npz"
     try:
-        if file.stat().st_size > MOST_ENTRY_BYTES:
-            return None
-        stored = unpacked(file.read_bytes(), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
+        stored = unpacked(read_whole(file, MOST_ENTRY_BYTES), most_arrays=len(names), most_bytes=MOST_UNPACKED_BYTES)
     except (OSError, ValueError):
         return None
     with suppress(OSError):
@@ -85,8 +102,8 @@ def write_arrays(key: str, arrays: Mapping[str, NDArray[Any]]) -> None:
     buffer = io.BytesIO()
     np.savez_compressed(buffer, allow_pickle=False, **arrays)
     with suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
-        write_whole(folder / f"{key}.npz", buffer.getvalue())
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        write_whole(folder / f"{key}.npz", buffer.getvalue(), is_private=True)
         _trim(folder)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from penult.adapters.files.corrections_text import from_text, to_text
 from penult.errors import OutputError, ResultError
 from penult.model.corrections import Corrections
-from penult.whole_file import write_whole
+from penult.whole_file import TooLargeError, read_whole, write_whole
 
 NAME = "corrections.json"
 LARGEST_BYTES = 8_000_000
@@ -32,13 +32,14 @@ def read_corrections(folder: Path) -> Corrections | None:
     """
     path = folder / NAME
     try:
-        data = path.read_bytes() if path.stat().st_size <= LARGEST_BYTES else None
+        data = read_whole(path, LARGEST_BYTES)
     except FileNotFoundError:
         return None
+    except TooLargeError as error:
+        most = f"at most {LARGEST_BYTES} bytes"
+        raise ResultError(f"{path} is too large to hold corrections", most, next_step=_NEXT) from error
     except OSError as error:
         raise ResultError(f"{path} cannot be read", error.strerror or str(error), next_step=_NEXT) from error
-    if data is None:
-        raise ResultError(f"{path} is too large to hold corrections", f"at most {LARGEST_BYTES} bytes", next_step=_NEXT)
     try:
         return from_text(data)
     except ResultError as error:
@@ -74,7 +75,7 @@ def write_corrections(folder: Path, corrections: Corrections, *, over_version: i
                     f"version {over_version} was known, {found} is there",
                     next_step="load the page again",
                 )
-            write_whole(folder / NAME, to_text(corrections).encode())
+            write_whole(folder / NAME, to_text(corrections).encode(), is_private=True)
     except OSError as error:
         raise OutputError(
             f"the corrections cannot be saved in {folder}",

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 from penult.core.csv_cells import unguarded
-from penult.core.typed import number
 from penult.errors import LogbookError
+from penult.whole_file import TooLargeError, read_whole
 
-LARGEST_BYTES = 1_000_000_000
+LARGEST_BYTES = 300_000_000
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
 _LARGEST_CELL = 5_000_000
 
 
@@ -54,9 +56,9 @@ def _rows(reader: Iterator[list[str]], path: Path) -> Iterator[tuple[int, list[s
 
 def _text(path: Path, largest: int) -> str:
     try:
-        if path.stat().st_size > largest:
-            raise LogbookError(f"{path} is too large", f"{path.stat().st_size} bytes; at most {largest}")
-        data = path.read_bytes()
+        data = read_whole(path, largest)
+    except TooLargeError as error:
+        raise LogbookError(f"{path} is too large", str(error.strerror)) from error
     except OSError as error:
         raise LogbookError(f"{path} cannot be read", error.strerror or str(error)) from error
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -67,4 +69,12 @@ def _text(path: Path, largest: int) -> str:
         return data.decode("cp1252", errors="replace")  # what spreadsheets on Windows still write
 
 
-number_of = number
+def number_of(text: str) -> float:
+    """Return a number written with a decimal point or comma; ValueError if it is none."""
+    plain = text.strip().replace(",", ".")
+    value = (
+        float(plain) if _NUMBER.match(plain) else float("nan")
+    )  # float takes 1_0 and digits of other scripts as well
+    if not -1e9 <= value <= 1e9:
+        raise ValueError(f"{text!r} is not a number")
+    return value

@@ -18,7 +18,7 @@ from penult.adapters.files.picture_file import decoded_picture
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Lens, Mark
-from penult.whole_file import write_whole
+from penult.whole_file import TooLargeError, read_whole, write_whole
 
 FORMAT = "penult-calibration/1"
 _MOST_BYTES = 1 << 20
@@ -105,16 +105,15 @@ def lane_from_text(text: str, name: str) -> LaneFile:
 
 def _text(path: Path) -> str:
     try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
+        data = read_whole(path, _MOST_BYTES)
+    except TooLargeError as error:
+        raise CalibrationError(f"{path} is not a lane file", f"it is larger than {_MOST_BYTES >> 20} MB") from error
     except OSError as error:
         raise CalibrationError(
             f"{path} cannot be read as a lane file",
             error.strerror or str(error),
             next_step="check the path, or make a lane file with 'penult calibrate'",
         ) from error
-    if len(data) > _MOST_BYTES:
-        raise CalibrationError(f"{path} is not a lane file", f"it is larger than {_MOST_BYTES >> 20} MB")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -296,9 +295,9 @@ def read_still(path: Path, lane: LaneFile) -> Image | None:
 def _picture(place: Path) -> Image:
     hint = 'copy it there, or take the line "still" out of the lane file if the tripod was not touched'
     try:
-        if place.stat().st_size > _MOST_STILL_BYTES:
-            raise CalibrationError(f"{place} is too large for a still", next_step="save it as a JPEG")
-        data = place.read_bytes()
+        data = read_whole(place, _MOST_STILL_BYTES)
+    except TooLargeError as error:
+        raise CalibrationError(f"{place} is too large for a still", next_step="save it as a JPEG") from error
     except OSError as error:
         reason = error.strerror or str(error)
         raise CalibrationError(f"the lane's still {place} cannot be read", reason, next_step=hint) from error

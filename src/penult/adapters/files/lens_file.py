@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from penult.adapters.files.lane_file import LensEntry, Side
 from penult.errors import CalibrationError
 from penult.model.calibration import Lens
+from penult.whole_file import read_whole
 
 FORMAT = "penult-lens/1"
 _MOST_BYTES = 1 << 16
@@ -42,8 +43,7 @@ def read_lens(path: Path) -> tuple[Lens, tuple[int, int]]:
         If the file cannot be read or has faults; lists every one of them.
     """
     try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES)
+        data = read_whole(path, _MOST_BYTES)
     except OSError as error:
         raise CalibrationError(
             f"{path} cannot be read as a lens file", error.strerror or str(error), next_step="make one: 'penult lens'"

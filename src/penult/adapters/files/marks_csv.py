@@ -28,7 +28,7 @@ def read_marks(path: Path) -> tuple[Mark, ...]:
     CalibrationError
         Lists every fault with its line.
     """
-    table = _Table(path, MARK_COLUMNS, ())
+    table = Table(path, MARK_COLUMNS, ())
     marks = []
     for line in table.lines():
         numbers = [line.number(name, -1e5, 1e5) for name in ("pixel_x", "pixel_y")]
@@ -55,7 +55,7 @@ def read_places(path: Path, side_m: float) -> tuple[MarkerPlace, ...]:
     CalibrationError
         Lists every fault with its line.
     """
-    table = _Table(path, PLACE_COLUMNS, PLACE_EXTRAS)
+    table = Table(path, PLACE_COLUMNS, PLACE_EXTRAS)
     places = []
     for line in table.lines():
         number = line.number("marker", 0, 49)
@@ -78,16 +78,18 @@ def read_places(path: Path, side_m: float) -> tuple[MarkerPlace, ...]:
     return tuple(places)
 
 
-class _Line:
+class Line:
     """One row: its cells by column, and where faults go."""
 
     def __init__(self, number_in_file: int, cells: dict[str, str], faults: list[str]) -> None:
         self.number_in_file, self._cells, self._faults = number_in_file, cells, faults
 
     def text(self, column: str) -> str:
+        """Return a cell; '' where there is none."""
         return self._cells.get(column, "").strip()
 
     def number(self, column: str, low: float, high: float) -> float:
+        """Return a cell as a number; one that is none or out of bounds is a fault, and 0."""
         written = self.text(column)
         try:
             value = number_of(written)
@@ -99,7 +101,7 @@ class _Line:
         return value
 
 
-class _Table:
+class Table:
     """A CSV file with known columns."""
 
     def __init__(self, path: Path, needed: Sequence[str], extras: Sequence[str]) -> None:
@@ -127,17 +129,19 @@ class _Table:
                 next_step=f"the first line must be: {','.join(needed)}",
             )
 
-    def lines(self) -> Iterator[_Line]:
+    def lines(self) -> Iterator[Line]:
+        """Yield the rows."""
         try:
             for count, (number, cells) in enumerate(self._rows):
                 if count >= _MOST_ROWS:
                     self.faults.append(f"line {number}: more than {_MOST_ROWS} rows")
                     return
-                yield _Line(number, dict(zip(self._columns, cells, strict=False)), self.faults)
+                yield Line(number, dict(zip(self._columns, cells, strict=False)), self.faults)
         except LogbookError as error:
             raise CalibrationError(error.what, *error.details) from error
 
     def refuse_faults(self) -> None:
+        """Raise one error with every fault found so far."""
         if self.faults:
             count = len(self.faults)
             raise CalibrationError(

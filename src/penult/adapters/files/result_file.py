@@ -12,12 +12,13 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from penult.adapters.files.npz import unpacked
 from penult.errors import ResultError
-from penult.model.analysis import Analysis, ClipRecord, Contact, Mat, Notice, Run, Step
+from penult.model.analysis import Analysis, ClipRecord, Contact, JumpSequence, Mat, Notice, Phase, Run, Step
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.skeleton import JOINTS
 from penult.model.track import Motion, PixelTrack, RunwayTrack
+from penult.whole_file import TooLargeError, read_whole
 
 FORMAT = "penult-analysis/1"
 LARGEST_JSON_BYTES = 16_000_000
@@ -84,7 +85,8 @@ class _Run(_Strict):
 
 class _Contact(_Strict):
     number: _Number
-    foot: Literal["left", "right"]
+    foot: Literal["left", "right", "?"]
+    joints_of: Literal["left", "right"] | None = None
     strike: _Text = ""
     lowest_s: _Real | None = None
     span_s: Annotated[list[_Real], Field(min_length=2, max_length=2)] | None = None
@@ -95,6 +97,26 @@ class _Contact(_Strict):
 
 class _Step(_Strict):
     number: _Number
+    measures: _Measures
+
+
+_Kind = Literal["run", "bound", "hop", "step", "jump", "takeoff", "skiphop", "skipstep", "?"]
+
+
+class _Phase(_Strict):
+    number: _Number
+    kind: _Kind
+    foot: Literal["left", "right", "?"]
+    lands_on: Literal["left", "right", "?", "sand", ""]
+    measures: _Measures
+
+
+class _Sequence(_Strict):
+    first_contact: _Number
+    feet: Annotated[str, StringConstraints(pattern=r"^[LR?]{0,1000}$")]
+    kinds: Annotated[list[_Kind], Field(max_length=1000)]
+    began_before: bool
+    shares_of_whole_phases: Annotated[list[_Measure], Field(max_length=1000)]
     measures: _Measures
 
 
@@ -111,13 +133,15 @@ class _File(_Strict):
     steps: Annotated[list[_Step], Field(max_length=1000)]
     penultimate: _Measures
     takeoff: _Measures
+    phases: Annotated[list[_Phase], Field(max_length=1000)] = []
+    sequence: _Sequence | None = None
     checks: _Measures
     warnings: Annotated[list[_Notice], Field(max_length=1000)]
     method: dict[str, Any]
 
     @model_validator(mode="after")
     def _numbers_differ(self) -> _File:
-        for part, rows in (("contacts", self.contacts), ("steps", self.steps)):
+        for part, rows in (("contacts", self.contacts), ("steps", self.steps), ("phases", self.phases)):
             numbers = [row.number for row in rows]
             if len(set(numbers)) != len(numbers):
                 raise ValueError(f"two {part} carry the same number")
@@ -187,11 +211,9 @@ _NEXT = "analyse the clip again"
 
 def _bytes(path: Path, most: int) -> bytes:
     try:
-        size = path.stat().st_size
-        if size > most:
-            raise ResultError(f"{path} is too large to be a result", f"{size} bytes; at most {most}", next_step=_NEXT)
-        with path.open("rb") as stream:
-            return stream.read(most)
+        return read_whole(path, most)
+    except TooLargeError as error:
+        raise ResultError(f"{path} is too large to be a result", str(error.strerror), next_step=_NEXT) from error
     except OSError as error:
         raise ResultError(f"{path} cannot be read", error.strerror or str(error), next_step=_NEXT) from error
 
@@ -217,8 +239,14 @@ def _json(data: bytes, path: Path) -> Any:
 
 def _nested(content: Mapping[str, Any]) -> dict[str, Any]:
     """Return the content with the measures of each contact and step, flat in the file, in a box of their own."""
-    own = {"contacts": _Contact.model_fields.keys(), "steps": _Step.model_fields.keys()}
+    own = {
+        "contacts": _Contact.model_fields.keys(),
+        "steps": _Step.model_fields.keys(),
+        "phases": _Phase.model_fields.keys(),
+    }
     out = dict(content)
+    if isinstance(content.get("sequence"), dict):
+        out["sequence"] = _boxed(content["sequence"], _Sequence.model_fields.keys() - {"measures"})
     for part, fields in own.items():
         rows = content.get(part)
         if isinstance(rows, list):
@@ -263,7 +291,8 @@ def _record(file: _File) -> Analysis:
         contacts=tuple(
             Contact(
                 number=c.number,
-                foot=c.foot,
+                foot=c.joints_of or "left" if c.foot == "?" else c.foot,
+                foot_sure=c.foot != "?",
                 measures=_measures(c.measures),
                 lowest_s=c.lowest_s,
                 span_s=None if c.span_s is None else (c.span_s[0], c.span_s[1]),
@@ -279,6 +308,23 @@ def _record(file: _File) -> Analysis:
         checks=_measures(file.checks),
         warnings=tuple(Notice(code=w.code, text=w.text) for w in file.warnings),
         method=file.method,
+        phases=tuple(
+            Phase(number=p.number, kind=p.kind, foot=p.foot, lands_on=p.lands_on, measures=_measures(p.measures))
+            for p in file.phases
+        ),
+        sequence=None if file.sequence is None else _sequence(file.sequence),
+    )
+
+
+def _sequence(stored: _Sequence) -> JumpSequence:
+    shares = [m.record() for m in stored.shares_of_whole_phases]
+    return JumpSequence(
+        first_contact=stored.first_contact,
+        feet=stored.feet,
+        kinds=tuple(stored.kinds),
+        measures=_measures(stored.measures),
+        shares_of_whole_phases=tuple(m for m in shares if isinstance(m, Measured)),
+        began_before=stored.began_before,
     )
 
 

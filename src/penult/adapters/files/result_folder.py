@@ -15,6 +15,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.errors import ResultError
 from penult.model.still import StillPicture
 from penult.model.trial import HipPath, Said, Trial
+from penult.whole_file import read_whole
 
 SAID = "said.json"
 SAID_FORMAT = "penult-said/1"
@@ -67,9 +68,7 @@ def read_trial(folder: Path) -> Trial:
 def read_hip_path(path: Path) -> HipPath:
     """Return the hip path that a result holds as `hip_path.csv` (time_s, x_m, hip_height_m)."""
     try:
-        if path.stat().st_size > _LARGEST_PATH_BYTES:
-            raise ResultError(f"{path} is too large to be a hip path")
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        lines = read_whole(path, _LARGEST_PATH_BYTES).decode("utf-8-sig").splitlines()
         columns = [lines[0].split(",").index(c) for c in ("time_s", "x_m", "hip_height_m")]
         table = np.array([[float(row.split(",")[c]) for c in columns] for row in lines[1:] if row.strip()])
     except (OSError, ValueError, IndexError) as error:
@@ -87,10 +86,7 @@ def read_stills(folder: Path, wanted: Iterable[tuple[int, str]]) -> dict[tuple[i
     A page without a picture is still a page: what is missing or broken is left out, not an error.
     """
     try:
-        index = folder / "stills" / "index.json"
-        if index.stat().st_size > _LARGEST_INDEX_BYTES:
-            return {}
-        content = json.loads(index.read_bytes())
+        content = json.loads(read_whole(folder / "stills" / "index.json", _LARGEST_INDEX_BYTES))
     except (OSError, ValueError, RecursionError):
         return {}
     rows = content.get("stills", []) if isinstance(content, dict) else content
@@ -107,9 +103,7 @@ def read_said(folder: Path) -> Said:
     """Return what a session wrote beside a result; nothing said where there is no such file."""
     path = folder / SAID
     try:
-        content = (
-            json.loads(path.read_bytes()) if path.exists() and path.stat().st_size < _LARGEST_INDEX_BYTES else None
-        )
+        content = json.loads(read_whole(path, _LARGEST_INDEX_BYTES))
     except (OSError, ValueError, RecursionError):
         content = None
     if not isinstance(content, dict) or content.get("format") != SAID_FORMAT:
@@ -141,7 +135,7 @@ def read_corrections(folder: Path) -> str:
     """Return the text of `corrections.json` beside a result; '' where there is none."""
     path = folder / "corrections.json"
     try:
-        return path.read_text(encoding="utf-8") if path.stat().st_size < _LARGEST_INDEX_BYTES else ""
+        return read_whole(path, _LARGEST_INDEX_BYTES).decode("utf-8")
     except (OSError, UnicodeDecodeError):
         return ""
 
@@ -170,9 +164,9 @@ def _still(folder: Path, row: Any, wanted: set[tuple[int, str]]) -> StillPicture
             return None
         name = str(row["file"])
         path = folder / name
-        if Path(name).name != name or path.is_symlink() or path.stat().st_size > _LARGEST_PICTURE_BYTES:
+        if Path(name).name != name or path.is_symlink():
             return None
-        jpeg = path.read_bytes()
+        jpeg = read_whole(path, _LARGEST_PICTURE_BYTES)
         still = StillPicture(
             contact=key[0],
             instant=key[1],

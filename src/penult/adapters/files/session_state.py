@@ -13,7 +13,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
 from penult.model.settings import Settings
-from penult.whole_file import write_whole
+from penult.whole_file import read_whole, write_whole
 
 STATE = ".penult_session.json"
 FORMAT = "penult-session/1"
@@ -51,7 +51,7 @@ def read_state(folder: Path) -> dict[str, dict[str, str]]:
     """Return what is known of each clip by its file name; nothing where the file is missing or not ours."""
     try:
         path = folder / STATE
-        content = json.loads(path.read_bytes()) if path.stat().st_size < _LARGEST_BYTES else {}
+        content = json.loads(read_whole(path, _LARGEST_BYTES))
         clips = content["clips"] if content["format"] == FORMAT else {}
         return {str(k): {str(a): str(b) for a, b in v.items()} for k, v in clips.items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
@@ -62,7 +62,7 @@ def write_state(folder: Path, clips: Mapping[str, Mapping[str, str]]) -> None:
     """Write the state whole or not at all; a folder that cannot be written only costs the resuming."""
     content = json.dumps({"format": FORMAT, "clips": clips}, indent=1)
     with suppress(OSError):
-        write_whole(folder / STATE, content.encode("utf-8", errors="replace"))
+        write_whole(folder / STATE, content.encode("utf-8", errors="replace"), is_private=True)
 
 
 def finished(known: Mapping[str, str] | None, sha256: str, key: str, result: Path) -> Analysis | None:

@@ -29,6 +29,7 @@ from penult.model.sighting import Sighting
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
 from penult.model.trunk import TrunkMotion, TrunkWindow
+from penult.whole_file import TooLargeError, read_whole
 
 NAME = "sighting.npz"
 FORMAT = "penult-sighting/1"
@@ -156,9 +157,9 @@ def read_sighting(folder: Path) -> Sighting:
     """
     path = folder / NAME
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise ResultError(f"{path} is too large", next_step=_NEXT)
-        data = path.read_bytes()
+        data = read_whole(path, LARGEST_BYTES)
+    except TooLargeError as error:
+        raise ResultError(f"{path} is too large", next_step=_NEXT) from error
     except OSError as error:
         why = "this result was written without it" if isinstance(error, FileNotFoundError) else str(error.strerror)
         raise ResultError(f"{path} cannot be read", why, next_step=_NEXT) from error

@@ -7,11 +7,10 @@ written is one transaction, on the disk before the command says so.
 from __future__ import annotations
 
 import difflib
-import os
 import sqlite3
-import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,28 +26,14 @@ from penult.adapters.logbook.rows import (
     path_of,
     run_number,
 )
+from penult.core.label import Label
 from penult.errors import LogbookError
 from penult.model.logbook import Athlete, Choice, CoachNote, Contents, TapeResult
 from penult.model.measured import NotMeasured
-from penult.model.trial import HipPath, Said, Trial, measures_of
+from penult.model.trial import HipPath, Trial, measures_of
 
-PLACE_VARIABLE = "PENULT_LOGBOOK"
 UNREADABLE = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
 """What rows that no penult wrote do to their reader."""
-
-
-def default_place() -> Path:
-    """Return where the logbook lies when nobody says otherwise: $PENULT_LOGBOOK, else in the user's data folder."""
-    said = os.environ.get(PLACE_VARIABLE)
-    if said:
-        return Path(said).expanduser()
-    if sys.platform == "win32":
-        base = Path(os.environ.get("APPDATA", Path.home()))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "penult" / "logbook.sqlite"
 
 
 @contextmanager
@@ -108,7 +93,7 @@ class Logbook:
     def put_athlete(self, athlete: Athlete) -> None:
         """Add an athlete, or change what is known of one; what is None stays as it was."""
         with self.writing():
-            athlete_id = self._athlete_id(athlete.label)
+            athlete_id = self.athlete_id(athlete.label)
             self.connection.execute(
                 "UPDATE athlete SET sex = coalesce(?, sex), height_m = coalesce(?, height_m),"
                 " leg_length_m = coalesce(?, leg_length_m) WHERE id = ?",
@@ -141,7 +126,7 @@ class Logbook:
     def put_tape(self, results: Iterable[TapeResult]) -> None:
         """Add tape-measured results."""
         with self.writing():
-            rows = [(self._athlete_id(r.athlete), r.date, r.event, r.distance_m, r.note) for r in results]
+            rows = [(self.athlete_id(r.athlete), r.date, r.event, r.distance_m, r.note) for r in results]
             self.connection.executemany(
                 "INSERT INTO tape (athlete_id, date, event, distance_m, note) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
                 rows,
@@ -150,7 +135,7 @@ class Logbook:
     def put_note(self, note: CoachNote) -> None:
         """Add a note on an athlete."""
         with self.writing():
-            row = (self._athlete_id(note.athlete), note.date, note.text)
+            row = (self.athlete_id(note.athlete), note.date, note.text)
             self.connection.execute(
                 "INSERT INTO note (athlete_id, date, text) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", row
             )
@@ -177,7 +162,7 @@ class Logbook:
             Without hip paths; `hip_paths` reads those.
         """
         if choice.athlete:
-            self.athlete(choice.athlete)
+            choice = replace(choice, athlete=self.athlete(choice.athlete).label)
         known = {(t.analysis.clip.sha256, run_number(t.analysis)) for t in without}
         ids = [i for i, sha256, run in self._chosen(choice) if (sha256, run) not in known]
         return self._read(ids, last, names)
@@ -199,11 +184,8 @@ class Logbook:
         LogbookError
             If there is none of that label; the nearest ones are named.
         """
-        row = self.connection.execute(
-            "SELECT label, sex, height_m, leg_length_m FROM athlete WHERE label = ? COLLATE NOCASE"
-            " ORDER BY label = ? DESC",
-            (label, label),
-        ).fetchone()
+        sql = "SELECT label, sex, height_m, leg_length_m FROM athlete WHERE label = ?"
+        row = self.connection.execute(sql, (self._recorded(label),)).fetchone()
         if row:
             return Athlete(label=row[0], sex=row[1], height_m=row[2], leg_length_m=row[3])
         known = self.labels()
@@ -303,15 +285,22 @@ class Logbook:
         )
         return [(int(r[0]), str(r[1]), int(r[2])) for r in rows]
 
-    def _athlete_id(self, label: str) -> int:
+    def _recorded(self, label: str) -> str:
+        """Return a label as it is recorded, whatever its capitals and its Unicode form; as it is where it is new."""
+        known = [str(r[0]) for r in self.connection.execute("SELECT label FROM athlete")]
+        wanted = Label(label)
+        return label if label in known else next((one for one in known if wanted.is_of(one)), label)
+
+    def athlete_id(self, label: str) -> int:
+        """Return the number of an athlete, adding one that is new; inside the caller's transaction."""
+        label = self._recorded(label)
         self.connection.execute("INSERT INTO athlete (label) VALUES (?) ON CONFLICT DO NOTHING", (label,))
         return int(self.connection.execute("SELECT id FROM athlete WHERE label = ?", (label,)).fetchone()[0])
 
-    def _session_id(self, said: Said, folder: str) -> int:
-        self.connection.execute(
-            "INSERT INTO session (name, date) VALUES (?, ?) ON CONFLICT DO NOTHING", (said.session, said.date)
-        )
-        key = (said.session, said.date)
+    def session_id(self, name: str, date: str, folder: str) -> int:
+        """Return the number of a session, adding one that is new; inside the caller's transaction."""
+        key = (name, date)
+        self.connection.execute("INSERT INTO session (name, date) VALUES (?, ?) ON CONFLICT DO NOTHING", key)
         if folder:
             self.connection.execute("UPDATE session SET folder = ? WHERE name = ? AND date = ?", (folder, *key))
         return int(self.connection.execute("SELECT id FROM session WHERE name = ? AND date = ?", key).fetchone()[0])
@@ -323,7 +312,11 @@ class Logbook:
         earlier = c.execute("SELECT id FROM clip WHERE sha256 = ? AND run = ?", key).fetchone()
         if earlier:
             c.execute("DELETE FROM clip WHERE id = ?", earlier)
-        row = clip_row(trial, self._athlete_id(label) if label else None, self._session_id(trial.said, session_folder))
+        row = clip_row(
+            trial,
+            self.athlete_id(label) if label else None,
+            self.session_id(trial.said.session, trial.said.date, session_folder),
+        )
         marks = ", ".join("?" * len(CLIP_COLUMNS))
         clip_id = c.execute(f"INSERT INTO clip ({', '.join(CLIP_COLUMNS)}) VALUES ({marks})", row).lastrowid or 0
         self._put_parts(clip_id, trial)
@@ -347,6 +340,11 @@ class Logbook:
         c.executemany("INSERT INTO measure VALUES (?, ?, ?, ?, ?, ?, ?)", measure_rows(clip_id, a, pairs, reasons))
         if trial.hip_path is not None and len(trial.hip_path.time_s):
             c.execute("INSERT INTO hip_path VALUES (?, ?)", (clip_id, path_blob(trial.hip_path)))
+
+    def word_id(self, table: str, **words: str) -> int:
+        """Return the number of a row of a word list, adding one that is new; inside the caller's transaction."""
+        columns = ", ".join(words)
+        return self._words(table, columns, [tuple(words.values())])[tuple(words.values())]
 
     def _words(self, table: str, columns: str, wanted: Iterable[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
         """Return the id of each row of a word list, adding those that are new."""

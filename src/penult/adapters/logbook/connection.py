@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from penult.adapters.logbook import schema
@@ -44,6 +45,7 @@ def connect(path: Path, *, create: bool) -> sqlite3.Connection:
             f"this Python's SQLite {sqlite3.sqlite_version} is too old for a logbook", "wanted: 3.37 or newer"
         )
     _check_file(path, create)
+    _make_private(path)
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=rwc", uri=True, timeout=WAIT_S, isolation_level=None)
     try:
         return _prepared(connection, path)
@@ -61,6 +63,10 @@ def _check_file(path: Path, create: bool) -> None:
     try:
         if path.is_dir():
             raise LogbookError(f"{path} is a folder, not a logbook", next_step="name the file with --logbook FILE")
+        if path.exists() and not path.is_file():
+            raise LogbookError(
+                f"{path} is no ordinary file, so it cannot be a logbook", next_step="name the file with --logbook FILE"
+            )
         if path.exists() and path.stat().st_size > 0:
             with path.open("rb") as stream:
                 if stream.read(16) != _HEADER:
@@ -71,9 +77,18 @@ def _check_file(path: Path, create: bool) -> None:
         elif not create:
             raise LogbookError(f"there is no logbook at {path}", next_step="'penult log add RESULT' makes one")
         else:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     except OSError as error:
         raise LogbookError(f"the logbook {path} cannot be used", error.strerror or str(error)) from error
+
+
+def _make_private(path: Path) -> None:
+    """Let its owner alone read a logbook; SQLite gives the files beside it the same rights."""
+    with suppress(OSError):  # on a disk without rights, or somebody else's file: as it is
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        for file in (path, *(path.with_name(path.name + ending) for ending in ("-wal", "-shm", "-journal"))):
+            if file.exists() and file.stat().st_mode & 0o077:
+                file.chmod(0o600)
 
 
 def _prepared(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:
@@ -140,5 +155,10 @@ def _plain_words(error: sqlite3.OperationalError, path: Path | str) -> LogbookEr
     if "readonly" in text:
         return LogbookError(f"{path} cannot be written", next_step="choose another place with --logbook FILE")
     if "full" in text:
-        return LogbookError(f"{path} cannot be written: the disk is full", "nothing was changed", next_step="make room")
+        return LogbookError(
+            f"{path} cannot be written: the disk is full", "nothing in it was changed", next_step="make room"
+        )
+    if "disk i/o" in text.lower():  # what SQLite says where it cannot make the files beside a logbook: mostly no room
+        next_step = "make room, or see that the disk is connected; only then go back to a copy"
+        return LogbookError(f"the disk of {path} reports an error, or is full", text, next_step=next_step)
     return LogbookError(f"{path} cannot be used", text, next_step=DAMAGED_NEXT)

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import shutil
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
@@ -18,9 +19,11 @@ import numpy as np
 from penult.adapters.files.csv_text import number_of, rows_of
 from penult.adapters.logbook import schema
 from penult.adapters.logbook.book import UNREADABLE, Logbook
+from penult.adapters.logbook.bounds import fault_of
 from penult.adapters.logbook.rows import Reader, path_of
 from penult.core.csv_cells import guarded
 from penult.errors import LogbookError, OutputError
+from penult.whole_file import read_whole
 
 FORMAT = "penult-logbook/1"
 MARK = "logbook.json"
@@ -37,6 +40,10 @@ _ORDER = {
     "tape": "date, event, distance_m, note, (SELECT label FROM athlete WHERE athlete.id = athlete_id)",
 }
 _MEASURE_COLUMNS = ("clip_id", "part", "number", "name", "value", "u95", "by_hand", "not_measured")
+_SINCE = {"hip_path": 2}
+"""Tables that came later than the first version."""
+
+_WHOLE = re.compile(r"-?[0-9]{1,18}\Z")
 _PARENTS = {"athlete_id": "athlete", "session_id": "session", "clip_id": "clip"}
 
 
@@ -90,10 +97,7 @@ def export(log: Logbook, folder: Path) -> dict[str, int]:
 def is_export(folder: Path) -> bool:
     """Tell whether a folder holds an exported logbook."""
     try:
-        mark = folder / MARK
-        return mark.stat().st_size < 10_000 and str(json.loads(mark.read_bytes())["format"]).startswith(
-            "penult-logbook/"
-        )
+        return str(json.loads(read_whole(folder / MARK, 10_000))["format"]).startswith("penult-logbook/")
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return False
 
@@ -110,10 +114,12 @@ def import_folder(log: Logbook, folder: Path) -> Imported:
     """
     if not is_export(folder):
         raise LogbookError(f"{folder} is not an exported logbook", f"there is no {MARK} of format {FORMAT} in it")
+    version = _version(folder)
     work = _Import(log.connection, folder)
     with log.writing():
         for table in schema.CONTENT:
-            work.table(table)
+            if version >= _SINCE.get(table, 1):
+                work.table(table)
         work.read_back()
         if work.faults:
             more = len(work.faults) - _MOST_FAULTS
@@ -122,6 +128,19 @@ def import_folder(log: Logbook, folder: Path) -> Imported:
                 f"{folder} has faults; nothing was imported", *lines, next_step="put them right, or export again"
             )
     return Imported(added=work.added, kept_clips=work.kept)
+
+
+def _version(folder: Path) -> int:
+    """Return the version of the tables that an export was made from; another format or a newer one is not guessed at."""
+    mark = json.loads(read_whole(folder / MARK, 10_000))
+    version = mark.get("tables")
+    if mark["format"] != FORMAT or not isinstance(version, int) or not 1 <= version <= schema.VERSION:
+        raise LogbookError(
+            f"{folder} was exported by another version of penult",
+            f"format {str(mark['format'])[:40]}, tables {str(version)[:20]}; known: {FORMAT}, tables 1 to {schema.VERSION}",
+            next_step="update penult on this machine, or export again",
+        )
+    return version
 
 
 def _write(connection: sqlite3.Connection, folder: Path) -> dict[str, int]:
@@ -211,9 +230,10 @@ class _Import:
         self.words: dict[tuple[str, ...], int] = {}
 
     def table(self, table: str) -> None:
-        """Read one file; one that is not there holds nothing."""
+        """Read one file."""
         path = self.folder / f"{table}.csv"
         if not path.exists():
+            self.faults.append(f"{path.name} is missing")
             return
         header, rows = rows_of(path)
         types = self._types(table)
@@ -268,6 +288,9 @@ class _Import:
                 row[column] = self.ids[parent][row[column]]
                 if column == "clip_id" and row[column] is None:
                     return
+        fault = fault_of(table, row)
+        if fault:
+            raise ValueError(fault)
         if table == "measure":
             row = self._measure(row)
         own_id = row.pop("id", None)
@@ -322,6 +345,12 @@ class _Import:
         return self.words[key]
 
 
+def _whole(cell: str) -> int:
+    if not _WHOLE.match(cell.strip()):
+        raise ValueError(f"{cell[:60]!r} is not a whole number")
+    return int(cell)
+
+
 def _typed(column: str, cell: str, kind: str, may_miss: bool) -> Any:
     if cell == "" and (may_miss or kind != "TEXT"):
         if not may_miss and column != "id":
@@ -329,7 +358,7 @@ def _typed(column: str, cell: str, kind: str, may_miss: bool) -> Any:
         return None
     try:
         if kind == "INTEGER":
-            return min(max(int(cell), -(2**62)), 2**62)  # an id beyond that refers to nothing anyway
+            return _whole(cell)
         if kind == "REAL":
             return number_of(cell)
         return _blob(cell) if kind == "BLOB" else cell

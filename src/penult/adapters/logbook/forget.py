@@ -1,117 +1,275 @@
-"""Remove a person from a logbook and its backups, and prove from the files' bytes that nothing of the label is left."""
+"""Remove a person from a logbook and its backups, and prove that the files hold nothing but what was searched.
+
+Only texts that people typed are searched for a label: never dates, directions, versions or numbers. Three steps, each of
+which can be said again after an interruption: `erase` (one transaction; keeps the label as a salted hash), `clean`
+(the files are written anew and compared with their live rows), `finish` (drops the hash).
+"""
 
 from __future__ import annotations
 
-import re
+import hashlib
+import json
+import os
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import closing
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing, suppress
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from penult.adapters.logbook.book import Logbook
 from penult.adapters.logbook.connection import WAIT_S, errors_named
-from penult.adapters.logbook.schema import backups_of
+from penult.adapters.logbook.schema import backups_of, half_backups_of
+from penult.core.label import Label, folded, is_plain
 from penult.errors import LogbookError
-from penult.model.logbook import Erased
+from penult.model.logbook import Erased, Holdings, Mention
 
-BLACKED_OUT = "(removed)"
+FREE_TEXT = {
+    "session": ("name", "folder"),
+    "clip": ("file", "kind", "note", "calibration", "folder"),
+    "note": ("text",),
+    "tape": ("event", "note"),
+}
+"""Columns that hold what people typed, names of files and folders among it."""
 
-_READ_BYTES = 1 << 20
-_CLOSE_OTHERS = "close every other program that uses the logbook and run the command again"
+FREE_JSON = {"clip": ("method",), "correction": ("content",), "history": ("before",)}
+"""Columns of JSON in which the values under FREE_KEYS are such texts."""
+
+FREE_KEYS = frozenset({"athlete", "kind", "calibration", "name", "folder", "file", "note", "text", "event"})
+CORRECTIONS, CORRECTION_KEYS = frozenset({"corrections", "done", "undone"}), frozenset({"word"})
+"""Corrections name their own kind by a word of ours; what a person typed is in `word`."""
+
+_SCRYPT = {"n": 1 << 14, "r": 8, "p": 1}  # RFC 7914; 16 MB and some 50 ms: a list of names is not tried in passing
+_HEADER_MAY_DIFFER = (*range(18, 20), *range(24, 28), *range(40, 44), *range(92, 100))
+"""Bytes of the database header (SQLite file format, 1.3): journal mode and counters of changes."""
+
+CLOSE_OTHERS = "close every other program that uses the logbook and say the same again"
 
 
-def forget(log: Logbook, label: str) -> Erased:
-    """Remove an athlete: their rows, and their label wherever others' rows name it; then search what is left.
+def holdings(log: Logbook, label: str) -> Holdings:
+    """Return what a logbook holds of a person; nothing is changed."""
+    name, c = Label(label), log.connection
+    ids = _athlete_ids(c, name)
+    clips = _rows_of(c, "SELECT id, sha256, run, folder, session_id FROM clip WHERE athlete_id = ?", ids)
+    sessions = {int(r[4]) for r in clips if r[4] is not None}
+    folders = [str(r[3]) for r in clips] + [
+        str(r[0]) for r in _rows_of(c, "SELECT folder FROM session WHERE id = ?", sorted(sessions))
+    ]
+    pending = _pending(c, name)
+    kept = json.loads(pending[2]) if pending else {}
+    known = [(str(r[1]), int(r[2])) for r in clips] + [(str(s), int(r)) for s, r in kept.get("clips", [])]
+    labels = [str(r[0]) for r in _rows_of(c, "SELECT label FROM athlete WHERE id = ?", ids)]
+    shared = "SELECT count(*) FROM clip WHERE session_id = ? AND athlete_id IS NOT ?"
+    own = {(t, int(r[0])) for r in clips for t in ("clip", "correction")}
+    own |= {("session", s) for s in sessions if all(c.execute(shared, (s, i)).fetchone()[0] == 0 for i in ids[:1])}
+    own |= {("history", i) for i in _own_history(c, name)}
+    own |= {
+        (t, int(r[0])) for t in ("note", "tape") for r in _rows_of(c, f"SELECT id FROM {t} WHERE athlete_id = ?", ids)
+    }
+    return Holdings(
+        labels=tuple(labels),
+        rows={"athlete": len(ids), **{t: n for t, n in _counts(c, ids).items() if n}} if ids else {},
+        clips=tuple(dict.fromkeys(known)),
+        folders=tuple(dict.fromkeys(f for f in [*folders, *kept.get("folders", [])] if f)),
+        mentions=tuple(m for key, m in _mentions(c, name) if key not in own),
+        begun=pending[1] if pending else "",
+    )
+
+
+def erase(log: Logbook, label: str, *, everywhere: bool | None = None) -> tuple[dict[str, int], int]:
+    """Take a person's rows out, and their label out of the texts of others; all of it or nothing.
 
     Parameters
     ----------
     log : Logbook
         Open for writing.
     label : str
-        As recorded.
+        In any form.
+    everywhere : bool, optional
+        Black the label out in the texts of others; None: unless it is a plain word or number, which names nobody there.
 
     Returns
     -------
-    Erased
-        With the proof: texts and bytes in which the label still stands.
+    dict, int
+        Rows removed a table; texts of others that were changed.
+    """
+    before = holdings(log, label)
+    with log.writing():
+        log.connection.execute("PRAGMA secure_delete = ON")
+        rows, rewritten = _erase(log.connection, Label(label), everywhere)
+        _keep_hash(log.connection, label, before)
+    return rows, rewritten
+
+
+def clean(log: Logbook, label: str, *, everywhere: bool | None = None) -> Erased:
+    """Write the logbook and its backups anew without what was erased, and prove it.
 
     Raises
     ------
     LogbookError
-        If there is no such athlete, or the label is still in a text afterwards.
+        If another program holds on to the old rows, the disk is full, or something is left; it says what has been done.
     """
-    label = log.athlete(label).label
-    with log.writing():
-        log.connection.execute("PRAGMA secure_delete = ON")
-        rows, rewritten = _erase(log.connection, label)
+    name = Label(label)
     _rewrite(log)
-    backups = backups_of(log.path)
-    for backup in backups:
-        rewritten += _erase_backup(backup, label)
-    files = [log.path, *(p for p in _companions(log.path) if p.exists()), *backups]
-    left = _texts_with(log.connection, label) + sum(_texts_in(backup, label) for backup in backups)
-    found = sum(_count_bytes(path, label) for path in files)
-    explained = sum(_count_in_fresh_copy(path, label) for path in (log.path, *backups))
-    if left or found > explained:
+    for half in half_backups_of(log.path):
+        half.unlink(missing_ok=True)
+    files, failed, rewritten = [log.path], [], 0
+    for backup in backups_of(log.path):
+        try:
+            rewritten += _clean_backup(backup, name, everywhere)
+            files.append(backup)
+        except (LogbookError, OSError) as error:
+            failed.append((str(backup), error.what if isinstance(error, LogbookError) else str(error)))
+    left = sum(_texts_in(f, name) for f in files)
+    is_kept = left and (everywhere is False or (everywhere is None and is_plain(label)))
+    strange = [f for f in files if not _holds_live_rows_only(f)]
+    if strange or (left and not is_kept):
         raise LogbookError(
             f"{label!r} could not be removed whole from {log.path}",
-            f"{left} texts and {found - explained} places in the files still hold it",
-            next_step=_CLOSE_OTHERS,
+            *(f"{f} holds more than the rows in it" for f in strange),
+            *([f"{left} texts still hold it"] if left and not is_kept else []),
+            next_step=CLOSE_OTHERS,
         )
-    return Erased(rows=rows, rewritten=rewritten, files=tuple(map(str, files)), left_in_text=left, left_in_bytes=found)
+    return Erased(
+        rows={}, rewritten=rewritten, files=tuple(map(str, files)), left_in_text=left, not_looked_at=tuple(failed)
+    )
+
+
+def finish(log: Logbook, label: str) -> None:
+    """Drop the hash of a label that is forgotten wholly."""
+    pending = _pending(log.connection, Label(label))
+    if pending is None:
+        return
+    with log.writing():
+        log.connection.execute("PRAGMA secure_delete = ON")
+        log.connection.execute("DELETE FROM forgetting WHERE id = ?", (pending[0],))
+    with suppress(sqlite3.OperationalError):  # the file of changes holds no text of hers any more
+        log.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def forget(log: Logbook, label: str, *, everywhere: bool | None = None) -> Erased:
+    """Do all three steps with a logbook alone.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such athlete, or it could not be finished.
+    """
+    found = holdings(log, label)
+    if not (found.rows or found.begun):
+        log.athlete(label)  # says who is known
+    rows, rewritten = erase(log, label, everywhere=everywhere)
+    proof = clean(log, label, everywhere=everywhere)
+    finish(log, label)
+    return Erased(
+        rows=rows,
+        rewritten=rewritten + proof.rewritten,
+        files=proof.files,
+        left_in_text=proof.left_in_text,
+        not_looked_at=proof.not_looked_at,
+    )
+
+
+def unfinished(log: Logbook) -> list[str]:
+    """Return when forgettings were begun that are not finished; whose, nobody can tell."""
+    return [str(r[0]) for r in log.connection.execute("SELECT begun FROM forgetting ORDER BY begun")]
 
 
 def _rewrite(log: Logbook) -> None:
     """Write the whole file anew, without what was deleted, and empty the file of changes beside it."""
-    log.connection.execute("VACUUM")
-    busy, _, _ = log.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    done = "their rows are out of the logbook; what is left of them are bytes of the file that no program reads"
+    try:
+        log.connection.execute("VACUUM")
+        busy, _, _ = log.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    except sqlite3.OperationalError as error:
+        text = str(error)
+        if "full" in text:
+            raise LogbookError(
+                f"{log.path} cannot be written anew: the disk is full",
+                done,
+                next_step="make room and say the same again",
+            ) from error
+        if "locked" in text or "busy" in text:
+            busy = 1
+        else:
+            raise
     if busy:
         raise LogbookError(
-            f"{log.path} is open in another program, which still holds what was removed", next_step=_CLOSE_OTHERS
+            f"{log.path} is open in another program, which still holds what was removed", done, next_step=CLOSE_OTHERS
         )
 
 
-def _erase(connection: sqlite3.Connection, label: str) -> tuple[dict[str, int], int]:
-    """Delete an athlete's rows and black the label out everywhere else."""
-    connection.create_function("pattern", 2, _blacked_out, deterministic=True)
-    rows = {}
-    found = connection.execute("SELECT id FROM athlete WHERE label = ?", (label,)).fetchone()
-    if found:
-        clips = "SELECT id FROM clip WHERE athlete_id = ?"
-        sessions = connection.execute("SELECT DISTINCT session_id FROM clip WHERE athlete_id = ?", found).fetchall()
-        for table in _tables_with(connection, "clip_id"):
-            rows[table] = connection.execute(f"DELETE FROM {table} WHERE clip_id IN ({clips})", found).rowcount
-        for table in _tables_with(connection, "athlete_id"):
-            rows[table] = connection.execute(f"DELETE FROM {table} WHERE athlete_id = ?", found).rowcount
-        rows["athlete"] = connection.execute("DELETE FROM athlete WHERE id = ?", found).rowcount
-        rows["session"] = sum(
-            connection.execute(
-                "DELETE FROM session WHERE id = ? AND id NOT IN (SELECT session_id FROM clip WHERE session_id IS NOT NULL)",
-                session,
-            ).rowcount
-            for session in sessions
-        )
+# --- what is whose ---------------------------------------------------------------------------------------------
+
+
+def _athlete_ids(connection: sqlite3.Connection, name: Label) -> list[int]:
+    return [int(i) for i, label in connection.execute("SELECT id, label FROM athlete") if name.is_of(str(label))]
+
+
+def _rows_of(connection: sqlite3.Connection, sql: str, ids: Sequence[int]) -> list[tuple[Any, ...]]:
+    return [tuple(row) for i in ids for row in connection.execute(sql, (i,))]
+
+
+def _counts(connection: sqlite3.Connection, ids: Sequence[int]) -> dict[str, int]:
+    out = {
+        t: sum(int(r[0]) for r in _rows_of(connection, f"SELECT count(*) FROM {t} WHERE athlete_id = ?", ids))
+        for t in _tables_with(connection, "athlete_id")
+    }
+    clips = "SELECT count(*) FROM {} WHERE clip_id IN (SELECT id FROM clip WHERE athlete_id = ?)"
+    for table in _tables_with(connection, "clip_id"):
+        out[table] = sum(int(r[0]) for r in _rows_of(connection, clips.format(table), ids))
+    return out
+
+
+def _erase(connection: sqlite3.Connection, name: Label, everywhere: bool | None) -> tuple[dict[str, int], int]:
+    """Delete an athlete's rows and black the label out in texts of others; inside the caller's transaction."""
+    rows: dict[str, int] = {}
+    for athlete in _athlete_ids(connection, name):
+        for table, count in _erase_rows(connection, athlete).items():
+            rows[table] = rows.get(table, 0) + count
+    if "history" in _tables(connection):
+        rows["history"] = _erase_history(connection, name)
     connection.execute("DELETE FROM reason WHERE id NOT IN (SELECT reason_id FROM measure WHERE reason_id IS NOT NULL)")
-    return rows, _black_out(connection, label)
+    if everywhere is None:
+        everywhere = not is_plain(name.text)
+    return rows, _black_out(connection, name) if everywhere else 0
 
 
-def _black_out(connection: sqlite3.Connection, label: str) -> int:
-    rewritten = 0
-    for table, column in _text_columns(connection):
-        rewritten += connection.execute(
-            f"UPDATE {table} SET {column} = pattern({column}, ?) WHERE pattern({column}, ?) <> {column}", (label, label)
-        ).rowcount
-    return rewritten
+def _erase_rows(connection: sqlite3.Connection, athlete: int) -> dict[str, int]:
+    rows, own = {}, (athlete,)
+    sessions = connection.execute("SELECT DISTINCT session_id FROM clip WHERE athlete_id = ?", own).fetchall()
+    for table in _tables_with(connection, "clip_id"):
+        sql = f"DELETE FROM {table} WHERE clip_id IN (SELECT id FROM clip WHERE athlete_id = ?)"
+        rows[table] = connection.execute(sql, own).rowcount
+    for table in _tables_with(connection, "athlete_id"):
+        rows[table] = connection.execute(f"DELETE FROM {table} WHERE athlete_id = ?", own).rowcount
+    rows["athlete"] = connection.execute("DELETE FROM athlete WHERE id = ?", own).rowcount
+    empty = "DELETE FROM session WHERE id = ? AND id NOT IN (SELECT session_id FROM clip WHERE session_id IS NOT NULL)"
+    rows["session"] = sum(connection.execute(empty, session).rowcount for session in sessions)
+    return rows
 
 
-def _blacked_out(text: str | None, label: str) -> str | None:
-    return text if text is None else _whole(label).sub(BLACKED_OUT, text)
+def _erase_history(connection: sqlite3.Connection, name: Label) -> int:
+    """Delete what entries of that person were before they were changed."""
+    own = _own_history(connection, name)
+    connection.executemany("DELETE FROM history WHERE id = ?", [(i,) for i in own])
+    return len(own)
 
 
-def _whole(label: str) -> re.Pattern[str]:
-    """Match the label as a word of its own: 'A1' in 'A1_drill.mp4', not in 'A12'."""
-    return re.compile(rf"(?<![^\W_]){re.escape(label)}(?![^\W_])", re.IGNORECASE)
+def _own_history(connection: sqlite3.Connection, name: Label) -> list[int]:
+    found = connection.execute("SELECT id, before FROM history").fetchall()
+    return [int(i) for i, text in found if any(name.is_of(label) for label in _labels_in(json.loads(text)))]
+
+
+def _labels_in(value: Any) -> Iterator[str]:
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            if key in ("athlete", "label") and isinstance(inner, str):
+                yield inner
+            yield from _labels_in(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _labels_in(inner)
 
 
 def _tables_with(connection: sqlite3.Connection, column: str) -> list[str]:
@@ -123,69 +281,168 @@ def _tables(connection: sqlite3.Connection) -> list[str]:
     return [str(r[0]) for r in rows]
 
 
-def _columns(connection: sqlite3.Connection, table: str) -> dict[str, str]:
-    return {str(r[1]): str(r[2]) for r in connection.execute(f"PRAGMA table_info({table})")}
+def _columns(connection: sqlite3.Connection, table: str) -> set[str]:
+    return {str(r[1]) for r in connection.execute(f"PRAGMA table_info({table})")}
 
 
-def _text_columns(connection: sqlite3.Connection) -> list[tuple[str, str]]:
-    found = [(t, c) for t in _tables(connection) for c, kind in _columns(connection, t).items() if kind == "TEXT"]
-    # hashes are no texts of people, and the words of measures are our own
-    return [(t, c) for t, c in found if not c.endswith("sha256") and t != "name" and (t, c) != ("athlete", "label")]
+# --- texts of others -------------------------------------------------------------------------------------------
 
 
-def _texts_with(connection: sqlite3.Connection, label: str) -> int:
-    """Count the texts that still hold the label as a word of its own."""
-    connection.create_function("pattern", 2, _blacked_out, deterministic=True)
-    return sum(
-        int(connection.execute(f"SELECT count(*) FROM {t} WHERE pattern({c}, ?) <> {c}", (label,)).fetchone()[0])
-        for t, c in _text_columns(connection)
+def _mentions(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[tuple[str, int], Mention]]:
+    """Yield every text that would change, with the table and id of its row."""
+    for table, column, key, text, changed in _changes(connection, name):
+        yield (table, key), Mention(place=f"{table}-{key} {column}", text=text, blacked_out=changed)
+
+
+def _changes(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[str, str, int, str, str]]:
+    """Yield table, column, row, text and changed text for every typed text in which the label stands."""
+    known = _tables(connection)
+    ways: tuple[tuple[Mapping[str, Sequence[str]], Callable[[str], str]], ...] = (
+        (FREE_TEXT, name.blacked_out),
+        (FREE_JSON, lambda text: _json_blacked_out(text, name)),
     )
+    for columns, way in ways:
+        for table in (t for t in columns if t in known):
+            key = "clip_id" if table == "correction" else "id"
+            for column in columns[table]:
+                rows = connection.execute(f"SELECT {key}, {column} FROM {table}").fetchall()
+                for row, text in rows:
+                    changed = way(str(text))
+                    if changed != text:
+                        yield table, column, int(row), str(text), changed
 
 
-def _erase_backup(path: Path, label: str) -> int:
+def _json_blacked_out(text: str, name: Label) -> str:
+    """Return JSON with the label blacked out in typed texts alone; the text as it is where nothing changes."""
+    try:
+        content = json.loads(text)
+    except (ValueError, RecursionError):
+        return name.blacked_out(text)  # nobody's JSON: a text like any other
+    changed = _walked(content, name, FREE_KEYS)
+    return json.dumps(changed, ensure_ascii=False, sort_keys=True) if changed != content else text
+
+
+def _walked(value: Any, name: Label, keys: frozenset[str]) -> Any:
+    if isinstance(value, dict):
+        return {k: _of_key(k, v, name, CORRECTION_KEYS if k in CORRECTIONS else keys) for k, v in value.items()}
+    return [_walked(v, name, keys) for v in value] if isinstance(value, list) else value
+
+
+def _of_key(key: str, value: Any, name: Label, keys: frozenset[str]) -> Any:
+    if not isinstance(value, str):
+        return _walked(value, name, keys)
+    if key in ("method", "content"):
+        return _json_blacked_out(value, name)
+    return name.blacked_out(value) if key in keys else value
+
+
+def _black_out(connection: sqlite3.Connection, name: Label) -> int:
+    """Write the changed texts; where a row then equals another one, they become one. Returns how many were changed."""
+    changes = list(_changes(connection, name))
+    quotes = _quotes(connection, changes)
+    for table, column, row, _, changed in changes:
+        key = "clip_id" if table == "correction" else "id"
+        try:
+            connection.execute(f"UPDATE {table} SET {column} = ? WHERE {key} = ?", (changed, row))
+        except sqlite3.IntegrityError:
+            _merge(connection, table, column, row, changed)
+    for clip, place, text in quotes:
+        connection.execute("UPDATE warning SET text = ? WHERE clip_id = ? AND place = ?", (text, clip, place))
+    return len(changes) + len(quotes)
+
+
+def _quotes(
+    connection: sqlite3.Connection, changes: Sequence[tuple[str, str, int, str, str]]
+) -> list[tuple[int, int, str]]:
+    """Return the warnings that quote a kind or a file which is about to change, as they will be."""
+    out = []
+    for table, column, clip, text, changed in changes:
+        if table == "clip" and column in ("kind", "file"):
+            for place, said in connection.execute("SELECT place, text FROM warning WHERE clip_id = ?", (clip,)):
+                if text in said:
+                    out.append((clip, int(place), str(said).replace(text, changed)))
+    return out
+
+
+def _merge(connection: sqlite3.Connection, table: str, column: str, row: int, changed: str) -> None:
+    """Two sessions (or notes) that differed by the label alone are one now."""
+    if table == "session":
+        date = connection.execute("SELECT date FROM session WHERE id = ?", (row,)).fetchone()[0]
+        other = connection.execute("SELECT id FROM session WHERE name = ? AND date = ?", (changed, date)).fetchone()[0]
+        connection.execute("UPDATE clip SET session_id = ? WHERE session_id = ?", (other, row))
+    connection.execute(f"DELETE FROM {table} WHERE id = ?", (row,))
+
+
+# --- the hash of the label -------------------------------------------------------------------------------------
+
+
+def _digest(label: str, salt: bytes) -> bytes:
+    return hashlib.scrypt(folded(label).strip().encode("utf-8", errors="replace"), salt=salt, **_SCRYPT)
+
+
+def _pending(connection: sqlite3.Connection, name: Label) -> tuple[int, str, str] | None:
+    if "forgetting" not in _tables(connection):
+        return None
+    for i, salt, digest, begun, content in connection.execute(
+        "SELECT id, salt, digest, begun, content FROM forgetting"
+    ):
+        if _digest(name.text, salt) == digest:
+            return int(i), str(begun), str(content)
+    return None
+
+
+def _keep_hash(connection: sqlite3.Connection, label: str, found: Holdings) -> None:
+    """Keep who is being forgotten as a hash, with what is needed to go on: hashes of clips, folders that name nobody."""
+    name = Label(label)
+    if _pending(connection, name) is not None:
+        return
+    salt = os.urandom(16)
+    folders = [f for f in found.folders if not name.stands_in(f)]
+    content = json.dumps({"clips": found.clips, "folders": folders}, ensure_ascii=False)
+    row = (salt, _digest(label, salt), datetime.now(tz=UTC).isoformat(timespec="seconds"), content)
+    connection.execute("INSERT INTO forgetting (salt, digest, begun, content) VALUES (?, ?, ?, ?)", row)
+
+
+# --- backups, and the proof ------------------------------------------------------------------------------------
+
+
+def _clean_backup(path: Path, name: Label, everywhere: bool | None) -> int:
     with errors_named(path), closing(sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)) as connection:
         connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA temp_store = MEMORY")
         connection.execute("PRAGMA secure_delete = ON")
         connection.execute("BEGIN IMMEDIATE")
-        _, rewritten = _erase(connection, label)
+        _, rewritten = _erase(connection, name, everywhere)
         connection.execute("COMMIT")
         connection.execute("VACUUM")
     return rewritten
 
 
-def _texts_in(path: Path, label: str) -> int:
-    with closing(sqlite3.connect(path)) as connection:
-        return _texts_with(connection, label)
+def _texts_in(path: Path, name: Label) -> int:
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        labels = len(_athlete_ids(connection, name))
+        return labels + sum(1 for _ in _changes(connection, name))
 
 
-def _companions(path: Path) -> Iterator[Path]:
-    for ending in ("-wal", "-shm", "-journal"):
-        yield path.with_name(path.name + ending)
+def _holds_live_rows_only(path: Path) -> bool:
+    """Tell whether a file is, byte for byte, what its live rows alone make, but for the header's counters.
 
-
-def _forms(label: str) -> set[bytes]:
-    return {text.encode(code) for text in (label, label.lower(), label.upper()) for code in ("utf-8", "utf-16-le")}
-
-
-def _count_bytes(path: Path, label: str) -> int:
-    """Count every place in a file where the label's bytes stand, in any of its forms."""
-    return sum(_count_form(path, form) for form in _forms(label))
-
-
-def _count_form(path: Path, form: bytes) -> int:
-    count, kept = 0, b""
-    with path.open("rb") as stream:
-        while block := stream.read(_READ_BYTES):
-            data = kept + block
-            count += data.count(form)
-            kept = data[len(data) - len(form) + 1 :] if len(form) > 1 else b""
-    return count
-
-
-def _count_in_fresh_copy(path: Path, label: str) -> int:
-    """Count the same in a copy that holds the live rows only: longer words of others, and numbers that look alike."""
-    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".forget-") as folder:
-        copy = Path(folder) / "copy.sqlite"
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
-            connection.execute("VACUUM INTO ?", (str(copy),))
-        return _count_bytes(copy, label)
+    A database that SQLite has just written anew comes out the same when it is written anew from its rows once more; a
+    byte of a deleted row would be a difference.
+    """
+    for ending in ("-wal", "-journal"):
+        beside = path.with_name(path.name + ending)
+        if beside.exists() and beside.stat().st_size:
+            return False
+    with (
+        closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection,
+        closing(sqlite3.connect(":memory:", isolation_level=None)) as copy,
+    ):
+        connection.backup(copy)
+        copy.execute("VACUUM")
+        wanted = bytearray(copy.serialize())
+    found = bytearray(path.read_bytes())
+    for data in (wanted, found):
+        for at in _HEADER_MAY_DIFFER:
+            data[at] = 0
+    return found == wanted

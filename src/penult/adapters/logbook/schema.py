@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime
@@ -66,7 +67,18 @@ _VERSION_2 = (
     "CREATE INDEX clip_of_session ON clip (session_id)",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_VERSION_1, _VERSION_2)
+_VERSION_3 = (
+    # a forgetting that is under way: the label as a salted hash, so that it can be finished without being kept
+    """CREATE TABLE forgetting (
+        id INTEGER PRIMARY KEY, salt BLOB NOT NULL, digest BLOB NOT NULL, begun TEXT NOT NULL,
+        content TEXT NOT NULL) STRICT""",
+    # what entries were before they were corrected or taken out
+    """CREATE TABLE history (
+        id INTEGER PRIMARY KEY, made_at TEXT NOT NULL, what TEXT NOT NULL, entry TEXT NOT NULL, before TEXT NOT NULL,
+        undone INTEGER NOT NULL DEFAULT 0) STRICT""",
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
 """Statements that lead from version n to n + 1; a published one is never changed, only followed by another."""
 
 VERSION = len(MIGRATIONS)
@@ -157,6 +169,12 @@ def backups_of(path: Path) -> list[Path]:
     return sorted(p for p in path.parent.iterdir() if p.name.startswith(pattern) and p.suffix == path.suffix)
 
 
+def half_backups_of(path: Path) -> list[Path]:
+    """Return copies that were being written when a migration was killed, with what SQLite keeps beside them."""
+    pattern = f"{path.stem}.before-v"
+    return sorted(p for p in path.parent.iterdir() if p.name.startswith(pattern) and ".partial" in p.name)
+
+
 def _back_up(path: Path, version: int) -> Path:
     stamp = datetime.now(tz=UTC).strftime("%Y%m%dT%H%M%S%f")
     target = path.with_name(f"{path.stem}.before-v{version + 1}.{stamp}{path.suffix}")
@@ -164,12 +182,18 @@ def _back_up(path: Path, version: int) -> Path:
     # a connection of its own: it sees the last state that was committed, whoever is about to write
     with (
         closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as source,
-        closing(sqlite3.connect(aside)) as copy,
+        closing(sqlite3.connect(_own(aside))) as copy,
     ):
         source.backup(copy)
         copy.execute("PRAGMA journal_mode = DELETE")
     aside.replace(target)
     return target
+
+
+def _own(path: Path) -> Path:
+    """Make an empty file that its owner alone may read."""
+    os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
+    return path
 
 
 def _objects(connection: sqlite3.Connection) -> set[tuple[str, str, str]]:

@@ -12,6 +12,7 @@ from penult.adapters.film import video
 from penult.errors import ClipError
 from penult.model.arrays import Image
 from penult.model.clip import Clip, Frame
+from penult.whole_file import TooLargeError, read_whole
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
 _MOST_BYTES = 200 << 20
@@ -32,9 +33,9 @@ def read_picture(path: Path) -> Image:
         If it cannot be read or is no picture.
     """
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise ClipError(f"{path} is too large for a picture", next_step="save it as a JPEG")
-        data = path.read_bytes()
+        data = read_whole(path, _MOST_BYTES)
+    except TooLargeError as error:
+        raise ClipError(f"{path} is too large for a picture", next_step="save it as a JPEG") from error
     except OSError as error:
         raise ClipError(f"{path} cannot be read", error.strerror or str(error), next_step="check the path") from error
     image = decoded_picture(data)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from penult.core.checks.withheld import without_clock
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Analysis, Notice
-from penult.model.measured import Measure, Measured, Measures, NotMeasured
+from penult.model.measured import Measure, Measured
 
 STEP_RATES_HZ = (2.2, 5.6)
 """Steps a second in a run or drill: sprinters reach 5.0 to 5.4 at most, slow drills about 2.5 (common practice, no source)."""
@@ -62,6 +63,8 @@ def judge(free_fall: Measure, step_rate_hz: float) -> ClockVerdict:
     is a clock, anything else a scale (MEASURES.md section 4).
     """
     slow = likely_slowness(step_rate_hz, free_fall.value if isinstance(free_fall, Measured) else float("nan"))
+    if isinstance(free_fall, Measured) and abs(free_fall.value - GRAVITY_M_PER_S2) <= ALARM_U95 * free_fall.u95:
+        slow = 1.0  # bounds and hops have two contacts a second: a fall that fits outweighs the step rate
     if not isinstance(free_fall, Measured):
         return ClockVerdict(cause="clock" if slow != 1.0 else "", slow_by=slow)
     visible = VISIBLE_U95 * free_fall.u95 / GRAVITY_M_PER_S2
@@ -74,19 +77,6 @@ def judge(free_fall: Measure, step_rate_hz: float) -> ClockVerdict:
         if abs(ratio / usual - 1.0) <= RATIO_TOLERANCE:
             return ClockVerdict(cause="clock", slow_by=usual, visible_scale_error=visible)
     return ClockVerdict(cause="scale", visible_scale_error=visible)
-
-
-CLOCKED = (
-    "_s",
-    "_hz",
-    "_per_s",
-    "_per_s2",
-    "takeoff_angle_deg",
-    "takeoff_height_m",
-    "flight_distance_m",
-    "speed_loss_percent",
-)
-"""Endings and names of measures that need the clock; the last three because their fit does (MEASURES.md section 6)."""
 
 
 def apply(result: Analysis, time_scale: float) -> Analysis:
@@ -132,7 +122,6 @@ def _facts(fall: Measure, rate_hz: float) -> str:
 def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
     """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock."""
     likely = result.clip.capture_rate_hz * verdict.slow_by
-    reason = NotMeasured(reason=f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
     notice = Notice(
         code="clock-doubted",
         text=(
@@ -141,17 +130,8 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
             f"{likely:.0f}. Run again with --capture-rate {likely:.0f} if that is right"
         ),
     )
-
-    def hold(measures: Measures) -> Measures:
-        return {n: reason if n.endswith(CLOCKED) else m for n, m in measures.items()}
-
-    return dataclasses.replace(
-        result,
-        contacts=tuple(dataclasses.replace(c, measures=hold(c.measures)) for c in result.contacts),
-        steps=tuple(dataclasses.replace(s, measures=hold(s.measures)) for s in result.steps),
-        takeoff=hold(result.takeoff),
-        warnings=(notice, *result.warnings),  # what all times hang on is said first
-    )
+    out = without_clock(result, f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
+    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
 
 
 def _times(slow_by: float) -> str:

@@ -15,6 +15,7 @@ from penult.core.clips.chance import controlled
 from penult.core.clips.groups import condition_of, depends_on_lane, mats_words, methods_differ, mixed, notices_of
 from penult.core.clips.patterns import one_pattern
 from penult.errors import InputError
+from penult.model import catalogue
 from penult.model.analysis import Notice
 from penult.model.comparison import (
     ComparedMeasure,
@@ -27,13 +28,6 @@ from penult.model.comparison import (
 )
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.trial import MeasureKey, Trial, measures_of
-
-_PARTS = ("penultimate", "takeoff", "contacts", "steps")
-_LAST_CONTACTS = (-1, 0, -2, -3)
-_LAST_STEPS = (0, -1, -2)
-_NOT_COMPARED = frozenset(
-    {"touchdown_s", "toe_off_s"}
-)  # counted from the clip's start: they say nothing of the athlete
 
 Keyed = tuple[Trial, dict[MeasureKey, Measure]]
 
@@ -107,9 +101,9 @@ class _Comparer:
     def wanted(self) -> list[MeasureKey]:
         """Return the measures to be compared, in the order in which they are read."""
         seen = dict.fromkeys(k for side in self.sides for _, measures in side for k in measures)
-        wanted = [k for k in seen if k.part in _PARTS and k.name not in _NOT_COMPARED and _place(k) is not None]
+        wanted = [k for k in seen if _place(k) is not None and catalogue.described(k.name, k.part).compared]
         order = {name: i for i, name in enumerate(dict.fromkeys(k.name for k in seen))}
-        return sorted(wanted, key=lambda k: (_PARTS.index(k.part), _place(k), order[k.name]))
+        return sorted(wanted, key=lambda k: (_place(k), order[k.name]))
 
     def row(self, key: MeasureKey) -> ComparedMeasure | None:
         """Return one measure of both groups, or None where no clip has it."""
@@ -136,7 +130,7 @@ class _Comparer:
     def typical_error(self, key: MeasureKey) -> TypicalError | None:
         """Return the typical error from the athletes' own repeats, where there are enough."""
         cells: dict[int, list[float]] = defaultdict(list)
-        of_lane = depends_on_lane(key.name)
+        of_lane = depends_on_lane(key)
         for (_, measures), (with_lane, without) in zip(self.pool, self.cells, strict=True):
             measure = measures.get(key)
             if isinstance(measure, Measured):
@@ -168,7 +162,7 @@ class _Comparer:
         pairs: dict[str, tuple[list[Measured], list[Measured]]] = {}
         for i, (group, side) in enumerate(((self.first, row.first), (self.second, row.second))):
             for place, measure in side.values:
-                lane = group.trials[place].lane if depends_on_lane(row.key.name) else ""
+                lane = group.trials[place].lane if depends_on_lane(row.key) else ""
                 pairs.setdefault(lane, ([], []))[i].append(measure)
         return pairs
 
@@ -225,7 +219,7 @@ class _Comparer:
     def _notes(self, key: MeasureKey) -> tuple[str, ...]:
         if "above_support" in key.name:
             return ()
-        if key.part == "penultimate" or key.name.startswith("hip_height"):
+        if catalogue.described(key.name, key.part).above_runway:
             patterns = [mats_words(g.trials[0].mats) for g in (self.first, self.second)]
             if patterns[0] != patterns[1]:
                 return ("above the runway, mats not taken off",)
@@ -246,12 +240,12 @@ def _cells(trials: Iterable[Trial]) -> list[tuple[int, int]]:
     return found
 
 
-def _place(key: MeasureKey) -> int | None:
-    """Return where a measure stands among the contacts or steps that are compared, or None."""
-    if key.number is None:
-        return 0
-    wanted = _LAST_CONTACTS if key.part == "contacts" else _LAST_STEPS
-    return wanted.index(key.number) if key.number in wanted else None
+def _place(key: MeasureKey) -> tuple[int, int] | None:
+    """Return where a measure stands among the parts, and the contacts or steps, that are compared, or None."""
+    part = catalogue.PARTS.get(key.part)
+    if part is None or key.number not in part.compared:
+        return None
+    return part.place, part.compared.index(key.number)
 
 
 def _values(side: Sequence[Keyed], key: MeasureKey, may_average: bool) -> GroupValues:

@@ -7,17 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from penult.model import catalogue
 from penult.model.analysis import Notice
 from penult.model.comparison import Condition, Group
-from penult.model.trial import Trial
+from penult.model.trial import MeasureKey, Trial
 
-_TIMES = frozenset({"contact_time_s", "flight_time_s", "step_time_s", "step_rate_hz", "step_time_ratio"})
 CONTACT_WORDS = {0: "take-off", -1: "penultimate", -2: "third-last", -3: "fourth-last"}
 
 
-def depends_on_lane(name: str) -> bool:
-    """Tell whether a measure hangs on the lane file; durations and rates do not."""
-    return name not in _TIMES
+def depends_on_lane(key: MeasureKey) -> bool:
+    """Tell whether a measure rests on the lane file's lengths; durations and rates do not."""
+    return catalogue.described(key.name, key.part).lane
 
 
 def condition_of(trial: Trial) -> Condition:
@@ -68,7 +68,12 @@ def notices_of(first: Group, second: Group) -> list[Notice]:
         if (why := mixed(g))
     ]
     if (why := methods_differ(first, second)) and not found:
-        found.append(Notice(code="mixed-methods", text=f"Nothing is compared: {why}. Analyse the older clips again."))
+        found.append(
+            Notice(
+                code="mixed-methods",
+                text=f"Nothing is compared: {why}.",
+            )
+        )
     found += _small_groups(first, second)
     found += _lanes(first, second)
     found += _mats(first, second)
@@ -148,8 +153,8 @@ def _strides(first: Group, second: Group) -> list[Notice]:
 
 
 def _method_words(method: tuple[str, str]) -> str:
-    version, model = method
-    return f"penult {version or 'of unknown version'}, pose model {model[:8] or 'not recorded'}"
+    words, model = method
+    return f"{words}, pose model {model[:8] or 'not recorded'}"
 
 
 def _distinct(values: Iterable[object]) -> list[str]:

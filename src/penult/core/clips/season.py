@@ -17,27 +17,26 @@ import numpy as np
 from penult.core.clips import statistics
 from penult.core.clips.groups import condition_of, depends_on_lane, lane_names
 from penult.errors import InputError
+from penult.model import catalogue
 from penult.model.analysis import Notice
 from penult.model.comparison import Change, Condition, Season, SeasonMeasure, SeasonPoint, Slope, TypicalError
 from penult.model.measured import Measured
 from penult.model.trial import MeasureKey, Trial, measures_of
 
-HEADLINES: tuple[MeasureKey, ...] = (
-    MeasureKey("penultimate", None, "penultimate_hip_drop_m"),
-    MeasureKey("contacts", -1, "contact_time_s"),
-    MeasureKey("contacts", 0, "contact_time_s"),
-    MeasureKey("contacts", -1, "foot_angle_touchdown_deg"),
-    MeasureKey("steps", 0, "step_length_ratio"),
-    MeasureKey("takeoff", None, "approach_speed_m_per_s"),
-    MeasureKey("takeoff", None, "takeoff_velocity_y_m_per_s"),
-    MeasureKey("takeoff", None, "takeoff_angle_deg"),
-)
 SPEEDS: tuple[MeasureKey, ...] = (
     MeasureKey("takeoff", None, "approach_speed_m_per_s"),
     MeasureKey("takeoff", None, "takeoff_speed_m_per_s"),
 )
-NAMES = tuple(dict.fromkeys(k.name for k in (*HEADLINES, *SPEEDS)))
-"""All that a season needs of a clip, so that a logbook need not read the rest."""
+
+
+def headlines() -> tuple[MeasureKey, ...]:
+    """Return the main numbers of a season in their order."""
+    return tuple(MeasureKey(*key) for key in catalogue.headlines("season"))
+
+
+def names() -> tuple[str, ...]:
+    """Return all that a season needs of a clip, so that a logbook need not read the rest."""
+    return tuple(dict.fromkeys(k.name for k in (*headlines(), *SPEEDS)))
 
 
 def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
@@ -67,7 +66,7 @@ def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
             f"none of the {len(trials)} clips of {athlete} has a date",
             next_step="add them with --date, or in session.csv",
         )
-    measures = tuple(m for key in HEADLINES if (m := _measure(key, dated)).points)
+    measures = tuple(m for key in headlines() if (m := _measure(key, dated)).points)
     since = since or dated[0].said.date
     return Season(
         athlete=athlete,
@@ -111,7 +110,7 @@ def _typical_error(key: MeasureKey, points: Sequence[SeasonPoint]) -> TypicalErr
     """Return the spread of repeats within a session, or the measurement uncertainty where there are too few."""
     cells: dict[tuple[object, ...], list[float]] = defaultdict(list)
     for p in points:
-        lane = p.trial.lane if depends_on_lane(key.name) else ""
+        lane = p.trial.lane if depends_on_lane(key) else ""
         cells[p.condition, p.date, p.session, lane].append(p.value.value)
     found = statistics.typical_error(list(cells.values()))
     if found is None or found.value == 0.0:
@@ -139,7 +138,7 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
     after, note_2 = _of_one_lane(measure.key, [p for p in points if (p.date, p.session) == last])
     limit = statistics.minimal_detectable_change(error)
     notes = [n for n in (note_1, note_2) if n]
-    if depends_on_lane(measure.key.name) and before[0].trial.lane != after[0].trial.lane:
+    if depends_on_lane(measure.key) and before[0].trial.lane != after[0].trial.lane:
         shared = sum(float(np.mean([p.value.u95**2 for p in side])) for side in (before, after))
         limit = math.sqrt(limit**2 + (statistics.NORMAL_95 / 2.0) ** 2 * shared)
         notes.append("two lane files, counted in")
@@ -162,7 +161,7 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
 
 def _of_one_lane(key: MeasureKey, points: Sequence[SeasonPoint]) -> tuple[list[SeasonPoint], str]:
     """Return the clips of a session that were measured with its most used lane file, and a note where that left some out."""
-    if not depends_on_lane(key.name):
+    if not depends_on_lane(key):
         return list(points), ""
     counts = Counter(p.trial.lane for p in points)
     most = counts.most_common(1)[0][0]
@@ -203,7 +202,7 @@ def _notices(trials: Sequence[Trial], dated: Sequence[Trial]) -> list[Notice]:
         found.append(Notice(code="no-date", text=f"{missing} clips have no date and are left out."))
     methods = sorted({t.method for t in dated})
     if len(methods) > 1:
-        versions = ", ".join(dict.fromkeys(f"penult {v or 'of unknown version'}" for v, _ in methods))
+        versions = ", ".join(dict.fromkeys(words for words, _ in methods))
         text = (
             f"The clips were measured by {len(methods)} versions of the method ({versions}). Their values are never "
             "averaged or compared with one another."

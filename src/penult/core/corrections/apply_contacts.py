@@ -87,6 +87,7 @@ class Desk:
         if isinstance(c, ContactDeleted):
             if len(self.contacts) < 2:
                 return False
+            self._untie(self.contacts[i].shoe.touchdown_s)
             del self.contacts[i]
         return True
 
@@ -142,15 +143,27 @@ class Desk:
         )
 
     def _change_foot(self, i: int, c: FootChanged) -> bool:
-        if self.contacts[i].support.foot == c.foot:
-            return True
-        if c.everywhere:
-            self.contacts = [_other_foot(contact) for contact in self.contacts]
-            return self.joints.exchange(-np.inf, np.inf)
+        is_named = self.contacts[i].support.foot == c.foot
+        if c.everywhere:  # one foot named, the others follow from it as they follow one another
+            self.contacts = [_named(contact) if is_named else _other_foot(contact) for contact in self.contacts]
+            return is_named or self.joints.exchange(-np.inf, np.inf)
         first, last = self._surroundings(i)
-        self.contacts[i] = _other_foot(self.contacts[i])
-        self.joints.exchange(first, last)
+        self._untie(self.contacts[i].shoe.touchdown_s)
+        self.contacts[i] = _named(self.contacts[i]) if is_named else _other_foot(self.contacts[i])
+        if not is_named:
+            self.joints.exchange(first, last)
         return True
+
+    def _untie(self, touchdown_s: float) -> None:
+        """How the contact at that time, and the next one, follow the one before is told by their feet from now on."""
+        later = [c.shoe.touchdown_s for c in self.contacts if c.shoe.touchdown_s >= touchdown_s]
+        tied = set(sorted(later)[:2])
+        self.contacts = [
+            dataclasses.replace(c, support=dataclasses.replace(c.support, same_foot=None))
+            if c.shoe.touchdown_s in tied
+            else c
+            for c in self.contacts
+        ]
 
     def _surroundings(self, i: int) -> tuple[float, float]:
         """Frame positions from the middle of the flight before a contact to the middle of the one after it."""
@@ -182,6 +195,7 @@ class Desk:
             toe_off_sd_s=self._hand_sd_s(),
         )
         self.contacts.append(_Contact(support=support, shoe=shoe, read=shoe, came=shoe))
+        self._untie(span[0])
         return True
 
     def _seen_support(self, foot: Foot, span_s: tuple[float, float]) -> Support | None:
@@ -227,4 +241,8 @@ def _timed(support: Support, shoe: ShoeContact | None) -> ShoeContact:
 
 def _other_foot(contact: _Contact) -> _Contact:
     foot: Foot = "left" if contact.support.foot == "right" else "right"
-    return dataclasses.replace(contact, support=dataclasses.replace(contact.support, foot=foot))
+    return dataclasses.replace(contact, support=dataclasses.replace(contact.support, foot=foot, foot_sure=1.0))
+
+
+def _named(contact: _Contact) -> _Contact:
+    return dataclasses.replace(contact, support=dataclasses.replace(contact.support, foot_sure=1.0))

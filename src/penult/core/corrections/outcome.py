@@ -73,6 +73,7 @@ def outcome_with(
         corrected.hand,
         _trunks(sighting, clip),
         sighting.strides,
+        by_model="pose_model" in sighting.method,
     )
     if changes_a_value(done):
         out = dataclasses.replace(out, analysis=marked(out.analysis, plain or plain_of(sighting, done)))
@@ -97,6 +98,7 @@ def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
         sighting.method,
         trunks=_trunks(sighting, clip),
         strides=sighting.strides,
+        by_model="pose_model" in sighting.method,
     ).analysis
 
 

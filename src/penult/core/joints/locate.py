@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import binary_closing
 
 from penult.core.joints.clean import GAP_S
+from penult.core.lane.aside import FOOT_FROM_LINE_M, FOOT_SD_M
 from penult.core.lane.camera import at_depth, project
 from penult.model.arrays import Bools, Floats, Ints, locked
 from penult.model.calibration import Camera
@@ -22,19 +23,18 @@ HALF_WIDTH_M = {
     "wrist": 0.20,
     "hip": 0.085,
     "knee": 0.07,
-    "ankle": 0.05,
-    "heel": 0.05,
-    "toe": 0.05,
+    "ankle": 0.03,
+    "heel": 0.03,
+    "toe": FOOT_FROM_LINE_M,
 }
 """Distance of each joint from the athlete's plane of symmetry, for a body of 1.75 m (common practice, no source: hip joint
-centres about 17 cm and feet about 10 cm apart in running); its spread enters the uncertainty as `depth_sd_m`."""
+centres about 17 cm apart; ankles as a compromise of 5.5 cm in films of feet set straight and -1 cm in those of feet near the line);
+its spread enters the uncertainty as `depth_sd_m`."""
 
-DEPTH_SD_M = {"wrist": 0.08, "other": 0.02}
+DEPTH_SD_M = {"wrist": 0.08, "ankle": 0.035, "heel": 0.035, "toe": FOOT_SD_M, "other": 0.02}
 """How well those depths are known, one SD. On the films with known truth they are off by 1 to 2 cm at legs and trunk and pass
-within another 1 cm in a stride (1.8 cm RMS), and by 6 to 9 cm at the wrists, which running people carry before the chest."""
-
-ATHLETE_DEPTH_SD_M = 0.03
-"""How well the athlete's line on the runway is known, one SD (common practice, no source)."""
+within another 1 cm in a stride (1.8 cm RMS), by 2.5 to 4 cm at the ankles (see `HALF_WIDTH_M`), and by 6 to 9 cm at the
+wrists, which running people carry before the chest."""
 
 
 def depth_sd_m() -> Floats:

@@ -6,10 +6,13 @@ place' finds contacts without any left or right and on any surface height. The e
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from penult.core.joints.feet_order import FeetOrder, Stay, bearing, followed, order_of_feet
 from penult.core.numeric.slopes import median_slope
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats, Ints
@@ -55,7 +58,8 @@ class Support:
     """One support as the joints show it: foot, first and last row, place of toe, heel and ankle, height of the toe.
 
     `start_seen` and `end_seen` say whether the foot is seen just before the first and just after the last row: if not, it
-    may have landed earlier, or left later.
+    may have landed earlier, or left later. `foot_sure` is the probability that it is that foot, `same_foot` the probability that
+    it is the foot of the support before (None: told by the two feet, as after a person named one).
     """
 
     foot: Foot
@@ -67,19 +71,8 @@ class Support:
     ankle_x_m: float
     start_seen: bool = True
     end_seen: bool = True
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Stay:
-    """Samples (rows, leg 0 or 1) of a foot staying at one place.
-
-    `seen_m` is the way of the hips for which it is seen there, each sample by how near to the middle of all it lies.
-    """
-
-    rows: Ints
-    legs: Ints
-    toe_x_m: float
-    seen_m: float
+    foot_sure: float = 1.0
+    same_foot: float | None = None
 
 
 def find_supports(track: RunwayTrack, clear: RunwayTrack | None = None) -> tuple[tuple[Support, ...], Bools]:
@@ -95,7 +88,7 @@ def find_supports(track: RunwayTrack, clear: RunwayTrack | None = None) -> tuple
     Returns
     -------
     supports : tuple of Support
-        In the order of time, feet alternating.
+        In the order of time; feet in any order.
     swap : (t,) bool
         Rows whose left and right leg must change places.
     """
@@ -103,9 +96,13 @@ def find_supports(track: RunwayTrack, clear: RunwayTrack | None = None) -> tuple
     stays = _stays(clear)
     if not stays:
         return (), np.zeros(len(track.time_s), dtype=bool)
-    leg_of_stay = _alternating_legs(stays)
-    swap = _swapped_rows(track, stays, leg_of_stay)
-    supports = tuple(_support(clear, stay, leg) for stay, leg in zip(stays, leg_of_stay, strict=True))
+    order = order_of_feet(stays, clear)
+    swap = _swapped_rows(track, stays, order)
+    again = (None, *order.same)
+    supports = tuple(
+        dataclasses.replace(_support(clear, stay, leg), foot_sure=sure, same_foot=same)
+        for stay, leg, sure, same in zip(stays, order.legs, order.sure, again, strict=True)
+    )
     return supports, swap
 
 
@@ -114,14 +111,14 @@ def feet_m(track: RunwayTrack, part: str) -> Floats:
     return np.stack([track.xy_m[:, joint("left", part)], track.xy_m[:, joint("right", part)]], axis=1)
 
 
-def _stays(track: RunwayTrack) -> list[_Stay]:
+def _stays(track: RunwayTrack) -> list[Stay]:
     """Places where a toe stays while the hips move on by MIN_SUPPORT_M, in the order of time."""
     toe = feet_m(track, "toe")
     way = hip_way_m(track)
     seen: Bools = np.asarray(np.isfinite(toe).all(axis=2))
     share = _row_share_m(way, np.asarray(np.any(seen, axis=1)))
     free = seen & (toe[..., 1] < MAX_TOE_HEIGHT_M)
-    found: list[_Stay] = []
+    found: list[Stay] = []
     while True:
         rows, legs = np.nonzero(free)
         if not len(rows):
@@ -141,18 +138,18 @@ def _stays(track: RunwayTrack) -> list[_Stay]:
         if len(stay[0]) and way[stay[0][-1]] - way[stay[0][0]] >= MIN_SUPPORT_M * 0.8:
             found.append(_stay(*stay, toe[stay], share))
         free &= ~(np.abs(toe[..., 0] - centre) <= MIN_STEP_M / 2)
-    return _one_foot_at_a_time(found, way)
+    return bearing(_one_foot_at_a_time(found, way), track, way)
 
 
-def _stay(rows: Ints, legs: Ints, toe_m: Floats, share_m: Floats) -> _Stay:
+def _stay(rows: Ints, legs: Ints, toe_m: Floats, share_m: Floats) -> Stay:
     """One stay from its toes (n, 2); nearness falls from 1 in the middle to 0 at WINDOW_M and LIFT_M (Epanechnikov's kernel)."""
     middle_m = np.median(toe_m, axis=0)
     off = (toe_m - middle_m) / np.array([WINDOW_M, LIFT_M])
     near = np.clip(1.0 - (off**2).sum(axis=1), 0.0, None)
-    return _Stay(rows=rows, legs=legs, toe_x_m=float(middle_m[0]), seen_m=float((near * share_m[rows]).sum()))
+    return Stay(rows=rows, legs=legs, toe_x_m=float(middle_m[0]), seen_m=float((near * share_m[rows]).sum()))
 
 
-def _one_foot_at_a_time(stays: list[_Stay], way_m: Floats) -> list[_Stay]:
+def _one_foot_at_a_time(stays: list[Stay], way_m: Floats) -> list[Stay]:
     """The set of stays that are seen longest in all and in which every step is possible (longest path over pairs).
 
     Not that last longest: in blurred pictures a pose model may put the swinging foot here and there near one place, now and
@@ -218,16 +215,11 @@ def _longest_run(rows: Ints, legs: Ints, way_m: Floats) -> tuple[Ints, Ints]:
     return rows[best], legs[best]
 
 
-def _alternating_legs(stays: list[_Stay]) -> list[int]:
-    """Feet take turns: choose which foot begins by the model's votes over all supports."""
-    votes = [float(np.mean(stay.legs)) for stay in stays]  # share of samples called 'right'
-    begins_left = sum(v if i % 2 else 1.0 - v for i, v in enumerate(votes))
-    first = 0 if begins_left >= len(stays) / 2.0 else 1
-    return [(first + i) % 2 for i in range(len(stays))]
+def _swapped_rows(track: RunwayTrack, stays: list[Stay], order: FeetOrder) -> Bools:
+    """In support the foot at the place is the supporting one; in a flight to the other foot the one behind just pushed off.
 
-
-def _swapped_rows(track: RunwayTrack, stays: list[_Stay], leg_of_stay: list[int]) -> Bools:
-    """In support the foot at the place is the supporting one; in flight the one behind is the one that just pushed off."""
+    In a flight to the same foot the legs pass each other: there they are followed by their motion.
+    """
     toe, ankle = feet_m(track, "toe"), feet_m(track, "ankle")
     time = track.time_s
     swap = np.zeros(len(time), dtype=bool)
@@ -237,18 +229,35 @@ def _swapped_rows(track: RunwayTrack, stays: list[_Stay], leg_of_stay: list[int]
         if not np.isfinite(toe[row]).all():
             continue
         if i < 0:  # before the first support: the foot that will land is the one in front
-            swap[row] = int(ankle[row, :, 0].argmax()) != leg_of_stay[0]
+            swap[row] = int(ankle[row, :, 0].argmax()) != order.legs[0]
         elif now <= time[stays[i].rows[-1]]:
             gap = np.abs(toe[row, :, 0] - stays[i].toe_x_m) + np.abs(
                 toe[row, :, 1] - np.median(toe[stays[i].rows, stays[i].legs, 1])
             )
-            swap[row] = int(gap.argmin()) != leg_of_stay[i]
+            swap[row] = int(gap.argmin()) != order.legs[i]
         else:
-            swap[row] = int(ankle[row, :, 0].argmin()) != leg_of_stay[i]
+            swap[row] = int(ankle[row, :, 0].argmin()) != order.legs[i]
+    for i, (leg, after) in enumerate(pairwise(order.legs)):
+        if leg == after:
+            _follow(track, stays[i], stays[i + 1], leg, swap)
+    if any(leg == after for leg, after in pairwise(order.legs)):
+        _follow(track, stays[-1], None, order.legs[-1], swap)
     return swap
 
 
-def _support(track: RunwayTrack, stay: _Stay, leg: int) -> Support:
+def _follow(track: RunwayTrack, one: Stay, other: Stay | None, leg: int, swap: Bools) -> None:
+    """Follow the legs from one support to the next by the same foot, or on from the last, and note where their words are wrong."""
+    first = int(one.rows[-1])
+    last = int(other.rows[0]) if other is not None else len(track.time_s) - 1
+    cost, kept, crossed = followed(track, np.arange(first, last + 1))
+    if not np.isfinite(cost).all():
+        return
+    begins = int(one.legs[-1]) != leg
+    changed = bool(cost[1] < cost[0]) if other is None else begins != (int(other.legs[0]) != leg)
+    swap[first : last + 1] = (crossed if changed else kept) != begins
+
+
+def _support(track: RunwayTrack, stay: Stay, leg: int) -> Support:
     """Medians over the samples of one stay."""
     at = (stay.rows, stay.legs)
     toe, heel, ankle = (feet_m(track, part)[at] for part in ("toe", "heel", "ankle"))

@@ -5,6 +5,7 @@ Only what the camera brings is in the map: joints and shoes that the pictures sh
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from penult.core.lane import pinhole
+from penult.core.lane.aside import FOOT_FROM_LINE_M, FOOT_SD_M, LINE_SD_M
 from penult.core.lane.camera import WARN_VIEW_DEG, at_depth, metres_per_px, position_m, project
 from penult.core.lane.camera_draws import sample_cameras
 from penult.model.arrays import Floats
@@ -21,8 +23,8 @@ STEP_M, HIP_M = 2.2, 0.95
 """A step before take-off and a hip over the runway, as they are at a walk through this map; rounded adult values."""
 FOOT_PX, HIP_PX = 1.0, 2.0
 """How well a toe and a hip are found in a picture of 1920 pixels (SD)."""
-FOOT_ASIDE_M, HIP_ASIDE_M = 0.06, 0.04
-"""How far a foot and a hip centre lie from the lane's middle plane unseen (SD): runners stray, hips turn."""
+FOOT_ASIDE_M, HIP_ASIDE_M = math.hypot(LINE_SD_M, FOOT_FROM_LINE_M, FOOT_SD_M), LINE_SD_M
+"""How far a foot, left or right, and the hips lie from the lane's middle plane unseen (SD): 6 and 4 cm."""
 _MARKER_CORNER = re.compile(r"(marker \d+) (?:top|bottom) (?:left|right)")
 _DRAWS = 200
 _NEAR_M = 7.0

@@ -9,16 +9,14 @@ import numpy as np
 from penult.core.joints.body import knee_angle_deg, leg_rise_deg, middle, trunk_lean_deg
 from penult.core.measures.evidence import FOOT_SPEED_S, ContactEvidence
 from penult.core.uncertainty.expanded import to_measure
+from penult.model import catalogue
 from penult.model.arrays import Floats
+from penult.model.catalogue.entry import Bound
 from penult.model.measured import Measure, Measured, NotMeasured
 
 MAX_INTERVAL_S = 0.020
 """Slower than 50 frames a second a contact of 0.1 s covers fewer than five frames, and its time, uncertain by 0.82 frames
 (two SD of T / sqrt 6), by more than a sixth of itself: contact and flight times are then not measured."""
-
-SLOW_REASON = "frame rate too low: contact and flight times need at least 50 frames a second"
-SEEN_REASON = "the athlete is not wholly in the picture, or the joints were lost, at that instant"
-SUPPORT_REASON = "the athlete is not wholly in the picture, or the joints were lost, during that support"
 
 WIDEST_DEG = 25.0
 """An angle whose interval is wider than this to either side is not given: such an interval holds all that jumpers do (smallest knee
@@ -148,34 +146,31 @@ def foot_speed_touchdown_m_per_s(c: ContactEvidence) -> Floats:
     return (c.ankle_touchdown_m - c.ankle_before_m) / FOOT_SPEED_S
 
 
-CONTACT_MEASURES: dict[str, tuple[Callable[[ContactEvidence], Floats], str]] = {
-    "touchdown_s": (touchdown_s, "the touchdown is not in the clip"),
-    "toe_off_s": (toe_off_s, "the toe-off is not in the clip"),
-    "contact_time_s": (contact_time_s, SLOW_REASON),
-    "toe_x_m": (toe_x_m, "the foot is hidden"),
-    "support_height_m": (support_height_m, "the shoe's edges cannot be told from the pictures"),
-    "foot_angle_touchdown_deg": (foot_angle_touchdown_deg, "the sole's edges cannot be told at touchdown"),
-    "leg_angle_touchdown_deg": (leg_angle_touchdown_deg, SEEN_REASON),
-    "leg_angle_toe_off_deg": (leg_angle_toe_off_deg, SEEN_REASON),
-    "touchdown_distance_m": (touchdown_distance_m, SEEN_REASON),
-    "touchdown_distance_mass_centre_m": (touchdown_distance_mass_centre_m, SEEN_REASON),
-    "knee_angle_touchdown_deg": (knee_angle_touchdown_deg, SEEN_REASON),
-    "knee_angle_min_deg": (knee_angle_min_deg, SUPPORT_REASON),
-    "knee_angle_toe_off_deg": (knee_angle_toe_off_deg, SEEN_REASON),
-    "trunk_angle_touchdown_deg": (trunk_angle_touchdown_deg, SEEN_REASON),
-    "trunk_angle_toe_off_deg": (trunk_angle_toe_off_deg, SEEN_REASON),
-    "hip_height_touchdown_m": (hip_height_touchdown_m, SEEN_REASON),
-    "hip_height_lowest_m": (hip_height_lowest_m, SUPPORT_REASON),
-    "hip_height_toe_off_m": (hip_height_toe_off_m, SEEN_REASON),
-    "hip_above_support_touchdown_m": (hip_above_support_touchdown_m, SEEN_REASON),
-    "hip_above_support_lowest_m": (hip_above_support_lowest_m, SUPPORT_REASON),
-    "hip_above_support_toe_off_m": (hip_above_support_toe_off_m, SEEN_REASON),
-    "foot_speed_touchdown_m_per_s": (
-        foot_speed_touchdown_m_per_s,
-        "too few frames show the ankle steadily in the last 50 ms before touchdown",
-    ),
-}
-"""Name -> (function, what is said when it gives nothing). Adding a measure of a contact means adding it here."""
+CONTACT_MEASURES: tuple[Callable[[ContactEvidence], Floats], ...] = (
+    touchdown_s,
+    toe_off_s,
+    contact_time_s,
+    toe_x_m,
+    support_height_m,
+    foot_angle_touchdown_deg,
+    leg_angle_touchdown_deg,
+    leg_angle_toe_off_deg,
+    touchdown_distance_m,
+    touchdown_distance_mass_centre_m,
+    knee_angle_touchdown_deg,
+    knee_angle_min_deg,
+    knee_angle_toe_off_deg,
+    trunk_angle_touchdown_deg,
+    trunk_angle_toe_off_deg,
+    hip_height_touchdown_m,
+    hip_height_lowest_m,
+    hip_height_toe_off_m,
+    hip_above_support_touchdown_m,
+    hip_above_support_lowest_m,
+    hip_above_support_toe_off_m,
+    foot_speed_touchdown_m_per_s,
+)
+"""A function has the name of its measure. Adding a measure of a contact means adding it here, and its row in the catalogue."""
 
 
 PART_REASON = "the foot is not in the picture from before touchdown until after toe-off"
@@ -183,16 +178,22 @@ PART_REASON = "the foot is not in the picture from before touchdown until after 
 
 def contact_measures(c: ContactEvidence) -> dict[str, Measure]:
     """Return every measure of a contact; its instants only where the pictures show the whole of it."""
-    out = {name: to_measure(f(c), why, by_hand=c.event.by_hand) for name, (f, why) in CONTACT_MEASURES.items()}
-    if is_vague(out["contact_time_s"]):
-        out["contact_time_s"] = NotMeasured(reason=VAGUE_REASON)
-    wide = {n for n, m in out.items() if n.endswith("_deg") and isinstance(m, Measured) and m.u95 > WIDEST_DEG}
-    out |= dict.fromkeys(wide, NotMeasured(reason=WIDE_REASON))
+    rows = {f: catalogue.row("contacts", f.__name__) for f in CONTACT_MEASURES}
+    out = {r.name: bounded(to_measure(f(c), r.reason, by_hand=c.event.by_hand), r.bound) for f, r in rows.items()}
     if c.event.foot_angle_reason and not out["foot_angle_touchdown_deg"]:
         out["foot_angle_touchdown_deg"] = to_measure(c.event.foot_angle_deg, c.event.foot_angle_reason)
     if c.event.rough and not c.wholly_seen:
-        out |= dict.fromkeys(("touchdown_s", "toe_off_s", "contact_time_s"), NotMeasured(reason=PART_REASON))
+        out |= {r.name: NotMeasured(reason=PART_REASON) for r in rows.values() if r.is_time}
     return out
+
+
+def bounded(measure: Measure, bound: Bound) -> Measure:
+    """Return the measure, or why it says too little to be given: an angle or a time more uncertain than its bound."""
+    if not isinstance(measure, Measured):
+        return measure
+    if bound == "degrees" and measure.u95 > WIDEST_DEG:
+        return NotMeasured(reason=WIDE_REASON)
+    return NotMeasured(reason=VAGUE_REASON) if bound == "share" and is_vague(measure) else measure
 
 
 def is_vague(time_s: Measure) -> bool:

@@ -56,16 +56,19 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1] * draws.unrest)
         height = angle = (float("nan"), float("nan"))
     told = _told(support, shoe)
+    shutter_s = _shutter_s(camera, (toe[0], 0.0, z_m), draws)
     place = _camera_part(camera, draws.camera_theta, (toe[0], 0.0 if np.isnan(height[0]) else height[0], z_m))
     if height[0] == 0.0:  # told from the pictures to be the runway, whose height is 0 whatever the camera
         height, place[:, 1] = (0.0, FLAT_SD_M), 0.0
     return Event(
         foot=support.foot,
+        foot_sure=support.foot_sure,
+        same_foot=support.same_foot,
         rough=not seen,
         touchdown_seen=seen or (told[0] and support.start_seen),
         toe_off_seen=seen or (told[1] and support.end_seen),
-        touchdown_s=_instant(*times[0], draws, COMMON_SHARE if seen else 0.0),
-        toe_off_s=_instant(*times[1], draws, COMMON_SHARE if seen else 0.0),
+        touchdown_s=_instant(*times[0], draws, COMMON_SHARE if seen else 0.0) + shutter_s,
+        toe_off_s=_instant(*times[1], draws, COMMON_SHARE if seen else 0.0) + shutter_s,
         toe_x_m=_draw(*toe, count, rng) + np.concatenate([[0.0], place[:, 0]]),
         support_height_m=_draw(*height, count, rng) + np.concatenate([[0.0], place[:, 1]]),
         foot_angle_deg=_draw(*angle, count, rng),
@@ -95,6 +98,14 @@ def _instant(value_s: float, sd_s: float, draws: Draws, common: float) -> Floats
     own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, len(draws.late), draws.generator)
     shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.late
     return np.asarray(own + np.concatenate([[0.0], shift]))
+
+
+def _shutter_s(camera: Camera, place_m: tuple[float, float, float], draws: Draws) -> Floats:
+    """How much later than the middle of the picture its rows at the foot are read (s,), the measured one not at all."""
+    if draws.readout_s is None:
+        return np.zeros(len(draws.xy_m))
+    share = float(project(camera, np.array(place_m))[1]) / camera.image_size_px[1] - 0.5
+    return np.concatenate([[0.0], np.clip(share, -0.5, 0.5) * draws.readout_s])
 
 
 def _draw(value: float, sd: float, count: int, rng: np.random.Generator) -> Floats:

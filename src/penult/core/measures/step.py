@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, SLOW_REASON, VAGUE_REASON, is_vague
+from penult.core.measures.contact import MAX_INTERVAL_S, PART_REASON, bounded
 from penult.core.measures.evidence import Event, FlightEvidence
 from penult.core.uncertainty.expanded import to_measure
+from penult.model import catalogue
 from penult.model.arrays import Floats
+from penult.model.catalogue.entry import Instant
 from penult.model.measured import Measure, NotMeasured
 
 
@@ -71,28 +73,33 @@ def step_time_ratio(s: StepEvidence) -> Floats:
     return step_time_s(s) / step_time_s(s.before) if s.before else np.full(len(s.end.toe_x_m), np.nan)
 
 
-FIRST_REASON = "the step before it is not in the clip"
-STEP_MEASURES: dict[str, tuple[Callable[[StepEvidence], Floats], str]] = {
-    "step_length_m": (step_length_m, "a foot is hidden"),
-    "flight_time_s": (flight_time_s, SLOW_REASON),
-    "step_time_s": (step_time_s, "a touchdown is not in the clip"),
-    "step_rate_hz": (step_rate_hz, "a touchdown is not in the clip"),
-    "step_speed_m_per_s": (step_speed_m_per_s, ""),
-    "step_length_over_time_m_per_s": (step_length_over_time_m_per_s, "a touchdown is not in the clip"),
-    "step_length_ratio": (step_length_ratio, FIRST_REASON),
-    "step_time_ratio": (step_time_ratio, FIRST_REASON),
-}
-"""Name -> (function, what is said when it gives nothing). Adding a measure of a step means adding it here."""
+STEP_MEASURES: tuple[Callable[[StepEvidence], Floats], ...] = (
+    step_length_m,
+    flight_time_s,
+    step_time_s,
+    step_rate_hz,
+    step_speed_m_per_s,
+    step_length_over_time_m_per_s,
+    step_length_ratio,
+    step_time_ratio,
+)
+"""A function has the name of its measure. Adding a measure of a step means adding it here, and its row in the catalogue."""
 
 
 def step_measures(s: StepEvidence) -> dict[str, Measure]:
     """Return every measure of a step."""
     hand = s.start.by_hand or s.end.by_hand
-    out = {n: to_measure(f(s), why or s.flight.reason, by_hand=hand) for n, (f, why) in STEP_MEASURES.items()}
-    if is_vague(out["flight_time_s"]):
-        out["flight_time_s"] = NotMeasured(reason=VAGUE_REASON)
+    rows = {f: catalogue.row("steps", f.__name__) for f in STEP_MEASURES}
+    out = {
+        r.name: bounded(to_measure(f(s), r.reason or s.flight.reason, by_hand=hand), r.bound) for f, r in rows.items()
+    }
+    part = NotMeasured(reason=PART_REASON)
     if s.part:
-        out |= {n: NotMeasured(reason=PART_REASON) for n in out if "time" in n or n == "step_rate_hz"}
+        out |= {r.name: part for r in rows.values() if r.is_time}
     if s.before and s.before.part:
-        out["step_time_ratio"] = NotMeasured(reason=PART_REASON)
+        out |= {r.name: part for r in rows.values() if r.rests_on(_START_OF_STEP_BEFORE)}
     return out
+
+
+_START_OF_STEP_BEFORE: Set[Instant] = frozenset({(-2, "touchdown")})
+"""In numbers of the step's own end."""

@@ -10,11 +10,13 @@ import numpy as np
 from penult.core.measures.evidence import ContactEvidence, FlightEvidence, Hips
 from penult.core.numeric.fits import GRAVITY_M_PER_S2, free_fall
 from penult.core.uncertainty.expanded import to_measure
+from penult.model import catalogue
 from penult.model.arrays import Floats
+from penult.model.catalogue.takeoff import LOST_HIPS
 from penult.model.measured import Measure, NotMeasured
 
 NO_TAKEOFF = "no take-off in the clip"
-NO_BOARD = "the lane file has no board"
+TOE, FALL = "toe_to_board_m", "free_fall_m_per_s2"
 
 LANDING_DROP_M = (0.55, 0.075)
 """Mass centre at landing below that at take-off, and its SD: 0.55 m with a u95 of 0.15 m (MEASURES.md section 4)."""
@@ -65,7 +67,7 @@ def penultimate_measures(contacts: Mapping[int, ContactEvidence], standing_hip_m
     """Return the hip drops; `contacts` by number, `standing_hip_m` when the athlete's height or leg length is known."""
     third, second, last = (contacts.get(n) for n in (-2, -1, 0))
     out: dict[str, Measure] = {}
-    lost = "the hips were lost, or not wholly in the picture, in one of the two supports"
+    lost = LOST_HIPS
     if third and second:
         drop = penultimate_hip_drop_m(third, second)
         out["penultimate_hip_drop_m"] = to_measure(drop, lost)
@@ -117,36 +119,22 @@ def _takeoff_draws(t: TakeoffEvidence) -> dict[str, Floats]:
     }
 
 
-TAKEOFF_NAMES = (
-    "approach_speed_m_per_s",
-    "takeoff_velocity_x_m_per_s",
-    "takeoff_velocity_y_m_per_s",
-    "takeoff_speed_m_per_s",
-    "takeoff_angle_deg",
-    "speed_loss_m_per_s",
-    "speed_loss_percent",
-    "takeoff_height_m",
-    "flight_distance_m",
-)
-
-
-def takeoff_measures(t: TakeoffEvidence | None, toe_x_m: Floats | None, *, board: bool) -> dict[str, Measure]:
-    """Return the take-off's measures; without a take-off only `toe_to_board_m` can be given."""
+def takeoff_measures(t: TakeoffEvidence | None, toe_x_m: Floats | None) -> dict[str, Measure]:
+    """Return the take-off's measures; without a take-off only the toe's place can be given."""
     if t is None:
-        out: dict[str, Measure] = {name: NotMeasured(reason=NO_TAKEOFF) for name in TAKEOFF_NAMES}
+        out: dict[str, Measure] = {n: NotMeasured(reason=NO_TAKEOFF) for n in catalogue.names("takeoff") if n != TOE}
     else:
         flight_why = t.flight.reason or "the flight after take-off could not be fitted"
         approach_why = t.approach.reason if t.approach else "the step before take-off is not in the clip"
         out = {}
         for name, draws in _takeoff_draws(t).items():
-            why = approach_why if name.startswith(("approach", "speed_loss")) and approach_why else flight_why
+            of_approach = catalogue.row("takeoff", name).rests_on({(-1, "toe_off")})
+            why = approach_why if of_approach and approach_why else flight_why
             out[name] = to_measure(draws, why)
-    if not board:
-        out["toe_to_board_m"] = NotMeasured(reason=NO_BOARD)
-    elif toe_x_m is None:
-        out["toe_to_board_m"] = NotMeasured(reason="no contact before the line in the clip")
+    if toe_x_m is None:
+        out[TOE] = NotMeasured(reason="no contact before the line in the clip")
     else:
-        out["toe_to_board_m"] = to_measure(-toe_x_m, "the foot is hidden")
+        out[TOE] = to_measure(-toe_x_m, catalogue.row("takeoff", TOE).reason)
     return out
 
 
@@ -154,4 +142,4 @@ def check_measures(flights: list[FlightEvidence], takeoff: int | None) -> dict[s
     """g fitted freely to the mass centre in all flights together, running before the take-off: a check of scale and clock."""
     running = [takeoff is None or i < takeoff for i in range(len(flights))]
     g = free_fall([(f.time_s, f.height_m, is_run) for f, is_run in zip(flights, running, strict=True) if len(f.time_s)])
-    return {"free_fall_m_per_s2": to_measure(g, "no flight with enough frames of the whole body")}
+    return {FALL: to_measure(g, catalogue.row("checks", FALL).reason)}

@@ -30,10 +30,10 @@ class Faults:
     ----------
     noise_px : float
         SD of white noise.
-    bias_m : float
-        SD of each joint centre's constant bias, in both directions.
-    bias_shares : (float, float, float)
-        Shares of its variance that the whole figure, both sides of the body, and one joint alone have.
+    figure_m : float
+        SD of a constant bias that all joints share, in both directions.
+    both_m, one_m : mapping
+        SD in x and y of each joint centre's constant bias that both sides of the body share, and that of one side, by part.
     drift_m : mapping
         SD of a bias that drifts with correlation time `drift_s`, by part ('toe', 'knee' ...), else that of 'other'.
     flight_drift_m : mapping
@@ -49,8 +49,9 @@ class Faults:
     """
 
     noise_px: float = 0.0
-    bias_m: float = 0.0
-    bias_shares: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    figure_m: float = 0.0
+    both_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    one_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     drift_s: float = 0.08
     flight_drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
@@ -156,10 +157,10 @@ def _bias_m(time_s: Floats, flying: Bools, faults: Faults, rng: np.random.Genera
     extra_m = np.sqrt(np.maximum(whole_m**2 - size_m**2, 0.0))
     drift = size_m * _wandering(time_s, faults.drift_s, rng)
     drift += flying[:, None, None] * extra_m * _wandering(time_s, faults.drift_s, rng)
-    figure, both, own = np.sqrt(faults.bias_shares)
+    both_m, one_m = (np.array([sd.get(p, (0.0, 0.0)) for p in part]) for sd in (faults.both_m, faults.one_m))
     parts, of_part = np.unique(part, return_inverse=True)
-    bias = figure * rng.normal(size=2) + both * rng.normal(size=(len(parts), 2))[of_part]
-    return np.asarray(drift + faults.bias_m * (bias + own * rng.normal(size=(len(JOINTS), 2))))
+    bias = faults.figure_m * rng.normal(size=2) + both_m * rng.normal(size=(len(parts), 2))[of_part]
+    return np.asarray(drift + bias + one_m * rng.normal(size=(len(JOINTS), 2)))
 
 
 def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Floats:

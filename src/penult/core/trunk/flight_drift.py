@@ -47,6 +47,11 @@ ALIKE = 0.35
 """Share of that drift's variance that running flights have in common, left and right exchanged: postures repeat from step to
 step, and what they do to the pose model repeats with them (the same films: 0.41 of the slopes, 0.31 of the curvatures)."""
 
+PIXELS_OFF, JOINTS_OFF = 0.044, 0.11
+"""How far the trunk's speed along the run is off by its pixels under tight clothes, and
+by its joints, m/s (RMS over running flights of films with known truth, `WANDER_M` and `APART_M_PER_S`): the two err
+independently and are weighed by their squares. Loose clothes make the pixels worse by `Draws.cloth`."""
+
 APART_M_PER_S = 0.4
 """Joints and pixels that disagree by more than this on the trunk's speed: three SD of the difference of both (0.11 and
 0.06 m/s over running flights). The pixels are then refused: a dim, blurred or plain shirt lets the background lead them."""
@@ -72,6 +77,7 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
     step_s = float(np.median(np.diff(track.time_s)))
     alike = wandering(np.arange(longest, dtype=np.float64) * step_s, shape, draws.generator)
     extra = draws.unrest * _extra_sd_m()
+    extra[TRUNK] *= draws.cloth
     for flight in flights:
         own = wandering(np.arange(len(flight.rows), dtype=np.float64) * step_s, shape, draws.generator)
         if flight.running:
@@ -103,7 +109,8 @@ def carried(xy_m: Floats, draws: Draws, measured_m: Floats, motions: Sequence[Tr
     """Return the draws (s, t, k, 2) with hips and shoulders rigid in every flight whose trunk was followed.
 
     The pixels say where the trunk's middle goes, the joints how its lean changes. Each joint keeps its median place on the
-    trunk over the flight, and so its constant bias; what is replaced is the change during the flight.
+    trunk over the flight, and so its constant bias; what is replaced is the change during the flight, for the most part: see
+    `PIXELS_OFF`.
 
     Parameters
     ----------
@@ -117,6 +124,7 @@ def carried(xy_m: Floats, draws: Draws, measured_m: Floats, motions: Sequence[Tr
         One a flight; those with a reason, or too far from the joints, change nothing.
     """
     out = np.array(xy_m)
+    share = JOINTS_OFF**2 / (JOINTS_OFF**2 + (PIXELS_OFF * draws.cloth) ** 2)
     for motion in motions:
         if motion.reason or not _believable(measured_m, motion):
             continue
@@ -125,7 +133,8 @@ def carried(xy_m: Floats, draws: Draws, measured_m: Floats, motions: Sequence[Tr
         noise = np.zeros((COUNT + 1, *rigid.shape))
         noise[1:] = _wander(rigid, motion, draws)
         kept = draws.lasting_m[:, rows][:, :, TRUNK]
-        out[np.ix_(np.arange(len(out)), rows, TRUNK)] = rigid[None] + kept + noise
+        at = np.ix_(np.arange(len(out)), rows, TRUNK)
+        out[at] = share * (rigid[None] + kept + noise) + (1.0 - share) * xy_m[at]
     return out
 
 
@@ -162,4 +171,4 @@ def _wander(rigid_m: Floats, motion: TrunkMotion, draws: Draws) -> Floats:
     path = wandering(motion.window.time_s, (3,), draws.generator)
     arm = rigid_m - (motion.window.path_m + motion.shift_m)[:, None]
     lean = WANDER_RAD * path[:, :, 2, None, None] * np.stack([-arm[..., 1], arm[..., 0]], axis=-1)[None]
-    return np.asarray(path[:, :, None, :2] * np.array(WANDER_M) + lean)
+    return np.asarray(path[:, :, None, :2] * draws.cloth * np.array(WANDER_M) + lean)

@@ -5,11 +5,12 @@ Row 0 of every draw is the measured track itself, so that one pass gives the val
 Sources, and where their sizes come from:
 - camera: the covariance of the camera fit, by linear propagation to every sample (agrees with refitted cameras);
 - depth: each joint's distance from the lane's centre line (`locate.depth_sd_m`), one draw a joint and clip;
-- bias of each joint centre: SD 1.5 cm, constant over the clip (MEASURES.md section 5; published systematic differences 1-5 cm);
+- bias of each joint centre about its mean, by joint and direction, constant over the clip (`BOTH_SD_M`; MEASURES.md section 5);
 - drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
   cancels between like phases of neighbouring frames and not between different phases; larger where the joints are noisier
   than usual (`unrest`);
-- white noise: measured on this very clip.
+- white noise: measured on this very clip;
+- the shutter: rows of one picture are not read at once (`READOUT_SHARE`).
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from functools import partial
 
 import numpy as np
 
-from penult.core.joints.locate import ATHLETE_DEPTH_SD_M, depth_sd_m
+from penult.core.joints.locate import depth_sd_m
+from penult.core.lane.aside import LINE_SD_M
 from penult.core.lane.camera import at_depth
 from penult.core.numeric.slopes import first_order
 from penult.model.arrays import Floats
@@ -34,21 +36,59 @@ COUNT = 250
 SEED = 1995
 """Any fixed number, so that the same clip gives the same uncertainty."""
 
-BIAS_SD_M = 0.015
-BIAS_SHARES = (0.5, 0.35, 0.15)
-"""Shares of that bias's variance that the whole figure, both sides of the body, and one joint alone have. A pose model puts
-the left and the right hip by one rule, and the crop shifts the whole figure: on films with known truth the joints' mean
-biases have a mean of 1.5 cm and an SD about it of 1.6 cm, and left and right of a joint differ by 0.4 to 0.9 cm."""
+FIGURE_SD_M = 0.004
+BOTH_SD_M = {
+    "head": (0.008, 0.008),
+    "shoulder": (0.006, 0.008),
+    "elbow": (0.012, 0.008),
+    "wrist": (0.010, 0.008),
+    "hip": (0.008, 0.008),
+    "knee": (0.008, 0.008),
+    "ankle": (0.007, 0.007),
+    "heel": (0.007, 0.009),
+    "toe": (0.010, 0.008),
+}
+ONE_SD_M = {
+    "head": (0.0, 0.0),
+    "shoulder": (0.008, 0.005),
+    "elbow": (0.013, 0.005),
+    "wrist": (0.006, 0.007),
+    "hip": (0.010, 0.004),
+    "knee": (0.006, 0.005),
+    "ankle": (0.006, 0.004),
+    "heel": (0.006, 0.005),
+    "toe": (0.011, 0.004),
+}
+"""What is left of a joint's bias once its mean (`joint_bias.MEAN_M`) is out, constant over a clip, one SD along the run and
+in height: of the whole figure (the crop shifts it), of both sides alike (body and clothes), and of one side (the nearer, the
+farther). From film to film the means differ by 0.3 cm for the figure, 0.4 to 0.9 for both sides, and left from right by 1.4
+times `ONE_SD_M` (twenty films with known truth, tight clothes); for bodies that none of them shows `BOTH_SD_M`
+is 1.6 times as wide (captured motion of other people puts the hips up to 1.5 cm lower than the mean). Loose clothes come on
+top, at the hips: `cloth`."""
 
-DRIFT_SD_M = {"toe": (0.012, 0.012), "shoulder": (0.018, 0.008), "other": (0.007, 0.007)}
-"""In x and y. Measured on films with known truth: the bias of hip, ankle and heel repeats from contact to contact within about
-1 cm and that of the toe within 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean over a clip,
-in supports, they scatter by 2.0 and 0.8 cm on the eleven sharp ones, of which a tenth is white noise."""
+DRIFT_SD_M = {
+    "toe": (0.012, 0.012),
+    "shoulder": (0.015, 0.008),
+    "hip": (0.009, 0.006),
+    "knee": (0.010, 0.009),
+    "ankle": (0.009, 0.005),
+    "other": (0.007, 0.007),
+}
+"""In x and y. What the standing leg's joints scatter by from contact to contact at touchdown and toe-off beyond their
+constant bias (twenty films with known truth, 123 contacts: hip 1.5 and 1.3 cm in all, knee 1.4 and 1.2, ankle 1.2 and 0.8);
+heel and toe by their repetition within 1 and 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean
+over a clip, in supports, each scatters by 2.0 and 0.8 cm on eleven sharp films, of which a tenth is white noise; one against
+the other, so that their middle scatters less."""
 
 USUAL_NOISE_M = 0.0072
 """White noise of a joint, median over all joints: 5.5 to 7.2 mm on ten sharp films of 120 Hz and more with known truth, on which
 the drift was measured. On a blurred and dim one it is 17 mm, and its joints drift as many times more (slopes over a flight
 2 to 6 times)."""
+
+READOUT_SHARE, LONGEST_READOUT_S = 0.58, 0.015
+"""A rolling shutter reads a picture from top to bottom in up to a frame
+interval, in phones within about 15 ms (from memory); how long this one takes is not known: anything from nothing to that, RMS
+1 / sqrt 3 of it. A frame's time is that of its middle row."""
 
 HAND_SD_M = 0.01
 """How well a person puts a joint centre side-on, one SD: repeated digitising of the same film by hand differs by about this
@@ -76,7 +116,8 @@ class Draws:
     """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws.
 
     `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
-    how many times the joints drift more than on a sharp film; `late` (s - 1,) how late all instants of the clip are, of unit SD.
+    how many times the joints drift more than on a sharp film; `late` (s - 1,) how late all instants of the clip are, of unit
+    SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than its first.
     """
 
     xy_m: Floats
@@ -85,10 +126,18 @@ class Draws:
     lasting_m: Floats
     unrest: float
     late: Floats
+    cloth: float = 1.0
+    readout_s: Floats | None = None
 
 
 def draw_track(
-    track: PixelTrack, cameras: Sequence[Camera], z_m: Floats, xy_m: Floats, weight: Floats, hand: Floats | None = None
+    track: PixelTrack,
+    cameras: Sequence[Camera],
+    z_m: Floats,
+    xy_m: Floats,
+    weight: Floats,
+    hand: Floats | None = None,
+    cloth: float = 1.0,
 ) -> Draws:
     """Draw the joints on the runway.
 
@@ -107,6 +156,9 @@ def draw_track(
     hand : (t, k) float64, optional
         How far each sample was put where it is by a person, 0 to 1: what a hand can do takes the place of the bias and
         drift of the pose model.
+    cloth : float
+        How many times less the trunk's pixels and joints agree than under tight clothes (`hip_heights.cloth_factor`): the height
+        of the hips is that much less sure.
 
     Returns
     -------
@@ -119,9 +171,9 @@ def draw_track(
     lasting = np.zeros((COUNT + 1, *xy_m.shape))
     lasting[1:] += np.einsum("tkdp,sp->stkd", by_camera, theta, optimize=True)
     dz = rng.normal(0.0, 1.0, (COUNT, len(z_m))) * depth_sd_m()
-    dz += rng.normal(0.0, ATHLETE_DEPTH_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
+    dz += rng.normal(0.0, LINE_SD_M, (COUNT, 1))  # the whole athlete beside the centre line
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
-    bias = _bias(rng)
+    bias = _bias(rng, cloth)
     noise_m = white_noise_sd_m(xy_m, weight)
     unrest = unrest_of(noise_m)
     noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
@@ -132,7 +184,23 @@ def draw_track(
     out[1:] += passing
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
     late = np.random.default_rng(SEED + 3).normal(size=COUNT)
-    return Draws(xy_m=out, camera_theta=theta, generator=rng, lasting_m=lasting, unrest=unrest, late=late)
+    readout_s = readout_sd_s(track.time_s) * np.random.default_rng(SEED + 6).normal(size=COUNT)
+    return Draws(
+        xy_m=out,
+        camera_theta=theta,
+        generator=rng,
+        lasting_m=lasting,
+        unrest=unrest,
+        late=late,
+        cloth=cloth,
+        readout_s=readout_s,
+    )
+
+
+def readout_sd_s(time_s: Floats) -> float:
+    """How long a rolling shutter may take from the first row to the last, RMS."""
+    every_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    return READOUT_SHARE * min(every_s, LONGEST_READOUT_S)
 
 
 def _partly_by_hand(model_m: Floats, hand: Floats) -> Floats:
@@ -166,15 +234,16 @@ def unrest_of(noise_m: Floats) -> float:
     return max(1.0, float(np.median(told)) / USUAL_NOISE_M) if told.size else 1.0
 
 
-def _bias(rng: np.random.Generator) -> Floats:
+def _bias(rng: np.random.Generator, cloth: float) -> Floats:
     """Constant bias of every joint, (COUNT, 1, k, 2): a part of the whole figure, one of both sides, one of its own."""
     figure = rng.normal(size=(COUNT, 1, 1, 2))
     parts = [name.split("_")[-1] for name in JOINTS]
     kinds = sorted(set(parts))
     both = rng.normal(size=(COUNT, 1, len(kinds), 2))[:, :, [kinds.index(part) for part in parts]]
     own = rng.normal(size=(COUNT, 1, len(JOINTS), 2))
-    shares = np.sqrt(BIAS_SHARES)
-    return np.asarray(BIAS_SD_M * (shares[0] * figure + shares[1] * both + shares[2] * own))
+    both_m = np.array([BOTH_SD_M[part] for part in parts])
+    both_m[[part == "hip" for part in parts], 1] *= cloth
+    return np.asarray(FIGURE_SD_M * figure + both_m * both + np.array([ONE_SD_M[part] for part in parts]) * own)
 
 
 def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) -> Floats:

@@ -22,10 +22,10 @@ _STALE_AFTER_S = 24 * 3600.0
 _JUST_MADE_S = 60.0
 
 
-def new_partial(folder: Path) -> tuple[Path, int | None]:
+def new_partial(folder: Path, *, is_private: bool = True) -> tuple[Path, int | None]:
     """Make a folder beside the final one; returns it and the handle of its lock, to be closed when it is done."""
     partial = folder.parent / f".{folder.name}.partial-{mark()}"
-    partial.mkdir()
+    partial.mkdir(mode=0o700 if is_private else 0o777)
     return partial, _hold(partial / LOCK)
 
 
@@ -35,7 +35,7 @@ def remove_stale(folder: Path) -> None:
     if folder.exists():
         patterns.append(f".{escaped(folder.name)}.previous-*")
     for path in (p for pattern in patterns for p in folder.parent.glob(pattern)):
-        if _is_stale(path):
+        if is_stale(path):
             shutil.rmtree(path, ignore_errors=True)
 
 
@@ -80,7 +80,7 @@ def _hold(path: Path) -> int | None:
     return handle
 
 
-def _is_stale(partial: Path) -> bool:
+def is_stale(partial: Path) -> bool:
     """Tell whether the program that was building this folder is gone.
 
     A free lock alone does not say so: a folder that was made this very moment is not locked yet, and one that was

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from penult.model.analysis import Analysis, Contact, Run
+from penult.model.analysis import Analysis, Contact, JumpSequence, Phase, Run
 from penult.model.measured import Measure, Measures, NotMeasured
 from penult.model.track import Motion
 
@@ -51,6 +51,8 @@ def analysis_to_dict(analysis: Analysis) -> dict[str, Any]:
         ],
         "penultimate": _measures_to_dict(analysis.penultimate),
         "takeoff": _measures_to_dict(analysis.takeoff),
+        "phases": [_phase_to_dict(p) for p in sorted(analysis.phases, key=lambda p: p.number)],
+        "sequence": None if analysis.sequence is None else _sequence_to_dict(analysis.sequence),
         "checks": _measures_to_dict(analysis.checks),
         "warnings": [{"code": w.code, "text": w.text} for w in analysis.warnings],
         "method": _plain(analysis.method),
@@ -102,13 +104,35 @@ def _run_to_dict(run: Run) -> dict[str, Any]:
 def _contact_to_dict(contact: Contact) -> dict[str, Any]:
     return {
         "number": contact.number,
-        "foot": contact.foot,
+        "foot": contact.told_foot,
+        **({} if contact.foot_sure else {"joints_of": contact.foot}),
         "strike": contact.strike,
         "lowest_s": None if contact.lowest_s is None else round(contact.lowest_s, _PLACES),
         "span_s": None if contact.span_s is None else [round(s, _PLACES) for s in contact.span_s],
         "wholly_seen": contact.wholly_seen,
         "by_hand": contact.by_hand,
         **_measures_to_dict(contact.measures),
+    }
+
+
+def _phase_to_dict(phase: Phase) -> dict[str, Any]:
+    return {
+        "number": phase.number,
+        "kind": phase.kind,
+        "foot": phase.foot,
+        "lands_on": phase.lands_on,
+        **_measures_to_dict(phase.measures),
+    }
+
+
+def _sequence_to_dict(sequence: JumpSequence) -> dict[str, Any]:
+    return {
+        "first_contact": sequence.first_contact,
+        "feet": sequence.feet,
+        "kinds": list(sequence.kinds),
+        "began_before": sequence.began_before,
+        "shares_of_whole_phases": [_measure_to_dict(m) for m in sequence.shares_of_whole_phases],
+        **_measures_to_dict(sequence.measures),
     }
 
 

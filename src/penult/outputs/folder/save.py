@@ -20,6 +20,7 @@ from pathlib import Path, PurePosixPath
 
 from penult.errors import OutputError
 from penult.outputs.folder import aside, exchange
+from penult.whole_file import read_whole
 
 OURS = frozenset({
     "analysis.json",
@@ -52,6 +53,11 @@ _PLAIN = {
     errno.EBUSY: "the folder is in use or the root of a disk",
 }
 _DISK = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO})
+
+
+def is_ours(name: str) -> bool:
+    """Tell whether a file of a result folder (relative, with forward slashes) is one that a new result replaces or drops."""
+    return name in OURS or bool(_OUR_STILL.match(name))
 
 
 class Building:
@@ -113,7 +119,7 @@ def write_result(folder: Path, files: Iterable[tuple[str, bytes]], *, sha256: st
 
 
 @contextmanager
-def building(folder: Path, *, sha256: str, commit: bool = True) -> Iterator[Building]:
+def building(folder: Path, *, sha256: str, commit: bool = True, is_private: bool = True) -> Iterator[Building]:
     """Build a result aside; swap it in when the block ends without an error, remove it otherwise.
 
     Parameters
@@ -124,6 +130,8 @@ def building(folder: Path, *, sha256: str, commit: bool = True) -> Iterator[Buil
         Of the clip: an existing result of the same clip is replaced.
     commit : bool
         False only tries the place.
+    is_private : bool
+        Its owner alone may read the result; else as the system has it for new files.
 
     Yields
     ------
@@ -144,10 +152,12 @@ def building(folder: Path, *, sha256: str, commit: bool = True) -> Iterator[Buil
         recover(folder)
         _refuse_foreign(folder, sha256)
         aside.remove_stale(folder)
-        partial, lock = aside.new_partial(folder)
+        partial, lock = aside.new_partial(folder, is_private=is_private)
         _refuse_locked(folder)
         yield Building(partial)
         if commit:
+            if is_private:
+                _make_private(partial)
             _carry_over(folder, partial)
             _settle(partial)
             _swap(partial, folder, sha256)
@@ -177,9 +187,7 @@ def sha256_of_result(folder: Path) -> str | None:
     """Return the clip hash that a result folder names, or None if there is no readable result in it."""
     path = folder / "analysis.json"
     try:
-        if path.stat().st_size > _LARGEST_ANALYSIS_BYTES:
-            return None
-        content = json.loads(path.read_bytes())
+        content = json.loads(read_whole(path, _LARGEST_ANALYSIS_BYTES))
         found = content["clip"]["sha256"] if str(content["format"]).startswith("penult-analysis/") else None
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
@@ -233,7 +241,7 @@ def _carry_over(source: Path, target: Path) -> None:
     """Bring everything that is not ours from the old result into the new one (linked, or copied where links fail)."""
     for old in sorted(source.rglob("*")) if source.is_dir() else ():
         name = old.relative_to(source).as_posix()
-        if (old.is_dir() and not old.is_symlink()) or name in OURS or _OUR_STILL.match(name) or name == aside.LOCK:
+        if (old.is_dir() and not old.is_symlink()) or is_ours(name) or name == aside.LOCK:
             continue
         new = target / name
         if os.path.lexists(new):
@@ -252,6 +260,14 @@ def _link_or_copy(old: Path, new: Path) -> None:
         os.link(old, new)
     except OSError:
         shutil.copy2(old, new)
+
+
+def _make_private(partial: Path) -> None:
+    """Let the owner alone read what was written, the film by another library too."""
+    for path in partial.rglob("*"):
+        if not path.is_symlink():
+            with suppress(OSError):  # a disk without rights
+                path.chmod(0o700 if path.is_dir() else 0o600)
 
 
 def _settle(partial: Path) -> None:

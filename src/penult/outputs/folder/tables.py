@@ -12,13 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from penult.model import catalogue
 from penult.model.analysis import Analysis
 from penult.model.measured import Measured, Measures, NotMeasured
 from penult.model.track import Motion
 from penult.outputs.texts import words
-from penult.outputs.texts.terms import PARTS
-
-_UNITS = ("_m_per_s2", "_m_per_s", "_percent", "_deg", "_hz", "_s", "_m")
 
 
 def contacts_table(analysis: Analysis) -> pd.DataFrame:
@@ -31,7 +29,7 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
             "strike": c.strike,
             "wholly_seen": c.wholly_seen,
             "by_hand": c.by_hand,
-            **_cells(c.measures, PARTS["contacts"]),
+            **_cells(c.measures, catalogue.names("contacts")),
         }
         for c in sorted(analysis.contacts, key=lambda c: c.number)
     ]
@@ -41,7 +39,7 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
 def steps_table(analysis: Analysis) -> pd.DataFrame:
     """Return one row a step, in the order of the run; a step carries the number of the contact that it ends at."""
     rows = [
-        {"number": s.number, "name": words.step_words(s.number), **_cells(s.measures, PARTS["steps"])}
+        {"number": s.number, "name": words.step_words(s.number), **_cells(s.measures, catalogue.names("steps"))}
         for s in sorted(analysis.steps, key=lambda s: s.number)
     ]
     return pd.DataFrame(rows)
@@ -63,14 +61,6 @@ def to_csv(table: pd.DataFrame) -> bytes:
     return table.to_csv(index=False, lineterminator="\n").encode("utf-8")
 
 
-def u95_name(name: str) -> str:
-    """Return the column name of a measure's uncertainty: the unit stays last."""
-    for unit in _UNITS:
-        if name.endswith(unit):
-            return f"{name.removesuffix(unit)}_u95{unit}"
-    return f"{name}_u95"
-
-
 def _cells(measures: Measures, known: Iterable[str]) -> Mapping[str, Any]:
     """Return value and u95 of every measure, those of the contract first, and the reasons of those without."""
     names = [*known, *(name for name in measures if name not in set(known))]
@@ -78,9 +68,9 @@ def _cells(measures: Measures, known: Iterable[str]) -> Mapping[str, Any]:
     reasons = []
     for name in names:
         measure = measures.get(name, NotMeasured(reason="not in this result"))
-        cells[name] = cells[u95_name(name)] = None
+        cells[name] = cells[catalogue.u95_name(name)] = None
         if isinstance(measure, Measured):
-            cells[name], cells[u95_name(name)] = round(measure.value, 6), round(measure.u95, 6)
+            cells[name], cells[catalogue.u95_name(name)] = round(measure.value, 6), round(measure.u95, 6)
         else:
             reasons.append(f"{name}: {measure.reason}")
     return {**cells, "not_measured": "; ".join(reasons)}

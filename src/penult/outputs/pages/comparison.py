@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
+from penult.model import catalogue
 from penult.model.comparison import ComparedMeasure, Comparison, Group, GroupValues
 from penult.model.trial import MeasureKey, Trial
 from penult.outputs.charts.comparison_charts import MOST_CURVES, difference_bar, drawn_clips, hip_chart, strip
@@ -23,16 +24,11 @@ from penult.outputs.texts.findings import comparison_findings
 from penult.outputs.texts.plain import shown
 from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row, value_text
 
-HEADLINES: tuple[MeasureKey, ...] = (
-    MeasureKey("penultimate", None, "penultimate_hip_drop_m"),
-    MeasureKey("penultimate", None, "penultimate_hip_drop_above_support_m"),
-    MeasureKey("contacts", -1, "foot_angle_touchdown_deg"),
-    MeasureKey("contacts", -1, "contact_time_s"),
-    MeasureKey("contacts", 0, "contact_time_s"),
-    MeasureKey("steps", 0, "step_length_ratio"),
-    MeasureKey("takeoff", None, "takeoff_angle_deg"),
-)
-"""First what the drill is for (hip up, foot flat), then whether the running pattern is still the same."""
+
+def headlines() -> tuple[MeasureKey, ...]:
+    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same."""
+    return tuple(MeasureKey(*key) for key in catalogue.headlines("comparison"))
+
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
     ("Hip drop", "penultimate", None),
@@ -78,7 +74,7 @@ def comparison_html(
         names=names,
         source=source,
         findings=comparison_findings(comparison),
-        headlines=_rows(comparison, HEADLINES, width=340.0),
+        headlines=_rows(comparison, headlines(), width=340.0),
         sections=_sections(comparison),
         charts=charts,
         left_out=_left_out(comparison),
@@ -257,4 +253,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["HEADLINES", "comparison_csv", "comparison_html", "group_title", "value_text"]
+__all__ = ["comparison_csv", "comparison_html", "group_title", "headlines", "value_text"]

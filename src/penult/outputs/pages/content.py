@@ -11,12 +11,12 @@ from typing import Any
 
 from markupsafe import Markup
 
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
 from penult.outputs.pictures.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
 from penult.outputs.texts import drops, references, words
-from penult.outputs.texts.terms import PARTS
 
 _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -193,9 +193,9 @@ def everything(analysis: Analysis) -> dict[str, Any]:
     steps = sorted(analysis.steps, key=lambda s: s.number)
     return {
         "contacts": [f"{words.contact_words(c.number, analysis.run)} ({words.side(c)})" for c in contacts],
-        "contact_rows": _matrix(PARTS["contacts"], [c.measures for c in contacts]),
+        "contact_rows": _matrix(catalogue.names("contacts"), [c.measures for c in contacts]),
         "steps": [words.step_words(s.number) for s in steps],
-        "step_rows": _matrix(PARTS["steps"], [s.measures for s in steps]),
+        "step_rows": _matrix(catalogue.names("steps"), [s.measures for s in steps]),
     }
 
 

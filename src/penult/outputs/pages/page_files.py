@@ -35,7 +35,7 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
         for name, content in files.items():
             _refuse_foreign(folder / name, content)
         for name, content in files.items():
-            write_whole(folder / name, content)
+            write_whole(folder / name, content, is_private=True)
     except OSError as error:
         raise OutputError(
             f"{folder} cannot be written",
@@ -47,6 +47,10 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
 def _refuse_foreign(path: Path, content: bytes) -> None:
     if not path.exists():
         return
+    if not path.is_file():
+        raise OutputError(
+            f"{path} is no ordinary file and was left as it is", next_step="choose another place with --out FOLDER"
+        )
     with path.open("rb") as stream:
         there = stream.read(_LOOK_AT_BYTES)
         if MARK.encode() not in there and there[:_SAME_HEAD_BYTES] != content[:_SAME_HEAD_BYTES]:

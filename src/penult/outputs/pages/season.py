@@ -11,7 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.clips.groups import mats_words
-from penult.core.clips.season import HEADLINES, SPEEDS
+from penult.core.clips.season import SPEEDS, headlines
 from penult.core.csv_cells import guarded
 from penult.model.comparison import Change, Condition, Season, SeasonMeasure
 from penult.model.logbook import Athlete, CoachNote, TapeResult
@@ -81,7 +81,7 @@ def season_html(
 
 def season_csv(season: Season) -> dict[str, bytes]:
     """Return `season.csv`: one row a clip with what was said of it and the headline values; SI units and degrees."""
-    keys = list(dict.fromkeys((*HEADLINES, *SPEEDS)))
+    keys = list(dict.fromkeys((*headlines(), *SPEEDS)))
     head = ["date", "session", "file", "kind", "approach_strides", "mats", "official_distance_m", "lane_file", "penult"]
     for key in keys:
         name = key.name if key.number is None else f"{key.name}_of_{key.part[:-1]}_{key.number}"

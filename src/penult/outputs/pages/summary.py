@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from penult.model import catalogue
 from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.track import Motion
@@ -19,9 +20,9 @@ from penult.outputs.pages import content, layout
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import drops, references, words
-from penult.outputs.texts.terms import PARTS, TERMS
 
 LAYOUT = "summary.html.j2"
+DEFINED = ("contacts", "steps", "penultimate", "takeoff", "checks")  # the parts that the page shows
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
 
@@ -56,15 +57,15 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         rhythm=content.rhythm(analysis),
         ladder=content.ladder(analysis),
         sections=content.sections(analysis, pictures),
-        penultimate_rows=content.plain_rows(PARTS["penultimate"], analysis.penultimate, analysis.run),
-        takeoff_rows=content.plain_rows(PARTS["takeoff"], analysis.takeoff, analysis.run),
+        penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate, analysis.run),
+        takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff, analysis.run),
         sketch=content.sketch(analysis),
-        check_rows=content.plain_rows(PARTS["checks"], analysis.checks, analysis.run),
+        check_rows=content.plain_rows(catalogue.names("checks"), analysis.checks, analysis.run),
         smallest_scale_error=content.smallest_scale_error(analysis),
         everything=content.everything(analysis),
         references=content.published(analysis),
         sources=sorted({band.source for band in references.bands_beside(analysis.run)}),
-        definitions=[TERMS[name] for part in PARTS.values() for name in part],
+        definitions=[e for e in catalogue.ROWS.values() if e.part in DEFINED],
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),

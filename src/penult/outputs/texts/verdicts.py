@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from penult.model.catalogue.entry import Entry
 from penult.model.comparison import ComparedMeasure, GroupValues, Interval, TypicalError, Verdict
 from penult.model.trial import MeasureKey
 from penult.outputs.texts import words
-from penult.outputs.texts.terms import Term
 
 CLEARLY = "clearly different"
 CHANCE = "could be chance among so many measures"
@@ -62,7 +62,7 @@ class ShownRow:
 
 def shown_row(row: ComparedMeasure) -> ShownRow:
     """Return a row in words."""
-    term = words.term(row.key.name)
+    term = words.term(row.key.name, row.key.part)
     places = _places(row)
     return ShownRow(
         name=row.key.name,
@@ -87,7 +87,7 @@ def where(key: MeasureKey) -> str:
 
 def full_words(key: MeasureKey) -> str:
     """Return a measure with its contact or step: 'contact time, penultimate contact'."""
-    return ", ".join(w for w in (words.term(key.name).words, where(key)) if w)
+    return ", ".join(w for w in (words.term(key.name, key.part).words, where(key)) if w)
 
 
 def verdict_text(verdict: Verdict, name: str) -> str:
@@ -141,7 +141,7 @@ def _places(row: ComparedMeasure) -> int:
     return words.decimals(term.scale * math.sqrt(sum(u * u for u in u95) / len(u95))) if u95 else 0
 
 
-def _mean(side: GroupValues, term: Term, places: int) -> str:
+def _mean(side: GroupValues, term: Entry, places: int) -> str:
     if side.mean is None:
         return words.DASH
     return f"{words.number(term.scale * side.mean, places)}{words.spaced(term.unit)}"

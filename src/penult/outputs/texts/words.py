@@ -10,9 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact, Run
+from penult.model.catalogue.entry import Entry
 from penult.model.measured import Measure, Measured, NotMeasured
-from penult.outputs.texts.terms import TERMS, Term
 
 MINUS = "−"
 PLUS_MINUS = "±"
@@ -56,12 +57,9 @@ def spaced(unit: str) -> str:
     return unit if unit in ("", "°", "/s") else f" {unit}"
 
 
-def term(name: str) -> Term:
-    """Return the words for a measure; a name that this version does not know is spelled out as it stands."""
-    known = TERMS.get(name)
-    if known:
-        return known
-    return Term(name=name, part="", words=name.replace("_", " "), unit="", scale=1.0, definition="")
+def term(name: str, part: str = "") -> Entry:
+    """Return how a measure is spoken of; a name that this version does not know is spelled out as it stands."""
+    return catalogue.described(name, part)
 
 
 def decimals(u95: float) -> int:
