@@ -14,7 +14,6 @@ from penult.app.poses import PosePool
 from penult.core.joints.runs import Path as AthletePath
 from penult.core.synthetic.film import clip_of, square_camera
 from penult.model.arrays import Floats
-from penult.model.settings import Settings
 from penult.model.skeleton import JOINTS
 
 FRAMES = 120
@@ -50,7 +49,7 @@ def looking(stated_hz: float, off_m: float = 0.0) -> tuple[Looking, Counting]:
     time_s = np.arange(FRAMES) / stated_hz
     run = AthletePath(time_s=time_s, x_m=off_m - 4.0 + 9.0 * np.arange(FRAMES) / 240.0)
     model = Counting()
-    return Looking(clip_of(time_s, CAMERA), (CAMERA,), run, Settings(), cast(PosePool, model)), model
+    return Looking(clip_of(time_s, CAMERA), (CAMERA,), run, cast(PosePool, model)), model
 
 
 def first_track(one: Looking, model: Counting) -> tuple[list[int], Floats]:

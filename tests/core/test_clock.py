@@ -195,4 +195,6 @@ def test_a_wrong_scale_is_named_as_such(runner: Runner, camera: Camera) -> None:
     (notice,) = result.warnings
     assert notice.code == "scale-doubted"
     assert "too long" in notice.text
-    assert result.takeoff["takeoff_velocity_y_m_per_s"]
+    assert not result.takeoff["takeoff_velocity_y_m_per_s"]  # lengths that are known to be wrong are not given
+    assert not result.contacts[-1].measures["toe_x_m"]
+    assert result.contacts[-1].measures["contact_time_s"]

@@ -17,9 +17,10 @@ UNIT = re.compile(r"_(s|m|m2|px|px2|deg|rad|hz|cm|percent|m_per_s|m_per_s2|m_per
 NUMBER = re.compile(r"\b(float|Floats)\b")
 
 PURE = re.compile(
-    r"(^|_)(share|shares|ratio|scale|score|weight|weights|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy])$"
+    r"(^|_)(share|shares|ratio|scale|score|weight|weights|cover|quality|contrast|frame|freedom|error|by|slope|slope_[xy]"
+    r"|sure|same|same_foot|again|probability)$"
 )
-"""Pure numbers: shares, ratios, weights, scores, places counted in frames."""
+"""Pure numbers: shares, ratios, weights, scores, places counted in frames; probabilities."""
 
 EXEMPT = {
     "Measured.value": "in the unit that the measure's name ends with",

@@ -111,7 +111,9 @@ def test_every_reason_stands_on_the_page(made: tuple[str, Any, str]) -> None:
 
 def test_every_measure_is_defined(made: tuple[str, Any, str]) -> None:
     said = Page(made[2]).text
-    for term in catalogue.ROWS.values():
+    parts = {part for part, _, _ in made[1].analysis.sets()}
+    assert parts >= {"contacts", "steps", "penultimate", "takeoff", "checks"}
+    for term in (e for e in catalogue.ROWS.values() if e.part in parts):
         assert re.sub(r"\s+", " ", term.definition) in said
         assert term.name in said
 

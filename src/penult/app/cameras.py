@@ -17,6 +17,7 @@ from penult.adapters.files.lane_file import read_still
 from penult.adapters.film import video
 from penult.adapters.film.colour import reduced
 from penult.adapters.pictures.background import Follower, Observation
+from penult.adapters.pictures.changes import Changes
 from penult.adapters.pictures.movers import movement, profile_of
 from penult.app.progress import Progress
 from penult.core.moving_camera.camera_path import FollowedFrame, Following
@@ -47,10 +48,12 @@ Pictures = Iterator[tuple[int, float, Grey]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scan:
-    """One camera for a still clip, or one for every frame, what the coach should know of it, and what moves over the lane."""
+    """One camera for a still clip, or one for every frame, what the coach should know of it, what moves over the lane, and how much
+    changes from picture to picture (t, 3; see `adapters.pictures.changes`)."""
 
     cameras: tuple[Camera, ...]
     profile: LaneProfile
+    changes: Floats | None
     notices: tuple[Notice, ...] = ()
 
     def of(self, frame: Ints) -> tuple[Camera, ...]:
@@ -123,6 +126,7 @@ class _Watch:
         self._every = max(int(1.01 * clip.capture_rate_hz / STANDING_HZ), 1)
         self._stands = False
         self._found: FollowedFrame | None = None
+        self._changes = Changes()
         self._masks: list[tuple[float, Grey]] = []
         self._searches = self._width = 0
         self._state: list[int] = []
@@ -138,7 +142,8 @@ class _Watch:
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
         """Look at every picture of the clip."""
-        return self._scan(profile_of(self._noted(movement(self._searched(pictures, progress))), *self._view()))
+        profile = profile_of(self._noted(movement(self._searched(pictures, progress))), *self._view())
+        return self._scan(profile, self._changes.result())
 
     def seen_again(self, known: FirstLook) -> Scan | None:
         """Return the scan from what an earlier look saw, None where the lane's camera does not go with it."""
@@ -148,7 +153,7 @@ class _Watch:
             return None
         for index, (time_s, at) in enumerate(zip(self._clip.time_s.tolist(), known.state.tolist(), strict=True)):
             self._following.add(index, time_s, found[at] if at >= 0 else None)
-        return self._scan(profile_of(known.masks(), *self._view()))
+        return self._scan(profile_of(known.masks(), *self._view()), known.changes)
 
     def keep(self) -> None:
         """Keep what was seen for another lane file."""
@@ -160,17 +165,19 @@ class _Watch:
             width=self._width,
             state=np.array(self._state),
             observed=tuple(self._observed),
+            changes=self._changes.result(),
         )
         look_cache.write(self.key(), look)
 
     def _view(self) -> tuple[Camera, int]:
         return self._fit.camera, self._reduce
 
-    def _scan(self, profile: LaneProfile) -> Scan:
+    def _scan(self, profile: LaneProfile, changes: Floats) -> Scan:
         followed = self._following.result() if self._follower is not None else None
         return Scan(
             cameras=followed.cameras if followed else (self._fit.camera,),
             profile=profile,
+            changes=changes,
             notices=followed.notices if followed else (),
         )
 
@@ -188,6 +195,7 @@ class _Watch:
         for index, time_s, grey in pictures:
             progress("looking for the athlete", index / len(self._clip.time_s))
             found = self._followed(index, time_s, grey)
+            self._changes.add(grey)
             if time_s >= next_s - 1e-6:
                 next_s = time_s + 1.0 / SEARCH_RATE_HZ
                 yield time_s, self._search_picture(reduced(grey, self._reduce), found)

@@ -13,7 +13,7 @@ from penult.adapters.files.lane_file import read_lane, read_still
 from penult.adapters.film import video
 from penult.adapters.pictures.background import follow_clip
 from penult.adapters.pictures.still_source import frames_at
-from penult.core.lane.fit import fit_lane
+from penult.app.lanes import place_of
 from penult.core.lane.remeasured import Remeasured, remeasured
 from penult.core.lane.trust_map import Stretch, advice, expected_map
 from penult.errors import CalibrationError, ClipError, OutputError
@@ -78,7 +78,7 @@ def check_lane(
     """
     lane = read_lane(lane_path)
     distances = tuple(remeasured(words, lane.marks) for words in measured)
-    fit = fit_lane(lane)
+    fit, panned = place_of(lane_path, lane)
     clip = None if clip_path is None else video.open_clip(clip_path)
     still = read_still(lane_path, lane)
     place = ""
@@ -86,7 +86,7 @@ def check_lane(
     if clip is not None and clip_path is not None:
         _refuse_size(lane_path, fit, clip)
         notices = tuple(n.text for n in clip.notices)
-        if still is not None:
+        if still is not None and panned is None:
             place, more = _place(fit, still, clip_path, clip)
             notices += more
     stretches = expected_map(fit)

@@ -49,16 +49,18 @@ def _measured(
     # these take a second to load, in which the clip's packets are looked through
     from penult.adapters.files.sighting_file import sighting_to_bytes
     from penult.app.cameras import first_look
+    from penult.app.lanes import place_of
+    from penult.app.panned import panned_look
     from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
+    from penult.core.checks.scale import camera_unchecked
     from penult.core.corrections.apply import clip_with, picks_of, settings_with
     from penult.core.corrections.outcome import outcome_of
     from penult.core.lane.camera import check_view
-    from penult.core.lane.fit import fit_lane
     from penult.core.lane.view import check_upright
     from penult.outputs.folder.save import building, check_place
 
-    fit = fit_lane(job.lane)
+    fit, place = place_of(job.lane_path, job.lane)
     view = check_view(fit)
     check_upright(fit.camera, median(mark.runway_m[0] for mark in fit.lane.marks))
     reading = opened()
@@ -67,16 +69,23 @@ def _measured(
     _check_rate(clip_with(clip, job.done), job.clip_path)
     check_place(folder, clip.sha256)
     page, pool = helpers
-    clip, found = first_look(reading, fit, job.lane_path, progress)
+    if place is None:
+        clip, found = first_look(reading, fit, job.lane_path, progress)
+    else:
+        clip = reading.clip()
+        found = panned_look(job.clip_path, clip, place, progress)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
+    unchecked = camera_unchecked(job.lane.still)
     scene = Scene(
         clip=clip,
         fit=fit,
         cameras=found.cameras,
         profile=found.profile,
-        notices=(*clip.notices, *((view,) if view else ()), *found.notices),
+        notices=(*((unchecked,) if unchecked else ()), *clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
+        changes=found.changes,
+        picture_bytes=reading.picture_bytes(),
     )
     sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)

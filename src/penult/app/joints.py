@@ -24,7 +24,6 @@ from penult.core.pipeline import Located
 from penult.model.arrays import Bools
 from penult.model.calibration import Camera
 from penult.model.clip import Clip
-from penult.model.settings import Settings
 from penult.model.skeleton import JOINTS
 from penult.model.track import PixelTrack
 
@@ -32,15 +31,21 @@ from penult.model.track import PixelTrack
 class Looking:
     """The frames of one run, and what the pose model sees in them: remembered from an earlier time, or asked for now.
 
-    Which frames are looked at through what hangs on clip, lane and settings alone, never on what is remembered.
+    Which frames are looked at through what hangs on clip, lane and settings alone, never on what is remembered. `within`: first and
+    last frame, where not all of the run is wanted.
     """
 
     def __init__(
-        self, clip: Clip, cameras: Sequence[Camera], run: AthletePath, settings: Settings, pool: PosePool
+        self,
+        clip: Clip,
+        cameras: Sequence[Camera],
+        run: AthletePath,
+        pool: PosePool,
+        within: tuple[int, int] | None = None,
     ) -> None:
         self._clip, self._cameras, self._run, self.pool = clip, cameras, run, pool
         self._memory = Memory(clip.sha256)
-        first, last = rows_of(run, clip)
+        first, last = within or rows_of(run, clip)
         self.frames = np.arange(first, last + 1)
         self._joints = np.full((len(self.frames), len(JOINTS), 3), np.nan)
         self._plan(clip.capture_rate_hz)

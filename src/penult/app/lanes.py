@@ -7,9 +7,17 @@ from pathlib import Path
 
 from penult.adapters.files.lane_file import read_lane, still_path, write_lane, write_still
 from penult.adapters.files.lens_file import read_lens
+from penult.adapters.files.panorama_file import panorama_path, read_panorama
+from penult.core.lane.fit import fit_lane
+from penult.core.moving_camera.panorama import lane_fit
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
-from penult.model.calibration import LaneFile, Lens
+from penult.model.calibration import LaneFile, LaneFit, Lens
+from penult.model.panorama import Panorama
+from penult.model.sweep_picture import Key
+
+Place = tuple[Panorama, list[Key], int]
+"""A panorama, its pictures, and by how much these are reduced."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +47,27 @@ class Said:
                 next_step="film the chessboard with the setting that you film jumps with",
             )
         return lens
+
+
+def place_of(lane_path: Path, lane: LaneFile) -> tuple[LaneFit, Place | None]:
+    """Return a lane's fit, and its panorama where the place is a panned one.
+
+    Raises
+    ------
+    CalibrationError
+        Marks that give no camera; a panorama that is missing or damaged.
+    """
+    path = panorama_path(lane_path, lane)
+    if path is None:
+        return fit_lane(lane), None
+    place = read_panorama(path)
+    if place[0].image_size_px != lane.image_size_px:
+        raise CalibrationError(
+            f"{path} does not fit {lane_path}",
+            f"it was made for {place[0].image_size_px[0]} x {place[0].image_size_px[1]} px",
+            next_step="keep lane file and panorama of one sweep together",
+        )
+    return lane_fit(place[0], lane), place
 
 
 def lane_at(out: Path) -> LaneFile | None:

@@ -56,7 +56,7 @@ def _said_over(trial: Trial, said: Said, athlete: str, kind: str) -> Trial:
         date=said.date or known.date,
         session=said.session or known.session,
         approach_strides=said.approach_strides or known.approach_strides,
-        official_distance_m=said.official_distance_m or known.official_distance_m,
+        official_distance_m=said.official_distance_m or known.official_distance_m or trial.analysis.run.official_m,
         note=said.note or known.note,
     )
     run = trial.analysis.run

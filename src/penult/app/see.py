@@ -7,13 +7,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from penult.app.athlete import camera_of, find_athlete
+from penult.app.athlete import camera_of, find_athlete, rows_of
 from penult.app.closer import look_closer
 from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
+from penult.core.checks.compression import Loss, coarser, loss_notice, loss_of, refuse_lost
+from penult.core.checks.pace import jump_notice, pace_notice, paces, picture_jumps, steady_part, trunk_x_m, unseen_side
+from penult.core.checks.sequence import ODD_FRAMES, Edited, edited, edited_notice, refuse_edited
 from penult.core.joints.crossing import crossing_notices, crossings, without_crossed
+from penult.core.joints.locate import joint_depths, to_runway
 from penult.core.joints.runs import Path as AthletePath
 from penult.core.joints.runs import position_at
 from penult.core.lane.camera import position_m
@@ -21,6 +25,7 @@ from penult.core.lane.view import athlete_height_px, check_picture
 from penult.core.pipeline import Located, locate
 from penult.errors import NoContactError
 from penult.model.analysis import Notice
+from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFit
 from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
@@ -39,6 +44,10 @@ class Scene:
     profile: LaneProfile
     notices: tuple[Notice, ...] = ()
     method: Mapping[str, Any]
+    changes: Floats | None = None
+    """How much changes from picture to picture, where the clip was looked through (see `adapters.pictures.changes`)."""
+    picture_bytes: Floats | None = None
+    """How many bytes the file spends on each picture, where it says so."""
 
 
 def see(
@@ -56,11 +65,13 @@ def see(
     NotMeasurableError
         The picture lies on its side, the athlete is too small, nobody runs along the lane, or no foot ever stands on it.
     """
-    camera, x_m = scene.cameras[0], scene.profile.x_m
+    camera, x_m = scene.fit.camera if scene.fit.lane.panorama else scene.cameras[0], scene.profile.x_m
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
-    looking = Looking(scene.clip, scene.cameras, run, settings, pool)
+    odd, loss = _odd_pictures(scene, run), _loss(scene, run)
+    told = [n for n in (edited_notice(odd) if odd else None, loss_notice(loss)) if n]
+    looking = Looking(scene.clip, scene.cameras, run, pool)
     nothing = Sighting(
         clip=scene.clip,
         fit=scene.fit,
@@ -69,13 +80,29 @@ def see(
         joints=looking.track(),
         profile=scene.profile,
         shoes=(),
-        notices=(*scene.notices, *small, *crossing_notices(crossed)),
-        method={**scene.method, "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m))},
+        crossed=tuple((c.start_s, c.end_s) for c in crossed),
+        notices=(
+            *scene.notices,
+            *small,
+            *crossing_notices(crossed),
+            *told,
+        ),
+        method={
+            **scene.method,
+            "athlete_height_px": round(athlete_height_px(camera, x_m, settings.height_m)),
+            **({ODD_FRAMES: odd.frame.tolist()} if odd else {}),
+        },
     )
-    found = None
+    whole_run, found = nothing, None
     while found is None:
         footage = _footage(clip_path, scene, run, looking)
         seen = replace(nothing, joints=looking.first_track(footage, progress))
+        kept = _of_one_pace(seen, scene.changes) if nothing is whole_run else None
+        if kept is not None:
+            within, notice = kept
+            nothing = replace(nothing, notices=(notice, *nothing.notices))
+            looking = Looking(scene.clip, scene.cameras, run, pool, within)
+            continue
         found = _supports(seen, looking)
     shoes, trunks, strides = look_closer(footage, found, looking, progress)
     seen = replace(seen, joints=looking.whole_track())
@@ -84,8 +111,48 @@ def see(
         found = whole
         shoes, trunks, strides = look_closer(footage, found, looking, progress)
     return replace(
-        seen, shoes=without_crossed(shoes, crossed, found.time_scale), trunks=trunks, strides=strides
+        seen,
+        shoes=coarser(without_crossed(shoes, crossed, found.time_scale), loss, camera),
+        trunks=trunks,
+        strides=strides,
     ), footage
+
+
+def _odd_pictures(scene: Scene, run: AthletePath) -> Edited | None:
+    """Return pictures of the run that are none of their own; a clip full of them is refused."""
+    if scene.changes is None:
+        return None
+    found = edited(scene.changes, scene.clip.time_s, *rows_of(run, scene.clip))
+    refuse_edited(found)
+    return found
+
+
+def _loss(scene: Scene, run: AthletePath) -> Loss | None:
+    """Return what the coder lost; a clip that lost too much is refused."""
+    if scene.changes is None or scene.picture_bytes is None:
+        return None
+    loss = loss_of(scene.changes, scene.picture_bytes, scene.clip.size_px, *rows_of(run, scene.clip))
+    refuse_lost(loss)
+    return loss
+
+
+JUMP_ROOM_S = 0.1
+"""Pictures so long before and after the run are looked at too: shoes are compared over 90 ms."""
+
+
+def _of_one_pace(seen: Sighting, changes: Floats | None) -> tuple[tuple[int, int], Notice] | None:
+    """Return first and last frame of the part in which the stated clock can be right, where the clip changes its pace."""
+    track = to_runway(seen.joints, seen.track_cameras(), joint_depths(0.0))
+    x_m, frame = trunk_x_m(track), seen.joints.frame
+    parts = paces(track.time_s, x_m)
+    kept = steady_part(parts, track.time_s)
+    if kept is not None:
+        return (int(frame[kept.first]), int(frame[kept.last])), pace_notice(parts, kept, track.time_s, frame)
+    if changes is None or len(seen.cameras) > 1:  # a camera that moves changes everything
+        return None
+    room = round(JUMP_ROOM_S * seen.clip.capture_rate_hz)
+    within = unseen_side(picture_jumps(changes, int(frame[0]) - room, int(frame[-1]) + room), frame, x_m)
+    return None if within is None else (within, jump_notice(within))
 
 
 def _supports(seen: Sighting, looking: Looking) -> Located | None:

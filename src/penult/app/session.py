@@ -210,6 +210,7 @@ def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete], dat
         mats=row.mats or for_all.mats,
         run=row.run,
         date=row.date or date,
+        official_m=row.official_distance_m,
     )
     profile = profile_of(said.athlete, known)
     return said if profile is None else filled_in(said, profile, default_place())[0]

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from penult.app.traces import shared_digest
+from penult.core.checks.said_kind import plain_kind
 from penult.core.label import Label, folded, is_plain
 from penult.model.analysis import Analysis, JumpSequence, Notice
 from penult.model.measured import Measures, NotMeasured
@@ -33,7 +34,7 @@ STRIKES = frozenset({"heel first", "flat", "forefoot", ""})
 VERSION = r"[0-9][0-9a-z.+-]{0,39}"
 METHOD_TEXTS = {"penult": VERSION, "pose_model": "lite|full|heavy", "pose_model_sha256": r"[0-9a-f]{0,64}"}
 LIBRARIES = ("mediapipe", "opencv-python", "av", "numpy", "scipy")
-NUMBERS = frozenset({"capture_rate_hz", "height_m", "leg_length_m", "run", "at", "mats"})
+NUMBERS = frozenset({"capture_rate_hz", "height_m", "leg_length_m", "run", "at", "mats", "official_m"})
 """Settings that hold numbers alone."""
 
 _WORD = re.compile(r"[^\W\d_]+")
@@ -53,7 +54,8 @@ def without_names(analysis: Analysis, label: str, typed: Iterable[str] = ()) -> 
         What was typed elsewhere: names of lanes and marks, the session, the note.
     """
     run, words = analysis.run, _Words(analysis, typed)
-    kind = run.kind if run.kind.lower() in KINDS or not run.kind else OWN_KIND
+    own = plain_kind(run.kind) or OWN_KIND
+    kind = run.kind if run.kind.lower() in KINDS or not run.kind else own
     clip = dataclasses.replace(
         analysis.clip,
         file=CLIP_NAME,

@@ -38,9 +38,18 @@ def analyse(
     kind: Annotated[
         str,
         typer.Option(
-            "--kind", help="full approach, short approach, mat drill, run-through, or your own word.", metavar="TEXT"
+            "--kind",
+            help="full approach, short approach, mat drill, run-through, bounds, hops, skips, triple jump, box take-off, "
+            "take-off drill, or your own word.",
+            metavar="TEXT",
         ),
     ] = "",
+    official: Annotated[
+        str | None,
+        typer.Option(
+            "--official", help="Measured distance of the jump, board to mark, such as 13.42.", metavar="METRES"
+        ),
+    ] = None,
     athlete: Annotated[str, typer.Option("--athlete", help="A label, not necessarily a name.", metavar="LABEL")] = "",
     sex: Annotated[
         str | None, typer.Option("--sex", help="female or male: the body's mass table.", metavar="female|male")
@@ -86,7 +95,7 @@ def analyse(
     from penult.cli.slips import lane_of
 
     calib = lane_of(clip, calib)
-    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at)
+    said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at, official)
     if clip.is_dir():
         of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
                   "--ignore-corrections": ignore_corrections, "--logbook": logbook}  # fmt: skip
@@ -152,6 +161,7 @@ def _settings(
     mats: list[str],
     run: str,
     at: str | None,
+    official: str | None = None,
 ) -> Settings:
     """Check what was said and put it into a record."""
     from penult.model.settings import Settings
@@ -172,6 +182,7 @@ def _settings(
         mats=tuple(_mat(m) for m in mats),
         run=int(number),
         at=None if at is None else _at(at),
+        official_m=_number("--official", official, (0.5, 25.0), "metres"),
     )
 
 

@@ -13,6 +13,7 @@ from penult.cli.numbers import number as decimal
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from penult.app.calibrate import Calibrated
     from penult.app.check import Checked
     from penult.app.lanes import Said
     from penult.model.calibration import LaneFit
@@ -65,7 +66,19 @@ def calibrate(
     ] = None,
     places: Annotated[
         Path | None,
-        typer.Option("--places", help="The same as a table: marker, x_m, y_m, z_m (side_m, lies).", metavar="CSV"),
+        typer.Option(
+            "--places",
+            help="The same as a table: marker, x_m, y_m, z_m (side_m, lies). Of a sweep: name, x_m, z_m (y_m).",
+            metavar="CSV",
+        ),
+    ] = None,
+    clicks: Annotated[
+        Path | None,
+        typer.Option(
+            "--clicks",
+            help="Of a sweep: where marks are seen: name, frame (or time_s), pixel_x, pixel_y.",
+            metavar="CSV",
+        ),
     ] = None,
     side: Annotated[str, typer.Option("--side", help="Side of the markers' black square.", metavar="METRES")] = "0.15",
     marks: Annotated[
@@ -91,7 +104,6 @@ def calibrate(
     """Make the lane file of one camera place: printed markers, marks clicked in a page, or a table of marks."""
     from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers
     from penult.app.lanes import Said
-    from penult.core.lane.trust_map import disagreeing
     from penult.errors import InputError
 
     if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
@@ -100,6 +112,11 @@ def calibrate(
     side_m = _option_m("--side", side, 0.02, 2.0)
     distance_m = None if distance is None else _option_m("--distance", distance, 0.5, 300.0)
     said = Said(camera_distance_m=distance_m, lens_file=lens_file, board=not no_board, note=note)
+    if clicks is not None or (places is not None and _is_sweep(places)):
+        done = _sweep(source, places, clicks, out, said, quiet=quiet)
+        if done is not None and not quiet:
+            _print_done(done)
+        return
     if pick:
         _pick(source, out, said, port=port, open_browser=not no_browser)
         return
@@ -110,14 +127,51 @@ def calibrate(
         done = calibrate_from_markers(source, where, out, said, side_m=side_m)
     else:
         raise _nothing_given(source)
-    if quiet:
-        return
+    if not quiet:
+        _print_done(done)
+
+
+def _print_done(done: Calibrated) -> None:
+    from penult.core.lane.trust_map import disagreeing
+
     console = _console()
     _print_fit(done.fit, console)
     for line in (*disagreeing(done.fit), *done.notes):
         _print_wrapped("  ! ", line, console)
     console.print(f"\nfiles: {done.path}, {done.still.name}", soft_wrap=True)
     console.print(f"next: penult check {done.path}", style="dim", soft_wrap=True)
+
+
+def _is_sweep(places: Path) -> bool:
+    from penult.adapters.files.sweep_csv import is_table_of_names
+
+    return is_table_of_names(places)
+
+
+def _sweep(
+    source: Path, places: Path | None, clicks: Path | None, out: Path, said: Said, *, quiet: bool
+) -> Calibrated | None:
+    """Make the lane file of a panned place from a sweep; without clicks, the page on which they are made."""
+    from penult.app.sweep import calibrate_from_sweep, write_clicks_page
+    from penult.cli.progress import shown_progress
+    from penult.errors import CalibrationError
+
+    if places is None:
+        raise CalibrationError(
+            "where the marks stand is not given",
+            "given: --clicks alone",
+            next_step="add --places CSV (name,x_m,z_m)",
+        )
+    with shown_progress(quiet=quiet) as progress:
+        if clicks is None:
+            page = write_clicks_page(source, places, out, progress)
+        else:
+            return calibrate_from_sweep(source, places, clicks, out, said, progress)
+    if not quiet:
+        _console().print(
+            f"open {page}, click the marks, save the table, then run this again with --clicks", soft_wrap=True
+        )
+    return None
 
 
 def _pick(source: Path, out: Path, said: Said, *, port: int, open_browser: bool) -> None:

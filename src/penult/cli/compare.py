@@ -111,7 +111,7 @@ def _print_headlines(done: Compared, console: Console) -> None:
     from penult.outputs.pages.comparison import headlines
     from penult.outputs.texts.verdicts import shown_row
 
-    for key in headlines():
+    for key in headlines(done.comparison):
         row = done.comparison.row(key)
         if row is None:
             continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from penult.cli.phases import phases_table, sequence_lines
 from penult.model.measured import Measured
 from penult.outputs.texts import drops, words
 
@@ -49,17 +50,43 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     unbounded = console.options.update(max_width=10 * width)
     if console.measure(ladder, options=unbounded).maximum > width:  # without the spaces nothing need be cut off
         ladder = _ladder(analysis, words.PLUS_MINUS)
+    series = analysis.run.is_series
+    if series:
+        _print_phases(analysis, console, width)
     console.print(ladder, width=width)
-    _print_drops(analysis, console)
-    _print_lines("", _PENULTIMATE, analysis.penultimate, console)
+    if not series or any(analysis.penultimate.values()):
+        _print_drops(analysis, console)
+        _print_lines("", _PENULTIMATE, analysis.penultimate, console)
     last = analysis.contact(0)
-    _print_lines("take-off" if analysis.run.has_takeoff else "last contact", _TAKEOFF, analysis.takeoff, console)
-    if last and analysis.run.has_takeoff:
+    title = "take-off" if analysis.run.has_takeoff else "last contact"
+    if series:
+        title = f"take-off of {words.contact_words(0, analysis.run)}"
+    _print_lines(title, [n for n in _TAKEOFF if not (series and n == "flight_distance_m")], analysis.takeoff, console)
+    if last and analysis.run.has_takeoff and not series:
         names = ("leg_angle_touchdown_deg", "knee_angle_min_deg")
         _print_lines("take-off leg", names, last.measures, console)
     _print_warnings(analysis, console)
+    checked = analysis.method.get("scale_check")
+    if checked:
+        console.print()
+        _print_wrapped("", str(checked), console)
     console.print(f"\nfiles: {folder}", highlight=False, markup=False, soft_wrap=True)
     console.print("open summary.html there first", style="dim", highlight=False, markup=False)
+
+
+def _print_phases(analysis: Analysis, console: Console, width: int) -> None:
+    """The phases come first: they are what such a clip was filmed for."""
+    table = phases_table(analysis, f" {words.PLUS_MINUS} ")
+    if console.measure(table, options=console.options.update(max_width=10 * width)).maximum > width:
+        table = phases_table(analysis, words.PLUS_MINUS)
+    console.print(table, width=width)
+    for label, text in sequence_lines(analysis):
+        console.print(f"  {label:<40}{text}", highlight=False, markup=False, soft_wrap=True)
+    if analysis.sequence and analysis.sequence.began_before:
+        _print_wrapped(
+            "  - ", "the series began before the clip: 0 is the first contact wholly in the picture", console
+        )
+    console.print("")
 
 
 def _first_line(analysis: Analysis) -> str:

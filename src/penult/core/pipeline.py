@@ -12,10 +12,14 @@ import numpy as np
 
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
+from penult.core.checks.rough_fall import rough_fall
+from penult.core.checks.scale import SCALE_CHECK, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
+from penult.core.checks.turned_view import without_turned
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
+from penult.core.joints.crossing import AROUND_S
 from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
@@ -33,6 +37,7 @@ from penult.core.measures.evidence import (
     flight_evidence,
     lowest_mass_centre_m,
     wholly_seen,
+    with_place_if_seen,
 )
 from penult.core.measures.joined_speeds import joined
 from penult.core.measures.kinds import Flown, again, falls, kinds_of, zero_of
@@ -103,7 +108,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
             f"the athlete was seen in {int(np.isfinite(flat.xy_m[:, 0, 0]).sum())} frames",
             next_step="film side-on with the feet in the picture, and look at the pictures of the result of another clip",
         )
-    slow = _slowness(flat, supports)
+    slow = _slowness(flat, supports, is_stated=settings.capture_rate_hz is not None)
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
     supports = tuple(dataclasses.replace(s, start_s=s.start_s / slow, end_s=s.end_s / slow) for s in supports)
@@ -147,10 +152,11 @@ FALL_SHARE = 0.25
 phones lead to are off by a factor of 2 and more, the fall then by 4."""
 
 
-def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
+def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: bool) -> float:
     """How many times too slowly the clip plays, from its step rate and the fall in flight.
 
-    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall.
+    Bounds, hops and skips have two contacts a second at a right clock; their flights are long enough to show the fall. A rate that
+    a person stated is overruled by the fall, never by the step rate alone.
     """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
@@ -164,7 +170,11 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support]) -> float:
     ]
     seen = [g for g in falls if np.isfinite(g)]
     fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
-    return 1.0 if fits else slow
+    value, u95 = rough_fall(track, supports)
+    tells = clock.fall_tells(value, u95)
+    if fits or (is_stated and not tells):
+        return 1.0
+    return clock.likely_slowness(rate, value, u95) if tells else slow
 
 
 def measure(
@@ -180,6 +190,7 @@ def measure(
     strides: Sequence[TrunkMotion] = (),
     *,
     by_model: bool = False,
+    crossed: Sequence[tuple[float, float]] = (),
 ) -> Outcome:
     """Measure everything that MEASURES.md defines, each with its uncertainty.
 
@@ -203,6 +214,8 @@ def measure(
         The same from each support into the next, for the height of the hips.
     by_model : bool
         The joints come from the pose model, whose mean bias is taken out (`joint_bias`).
+    crossed : sequence of (float, float)
+        From when to when somebody else overlaps the athlete, on the clip's clock.
 
     Raises
     ------
@@ -215,7 +228,9 @@ def measure(
     if by_model:
         found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand))
     cloth = cloth_factor(found.runway, strides) if by_model else 1.0
-    draws = draw_track(found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth)
+    draws = draw_track(
+        found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth, _overlapped(found, crossed)
+    )
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
@@ -242,7 +257,8 @@ def measure(
     if told.leap is None and fit.lane.board:
         _refuse_early_end(found.runway)
     contacts = [
-        dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero)) for i, c in enumerate(contacts)
+        dataclasses.replace(c, event=dataclasses.replace(c.event, number=i - zero))
+        for i, c in enumerate(map(with_place_if_seen, contacts))
     ]
     report = Report(
         contacts=contacts,
@@ -260,7 +276,20 @@ def measure(
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
     analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
+    spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
+    analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
+    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
+
+
+def _overlapped(found: Located, crossed: Sequence[tuple[float, float]]) -> Bools:
+    """Rows (t,) in which somebody else is before or behind the athlete."""
+    time_s = found.runway.time_s * found.time_scale
+    out = np.zeros(len(time_s), dtype=bool)
+    for start_s, end_s in crossed:
+        out |= (time_s >= start_s - AROUND_S) & (time_s <= end_s + AROUND_S)
+    return out
 
 
 def _scale(settings: Settings) -> float:

@@ -9,12 +9,14 @@ from typing import Any
 import numpy as np
 
 from penult.core.checks import clock
+from penult.core.checks.said_kind import BOX_LEAST_M, kind_notices
+from penult.core.checks.sequence import ODD_FRAMES, without_spanned
 from penult.core.checks.unseen_instants import withhold
-from penult.core.checks.withheld import without_board
+from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
-from penult.core.measures.phase import PhaseEvidence, Told, phase_measures, sequence_of
+from penult.core.measures.phase import NO_LANDING, PhaseEvidence, Told, mark_of, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
     LANDING_DROP_M,
@@ -24,7 +26,9 @@ from penult.core.measures.takeoff import (
     penultimate_measures,
     takeoff_measures,
 )
+from penult.core.numeric.seeds import SEED
 from penult.core.uncertainty.draws import Draws
+from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import (
     Analysis,
     ClipRecord,
@@ -43,7 +47,7 @@ from penult.model.arrays import Floats
 from penult.model.calibration import LaneFit
 from penult.model.catalogue.entry import Instant
 from penult.model.clip import Clip
-from penult.model.measured import Measured
+from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.settings import Settings
 
 MAT_LEAST_M = 0.015
@@ -69,8 +73,8 @@ class Report:
     def analysis(self, clip: Clip, method: Mapping[str, Any], notices: Sequence[Notice]) -> Analysis:
         """Put all measures together, then ask whether clock and scale can be believed."""
         contacts = tuple(_contact(c, self.time_scale) for c in self.contacts)
-        run = self._run(contacts)
         told = self._told()
+        run = self._run(contacts, told)
         result = Analysis(
             clip=ClipRecord(
                 file=clip.file,
@@ -83,7 +87,7 @@ class Report:
             run=run,
             contacts=contacts,
             steps=self._steps(),
-            penultimate=penultimate_measures(self._by_number(), self._standing_hip_m()),
+            penultimate=self._penultimate(),
             takeoff=takeoff_measures(self._takeoff_evidence(), self._toe_x_m()),
             checks=check_measures(self.flights, self.takeoff),
             warnings=(*notices, *self._warnings(run)),
@@ -92,7 +96,10 @@ class Report:
             sequence=self._sequence(told),
         )
         result = result if self.fit.lane.board else without_board(result)
-        return withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = without_vague(result)
+        odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
+        return without_spanned(result, clip.time_s[odd]) if odd else result
 
     def _unseen(self) -> Iterator[Instant]:
         """Ends of contacts that were not seen."""
@@ -105,6 +112,14 @@ class Report:
 
     def _by_number(self) -> dict[int, ContactEvidence]:
         return {c.event.number: c for c in self.contacts}
+
+    def _penultimate(self) -> dict[str, Measure]:
+        """The hip drops before a take-off; a series of bounds, hops or skips has none."""
+        out = penultimate_measures(self._by_number(), self._standing_hip_m())
+        leaps = [k for k in self.kinds[self.takeoff or 0 :] if k != "run"]
+        if self.takeoff is None or leaps[0] in ("jump", "takeoff") or "step" in leaps:
+            return out
+        return dict.fromkeys(out, NotMeasured(reason=NO_PENULTIMATE))
 
     def _standing_hip_m(self) -> float | None:
         said = self.settings
@@ -140,6 +155,9 @@ class Report:
         mean, sd = LANDING_DROP_M
         drop = np.full(len(self.draws.xy_m), mean)
         drop[1:] += sd * self.draws.generator.normal(size=len(drop) - 1)
+        height = self.contacts[self.takeoff].event.support_height_m
+        if height[0] >= BOX_LEAST_M:  # from a box one falls so much farther
+            drop += height
         return TakeoffEvidence(
             contact=self.contacts[self.takeoff],
             approach=self.flights[self.takeoff - 1] if self.takeoff > 0 else None,
@@ -162,15 +180,33 @@ class Report:
             before=self.flights[i - 1] if i > 0 else None,
             after=after,
             lowest_m=self.lowest_m[i],
+            mark_m=self._mark_m() if after is None and kind == "jump" else None,
         )
+        measures = phase_measures(evidence)
+        if i == self.takeoff and kind == "hop" and self.fit.lane.board and after is not None:
+            measures["hop_from_board_m"] = to_measure(after.event.toe_x_m, NO_LANDING)
+        if kind == "takeoff":
+            measures |= self._own_penultimate(i)
         phase = Phase(
             number=contact.event.number,
             kind=kind,
             foot=told_foot(contact.event),
-            lands_on=told_foot(after.event) if after else "",
-            measures=phase_measures(evidence),
+            lands_on=told_foot(after.event) if after else "sand" if evidence.mark_m is not None else "",
+            measures=measures,
         )
         return Told(kind=kind, evidence=evidence, phase=phase)
+
+    def _own_penultimate(self, i: int) -> dict[str, Measure]:
+        """The hip drops before a take-off that is one of several in a run, from the two running contacts before it."""
+        near = {k - i: self.contacts[k] for k in (i - 2, i - 1, i) if k >= 0 and (k == i or self.kinds[k] == "run")}
+        return penultimate_measures(near, self._standing_hip_m())
+
+    def _mark_m(self) -> Floats | None:
+        """Where the mark in the sand lies, if its distance from the board was said and the lane file has a board."""
+        official_m = self.settings.official_m
+        if official_m is None or not self.fit.lane.board:
+            return None
+        return mark_of(official_m, len(self.draws.xy_m), np.random.default_rng(SEED + 19))
 
     def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
         if self.takeoff is None:
@@ -185,7 +221,7 @@ class Report:
             began=began_before(self.kinds, self.takeoff),
         )
 
-    def _run(self, contacts: Sequence[Contact]) -> Run:
+    def _run(self, contacts: Sequence[Contact], told: Sequence[Told]) -> Run:
         said = self.settings
         return Run(
             direction=self.direction,
@@ -196,11 +232,20 @@ class Report:
             takeoff_foot=self.contacts[self.takeoff].event.foot if self.takeoff is not None else None,
             sex=said.sex,
             height_m=said.height_m,
+            phases=tuple((t.phase.number, t.kind) for t in told),
+            official_m=said.official_m,
         )
 
     def _warnings(self, run: Run) -> list[Notice]:
-        return [*_kind_warnings(run), *_mat_warnings(self.settings.mats, self._by_number())]
+        heights = [float(c.event.support_height_m[0]) for c in self.contacts]
+        highest = max((h for h in heights if np.isfinite(h)), default=float("nan"))
+        return [
+            *kind_notices(run.kind, [kind for _, kind in run.phases], highest),
+            *_mat_warnings(self.settings.mats, self._by_number()),
+        ]
 
+
+NO_PENULTIMATE = "a series of bounds, hops or skips begins there, no single take-off"
 
 SURE_FOOT = 0.95
 """Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
@@ -235,16 +280,6 @@ def _measured_mats(contacts: Sequence[Contact]) -> tuple[Mat, ...]:
         for n, h in heights.items()
         if isinstance(h, Measured) and h.value >= MAT_LEAST_M
     )
-
-
-def _kind_warnings(run: Run) -> list[Notice]:
-    """The clip and the coach's word for it disagree about the take-off."""
-    kind = run.kind.lower()
-    if run.has_takeoff and kind in {"run-through", "run through"}:
-        return [Notice(code="kind-disagrees", text="said to be a run-through, but the clip shows a take-off")]
-    if not run.has_takeoff and kind and kind not in {"run-through", "run through"}:
-        return [Notice(code="kind-disagrees", text=f"said to be a {run.kind}, but no take-off is seen in the clip")]
-    return []
 
 
 def _mat_warnings(said: Sequence[Mat], contacts: Mapping[int, ContactEvidence]) -> list[Notice]:

@@ -49,7 +49,11 @@ class ClipRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """Who ran, how, and what was on the runway."""
+    """Who ran, how, and what was on the runway.
+
+    `phases` are number and kind of every contact that is followed by more than a running step; `official_m` is the distance that
+    was measured with a tape, from the board's edge.
+    """
 
     direction: Direction
     kind: str
@@ -59,6 +63,17 @@ class Run:
     takeoff_foot: Foot | None = None
     sex: str | None = None
     height_m: float | None = None
+    phases: tuple[tuple[int, PhaseKind], ...] = ()
+    official_m: float | None = None
+
+    @property
+    def is_series(self) -> bool:
+        """Whether more than one take-off is described: bounds, hops, skips, a triple jump, take-offs in a run."""
+        return len(self.phases) > 1 or any(kind not in ("jump", "takeoff") for _, kind in self.phases)
+
+    def phase_kind(self, number: int) -> PhaseKind:
+        """Return what the contact of that number takes off into."""
+        return next((kind for n, kind in self.phases if n == number), "run")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,6 +40,7 @@ class LaneFile:
     board: bool = True
     still: str | None = None
     note: str = ""
+    panorama: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,6 +29,8 @@ class Settings:
         Upright pixel x, y and capture time at which the athlete is there.
     date : str
         Day of the clip, year-month-day; '' when not said.
+    official_m : float, optional
+        Tape-measured distance of the jump or the triple jump, from the board's edge to the mark.
     """
 
     capture_rate_hz: float | None = None
@@ -41,3 +43,4 @@ class Settings:
     run: int = 1
     at: tuple[float, float, float] | None = None
     date: str = ""
+    official_m: float | None = None

@@ -40,6 +40,8 @@ class Sighting:
         How the trunk moves in every flight, from its pixels.
     strides : tuple of TrunkMotion
         The same from each support into the next.
+    crossed : tuple of (float, float)
+        From when to when somebody else overlaps the athlete in the picture, on the clip's clock.
     notices : tuple of Notice
         Of the file and the camera.
     method : mapping
@@ -55,6 +57,7 @@ class Sighting:
     shoes: tuple[ShoeContact | None, ...]
     trunks: tuple[TrunkMotion, ...] = ()
     strides: tuple[TrunkMotion, ...] = ()
+    crossed: tuple[tuple[float, float], ...] = ()
     notices: tuple[Notice, ...] = ()
     method: Mapping[str, Any] = field(default_factory=dict)
 

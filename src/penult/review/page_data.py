@@ -121,6 +121,7 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
         "number": contact.number,
         "name": words.contact_words(contact.number, analysis.run),
         "foot": contact.foot,
+        "told": contact.told_foot,
         "span_s": [round(s, 7) for s in span],
         "span_frames": frames,
         "sd_s": [_u95(contact.measures.get(name)) for name in ("touchdown_s", "toe_off_s")],
@@ -138,9 +139,11 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
 def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
     """Measures in the order in which they are read: main numbers, penultimate, take-off, then the run from its start."""
     rows = _Rows(analysis, motion, clip)
-    main = [rows.row(part, number, name) for part, number, name in catalogue.headlines("review")]
+    main = [rows.row(part, number, name) for part, number, name in _headlines(analysis)]
     groups = [{"title": "Main numbers", "key": "main", "rows": [row for row in main if row]}]
     named = (("penultimate", "Penultimate", analysis.penultimate), ("takeoff", "Take-off", analysis.takeoff))
+    if analysis.run.is_series:
+        groups += rows.of_phases()
     for part, title, measures in named:
         found = [rows.row(part, None, name) for name in measures]
         groups.append({"title": title, "key": part, "rows": [row for row in found if row]})
@@ -151,11 +154,27 @@ def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
     return groups
 
 
+def _headlines(analysis: Analysis) -> Iterable[tuple[str, int | None, str]]:
+    """Of a series how far it goes and what each phase is."""
+    return catalogue.headlines("series review" if analysis.run.is_series else "review")
+
+
 class _Rows:
     """Rows of the list of measures."""
 
     def __init__(self, analysis: Analysis, motion: Motion, clip: Clip) -> None:
         self._analysis, self._motion, self._clip = analysis, motion, clip
+
+    def of_phases(self) -> list[Plain]:
+        """The whole series, then phase by phase."""
+        run = self._analysis.run
+        whole = [self.row("sequence", None, name) for name in self._measures("sequence", None) or ()]
+        groups = [{"title": "The whole series", "key": "sequence", "rows": [row for row in whole if row]}]
+        for phase in sorted(self._analysis.phases, key=lambda p: p.number):
+            found = [self.row("phases", phase.number, name) for name in phase.measures]
+            title = words.capitalised(words.phase_words(phase.number, phase.kind, run))
+            groups.append({"title": title, "key": f"phase{phase.number}", "rows": [row for row in found if row]})
+        return groups
 
     def of_contact(self, contact: Contact) -> list[Plain]:
         """The step that ends at a contact, then the contact itself."""
@@ -163,11 +182,12 @@ class _Rows:
         step = self._analysis.step(contact.number)
         if step:
             found = [self.row("steps", step.number, name) for name in step.measures]
-            title = words.capitalised(words.step_words(step.number))
+            title = words.capitalised(words.step_words(step.number, self._analysis.run))
             groups.append({"title": title, "key": f"step{step.number}", "rows": [row for row in found if row]})
         found = [self.row("contacts", contact.number, name) for name in contact.measures]
         name = words.capitalised(words.contact_words(contact.number, self._analysis.run))
-        title = f"{name if 'contact' in name else name + ' contact'}, {contact.foot} foot"
+        foot = f"{contact.foot} foot" if contact.foot_sure else "which foot is not certain"
+        title = f"{name if 'contact' in name else name + ' contact'}, {foot}"
         groups.append({"title": title, "key": f"contact{contact.number}", "rows": [row for row in found if row]})
         return groups
 
@@ -181,6 +201,9 @@ class _Rows:
         at_s = looks.moment_s(self._analysis, self._motion, looks.Place(part=part, number=number, name=name))
         u95 = measure.u95 * words.term(name).scale if isinstance(measure, Measured) else None
         label = words.term(name).words
+        if part == "phases" and self._analysis.run.is_series and number is not None:
+            kind = self._analysis.run.phase_kind(number)
+            label = f"{label}, {words.phase_words(number, kind, self._analysis.run)}"
         if part == "contacts" and name == "contact_time_s":
             label = f"contact time, {words.contact_words(number or 0, self._analysis.run)}"
         return {
@@ -206,6 +229,11 @@ class _Rows:
         if part == "steps":
             step = self._analysis.step(number or 0)
             return step.measures if step else None
+        if part == "phases":
+            phase = self._analysis.phase(number or 0)
+            return phase.measures if phase else None
+        if part == "sequence":
+            return self._analysis.sequence.measures if self._analysis.sequence else None
         found: Measures = getattr(self._analysis, part)
         return found
 

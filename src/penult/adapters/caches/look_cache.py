@@ -20,7 +20,7 @@ from penult.model.arrays import Bools, Floats, Ints
 MOST_BYTES = 40_000_000
 """More is not kept: movement in ten minutes of film has this size."""
 
-NAMES = ("time_s", "outline", "width", "state", "seen", "start")
+NAMES = ("time_s", "outline", "width", "state", "seen", "start", "changes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +38,8 @@ class FirstLook:
     state : (t,) int64
         For every frame of the clip, which observation its camera rests on; -1 where the still was not found in it.
     observed : tuple of Observation
+    changes : (t, 3) float64
+        How much changes from picture to picture, see `adapters.pictures.changes`.
     """
 
     time_s: Floats
@@ -45,6 +47,7 @@ class FirstLook:
     width: int
     state: Ints
     observed: tuple[Observation, ...]
+    changes: Floats
 
     def masks(self) -> Iterator[tuple[float, Bools]]:
         """Yield time and (h, w) bool of every picture."""
@@ -64,6 +67,7 @@ def read(key: str, frames: int) -> FirstLook | None:
         width=int(stored["width"][0]),
         state=stored["state"].astype(np.int64),
         observed=tuple(Observation(seen=seen.astype(float), start=start.astype(float)) for seen, start in pairs),
+        changes=stored["changes"],
     )
 
 
@@ -76,13 +80,16 @@ def write(key: str, look: FirstLook) -> None:
         "state": look.state,
         "seen": np.stack([o.seen for o in look.observed]),
         "start": np.stack([o.start for o in look.observed]),
+        "changes": look.changes,
     }
     if sum(a.nbytes for a in arrays.values()) <= MOST_BYTES:
         keypoint_cache.write_arrays(key, arrays)
 
 
 def _is_sound(stored: dict[str, NDArray[Any]], frames: int) -> bool:
-    time_s, outline, width, state, seen, start = (stored[name] for name in NAMES)
+    time_s, outline, width, state, seen, start, changes = (stored[name] for name in NAMES)
+    if changes.dtype != np.float64 or changes.shape != (frames, 3):
+        return False
     kinds = [a.dtype.kind for a in (time_s, outline, width, state, seen, start)]
     if kinds != ["f", "u", "i", "i", "f", "f"] or outline.dtype != np.uint8:
         return False

@@ -24,6 +24,7 @@ FORMAT = "penult-calibration/1"
 _MOST_BYTES = 1 << 20
 _MOST_STILL_BYTES = 100 << 20
 _STILL_NAME = r"^[^/\\:*?\"<>|\x00-\x1f]{1,200}\.([jJ][pP][eE]?[gG]|[pP][nN][gG])$"
+_PANORAMA_NAME = r"^[^/\\:*?\"<>|\x00-\x1f]{1,200}\.npz$"
 _STILL_QUALITY = 95
 
 Pixel = Annotated[float, Field(ge=-1e5, le=1e5)]
@@ -67,6 +68,7 @@ class LaneEntry(_Strict):
     board: bool = True
     still: str | None = Field(default=None, pattern=_STILL_NAME)
     note: str = Field(default="", max_length=2000)
+    panorama: str | None = Field(default=None, pattern=_PANORAMA_NAME)
 
 
 def read_lane(path: Path) -> LaneFile:
@@ -201,6 +203,7 @@ def _lane(entry: LaneEntry) -> LaneFile:
         board=entry.board,
         still=entry.still,
         note=entry.note,
+        panorama=entry.panorama,
     )
 
 
@@ -225,6 +228,8 @@ def lane_text(lane: LaneFile) -> str:
         "still": lane.still,
         "note": lane.note,
     }
+    if lane.panorama is not None:
+        values["panorama"] = lane.panorama
     lines = [f"  {json.dumps(key)}: {_value_text(value)}" for key, value in values.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 

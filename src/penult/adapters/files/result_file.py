@@ -81,6 +81,7 @@ class _Run(_Strict):
     has_takeoff: bool
     sex: _Text | None = None
     height_m: _Real | None = None
+    official_m: _Real | None = None
 
 
 class _Contact(_Strict):
@@ -287,6 +288,8 @@ def _record(file: _File) -> Analysis:
             takeoff_foot=run.takeoff_foot,
             sex=run.sex,
             height_m=run.height_m,
+            phases=tuple((p.number, p.kind) for p in file.phases),
+            official_m=run.official_m,
         ),
         contacts=tuple(
             Contact(

@@ -116,6 +116,7 @@ class _Words:
     shoes: tuple[ShoeContact | None, ...]
     trunks: tuple[_Flight, ...] = ()
     strides: tuple[_Flight, ...] = ()
+    crossed: tuple[tuple[float, float], ...] = ()
     notices: tuple[Notice, ...]
     method: dict[str, Any]
 
@@ -192,6 +193,7 @@ def _text(sighting: Sighting) -> str:
         shoes=sighting.shoes,
         trunks=tuple(_to_flight(motion) for motion in sighting.trunks),
         strides=tuple(_to_flight(motion) for motion in sighting.strides),
+        crossed=sighting.crossed,
         notices=sighting.notices,
         method=dict(sighting.method),
     )
@@ -259,6 +261,7 @@ def _sighting(a: dict[str, Floats]) -> Sighting:
         shoes=words.shoes,
         trunks=tuple(_to_motion(flight, t) for flight in words.trunks),
         strides=tuple(_to_motion(flight, t) for flight in words.strides),
+        crossed=words.crossed,
         notices=words.notices,
         method=words.method,
     )

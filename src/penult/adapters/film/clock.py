@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from penult.core.checks.rates import likely_rate_hz, stated_fits
 from penult.errors import ClipError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
@@ -110,6 +111,13 @@ def _rate(base_s: float, stated_hz: float | None, tag_hz: float | None) -> tuple
             raise ClipError(
                 f"a capture rate of {stated_hz:g} frames a second is not possible",
                 next_step="give the rate that the camera was set to, such as 240",
+            )
+        if not stated_fits(stated_hz, 1.0 / base_s):
+            likely = likely_rate_hz(stated_hz, 1.0 / base_s)
+            raise ClipError(
+                f"a capture rate of {stated_hz:g} frames a second does not fit the clip",
+                f"its frames come at {1.0 / base_s:.4g} a second; a camera that films at {stated_hz:g} would not write that",
+                next_step=f"say --capture-rate {likely:.4g} if that is what the camera was set to, or leave it out",
             )
         return stated_hz, "command line"
     if tag_hz is not None and math.isfinite(tag_hz) and 1.0 <= tag_hz <= _MAX_RATE_HZ:

@@ -36,6 +36,8 @@ class Packets:
     ----------
     stamps : tuple of (int or None)
         Presentation stamps, in ticks, of the packets whose picture is to be shown, in file order.
+    sizes : tuple of int
+        Bytes of each of these packets.
     count, promised : int
         Packets that are there, those included that only serve to decode others (edit lists); and packets that the
         header promises, 0 where it says nothing.
@@ -52,6 +54,7 @@ class Packets:
     """
 
     stamps: tuple[int | None, ...]
+    sizes: tuple[int, ...]
     count: int
     promised: int
     is_broken: bool
@@ -117,6 +120,7 @@ def packets(path: Path) -> Packets:
     with opened(path) as container:
         stream = chosen_stream(container, path)
         stamps: list[int | None] = []
+        sizes: list[int] = []
         count, is_broken, end = 0, False, 0
         try:
             for packet in demuxed(container, stream):
@@ -127,12 +131,14 @@ def packets(path: Path) -> Packets:
                 end = max(end, (packet.pts or 0) + (packet.duration or 0))
                 if not packet.is_discard:
                     stamps.append(packet.pts)
+                    sizes.append(packet.size)
                 if count > MAX_FRAMES:
                     raise _too_long(path)
         except av.FFmpegError:
             is_broken = True
         return Packets(
             stamps=tuple(stamps),
+            sizes=tuple(sizes),
             count=count,
             promised=int(stream.frames),
             is_broken=is_broken,

@@ -134,6 +134,13 @@ class FirstReading:
         foreseen = replace(decoded(self.path, threads=1, most=1), stamps=[*sorted(stamps)])
         return _clip(self.path, self._table, foreseen, self._rate_hz, self._sha256)
 
+    def picture_bytes(self) -> Floats | None:
+        """Return how many bytes the file spends on each picture, in the order shown; None where the file does not say."""
+        if self.expected is None:
+            return None
+        pairs = sorted(zip((s for s in self._table.stamps if s is not None), self._table.sizes, strict=True))
+        return np.array([size for _, size in pairs], dtype=np.float64)
+
     def grey(self) -> Iterator[tuple[int, float, Grey]]:
         """Yield what `grey_frames` would of the clip foreseen, for as long as the pictures keep to it."""
         clip, shown = self.expected, Shown()

@@ -332,7 +332,7 @@ class Logbook:
         reasons = {str(k[0]): i for k, i in self._words("reason", "text", why).items()}
         mats = {m.number: m.thickness_m for m in a.run.mats}
         c.executemany("INSERT INTO mat VALUES (?, ?, ?)", [(clip_id, n, t) for n, t in mats.items()])
-        c.executemany("INSERT INTO contact VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", contact_rows(clip_id, a))
+        c.executemany("INSERT INTO contact VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", contact_rows(clip_id, a))
         c.executemany(
             "INSERT INTO warning VALUES (?, ?, ?, ?)", [(clip_id, i, w.code, w.text) for i, w in enumerate(a.warnings)]
         )

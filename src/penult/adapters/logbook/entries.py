@@ -40,7 +40,8 @@ _LIST = {
 }
 _PARTS = {
     "mat": "SELECT number, thickness_m FROM mat WHERE clip_id = ?",
-    "contact": "SELECT number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s FROM contact WHERE clip_id = ?",
+    "contact": "SELECT number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s, kind, foot_sure FROM contact"
+    " WHERE clip_id = ?",
     "warning": "SELECT place, code, text FROM warning WHERE clip_id = ?",
     "correction": "SELECT content FROM correction WHERE clip_id = ?",
     "hip_path": "SELECT hex(points) FROM hip_path WHERE clip_id = ?",

@@ -11,7 +11,20 @@ from typing import Any, get_args
 import numpy as np
 
 from penult.adapters.logbook.schema import NO_NUMBER
-from penult.model.analysis import Analysis, ClipRecord, Contact, Direction, Foot, Mat, Notice, Run, Step
+from penult.model.analysis import (
+    Analysis,
+    ClipRecord,
+    Contact,
+    Direction,
+    Foot,
+    JumpSequence,
+    Mat,
+    Notice,
+    Phase,
+    PhaseKind,
+    Run,
+    Step,
+)
 from penult.model.measured import Measure, Measured, NotMeasured
 from penult.model.trial import HipPath, MeasureKey, Said, Trial, measures_of
 
@@ -48,10 +61,11 @@ def run_number(analysis: Analysis) -> int:
 
 def contact_rows(clip_id: int, analysis: Analysis) -> list[tuple[Any, ...]]:
     """Return one row a contact, without its measures."""
+    kinds = {p.number: p.kind for p in analysis.phases}
     return [
         (
             clip_id, c.number, c.foot, c.strike, int(c.wholly_seen), int(c.by_hand),
-            *(c.span_s or (None, None)), c.lowest_s,
+            *(c.span_s or (None, None)), c.lowest_s, kinds.get(c.number, "run"), int(c.foot_sure),
         )
         for c in analysis.contacts
     ]  # fmt: skip
@@ -125,8 +139,8 @@ class Reader:
     def trials(self, names: Sequence[str] | None = None) -> list[Trial]:
         """Return the trials; with `names` only those measures."""
         measures = self._measures(names)
-        contacts = self._grouped("SELECT clip_id, number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s"
-                                 " FROM contact JOIN chosen ON id = clip_id ORDER BY number")  # fmt: skip
+        contacts = self._grouped("SELECT clip_id, number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s,"
+                                 " kind, foot_sure FROM contact JOIN chosen ON id = clip_id ORDER BY number")  # fmt: skip
         mats = self._grouped("SELECT clip_id, number, thickness_m FROM mat JOIN chosen ON id = clip_id")
         warnings = self._grouped("SELECT clip_id, code, text FROM warning JOIN chosen ON id = clip_id ORDER BY place")
         found = {
@@ -191,6 +205,8 @@ def _trial(
     for key, measure in measures:
         parts[key.part, key.number][key.name] = measure
     steps = sorted(n for part, n in parts if part == "steps" and n is not None)
+    known = tuple(_contact(c, parts["contacts", c[0]]) for c in contacts if ("contacts", c[0]) in parts)
+    phases = _phases(known, {c[0]: _one_of(get_args(PhaseKind), c[8]) for c in contacts}, parts)
     analysis = Analysis(
         clip=ClipRecord(
             file=row["file"],
@@ -209,14 +225,17 @@ def _trial(
             takeoff_foot=_one_of((*get_args(Foot), None), row["takeoff_foot"]),
             sex=row["sex"],
             height_m=row["height_m"],
+            phases=tuple((p.number, p.kind) for p in phases),
         ),
-        contacts=tuple(_contact(c, parts["contacts", c[0]]) for c in contacts if ("contacts", c[0]) in parts),
+        contacts=known,
         steps=tuple(Step(number=n, measures=parts["steps", n]) for n in steps),
         penultimate=parts["penultimate", None],
         takeoff=parts["takeoff", None],
         checks=parts["checks", None],
         warnings=tuple(Notice(code=code, text=text) for code, text in warnings),
         method=method_of(row["method"]),
+        phases=phases,
+        sequence=_sequence(known, phases, parts["sequence", None]),
     )
     said = Said(
         date=row["date"] or "",
@@ -228,8 +247,48 @@ def _trial(
     return Trial(analysis=analysis, said=said, folder=row["folder"])
 
 
+def _phases(
+    contacts: Sequence[Contact],
+    kinds: Mapping[int, PhaseKind],
+    parts: Mapping[tuple[str, int | None], Mapping[str, Measure]],
+) -> tuple[Phase, ...]:
+    """Phases from the kinds of the contacts; a landing in the sand is one with a distance and no contact after it."""
+    ordered = sorted(contacts, key=lambda c: c.number)
+    found = []
+    for contact, after in zip(ordered, [*ordered[1:], None], strict=True):
+        if (kind := kinds[contact.number]) == "run" or contact.number < 0:
+            continue
+        measures = parts.get(("phases", contact.number), {})
+        sand = isinstance(measures.get("distance_m"), Measured)
+        lands: Any = after.told_foot if after else "sand" if sand else ""
+        found.append(Phase(number=contact.number, kind=kind, foot=contact.told_foot, lands_on=lands, measures=measures))
+    return tuple(found)
+
+
+def _sequence(
+    contacts: Sequence[Contact], phases: Sequence[Phase], measures: Mapping[str, Measure]
+) -> JumpSequence | None:
+    if not phases:
+        return None
+    ordered = sorted(contacts, key=lambda c: c.number)
+    first = next((i for i, c in enumerate(ordered) if c.wholly_seen), 0)
+    kinds = {p.number: p.kind for p in phases}
+    lengths = [m for p in phases if isinstance(m := p.measures.get("distance_m"), Measured)]
+    total = sum(m.value for m in lengths)
+    return JumpSequence(
+        first_contact=ordered[first].number,
+        feet="".join(c.told_foot[0].upper() for c in ordered[first:]),
+        kinds=tuple(kinds.get(c.number, "run") for c in ordered[first:]),
+        measures=measures,
+        shares_of_whole_phases=tuple(
+            Measured(value=m.value / total, u95=m.u95 / total) for m in lengths if total > 0.0
+        ),
+        began_before=all(c.number >= 0 for c in ordered),
+    )
+
+
 def _contact(row: tuple[Any, ...], measures: Mapping[str, Measure]) -> Contact:
-    number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s = row
+    number, foot, strike, wholly_seen, by_hand, start_s, end_s, lowest_s, _, foot_sure = row
     span = None if start_s is None or end_s is None else (start_s, end_s)
     return Contact(
         number=number,
@@ -239,5 +298,6 @@ def _contact(row: tuple[Any, ...], measures: Mapping[str, Measure]) -> Contact:
         span_s=span,
         strike=strike,
         wholly_seen=bool(wholly_seen),
+        foot_sure=bool(foot_sure),
         by_hand=bool(by_hand),
     )

@@ -78,7 +78,13 @@ _VERSION_3 = (
         undone INTEGER NOT NULL DEFAULT 0) STRICT""",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
+_VERSION_4 = (
+    # what each contact takes off into, and whether it is certain which foot stands there
+    "ALTER TABLE contact ADD COLUMN kind TEXT NOT NULL DEFAULT 'run'",
+    "ALTER TABLE contact ADD COLUMN foot_sure INTEGER NOT NULL DEFAULT 1",
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4)
 """Statements that lead from version n to n + 1; a published one is never changed, only followed by another."""
 
 VERSION = len(MIGRATIONS)

@@ -14,6 +14,7 @@ from penult.core.clips import statistics
 from penult.core.clips.chance import controlled
 from penult.core.clips.groups import condition_of, depends_on_lane, mats_words, methods_differ, mixed, notices_of
 from penult.core.clips.patterns import one_pattern
+from penult.core.clips.series import is_series, matched
 from penult.errors import InputError
 from penult.model import catalogue
 from penult.model.analysis import Notice
@@ -88,19 +89,22 @@ class _Comparer:
 
     def __init__(self, first: Group, second: Group, repeats: Sequence[Trial], across_lanes: bool) -> None:
         self.first, self.second, self.across_lanes = first, second, across_lanes
-        self.sides: tuple[list[Keyed], list[Keyed]] = (_keyed(first.trials), _keyed(second.trials))
+        like = first.trials[0]
+        self.sides: tuple[list[Keyed], list[Keyed]] = (_keyed(first.trials, like), _keyed(second.trials, like))
         self.mixed = (mixed(first), mixed(second))
         self.blocked = self.mixed[0] or self.mixed[1] or methods_differ(first, second)
         self.notices: list[Notice] = notices_of(first, second)
         athletes = {t.analysis.run.athlete for t in (*first.trials, *second.trials)}
         known = {_identity(t) for t in (*first.trials, *second.trials)}
         more = (t for t in repeats if t.analysis.run.athlete in athletes and _identity(t) not in known)
-        self.pool = [*self.sides[0], *self.sides[1], *_keyed(more)]
+        self.pool = [*self.sides[0], *self.sides[1], *_keyed(more, like)]
         self.cells = _cells(t for t, _ in self.pool)
 
     def wanted(self) -> list[MeasureKey]:
         """Return the measures to be compared, in the order in which they are read."""
         seen = dict.fromkeys(k for side in self.sides for _, measures in side for k in measures)
+        not_own = ("penultimate",) if is_series(self.first, self.second) else ("phases", "sequence")
+        seen = {k: None for k in seen if k.part not in not_own}
         wanted = [k for k in seen if _place(k) is not None and catalogue.described(k.name, k.part).compared]
         order = {name: i for i, name in enumerate(dict.fromkeys(k.name for k in seen))}
         return sorted(wanted, key=lambda k: (_place(k), order[k.name]))
@@ -226,8 +230,10 @@ class _Comparer:
         return ()
 
 
-def _keyed(trials: Iterable[Trial]) -> list[Keyed]:
-    return [(trial, measures_of(trial.analysis)) for trial in trials]
+def _keyed(trials: Iterable[Trial], like: Trial) -> list[Keyed]:
+    """Measures of each clip, the phases of series numbered like those of one of them (see `series.matched`)."""
+    reference = measures_of(like.analysis)
+    return [(trial, matched(measures_of(trial.analysis), reference, trial, like)) for trial in trials]
 
 
 def _cells(trials: Iterable[Trial]) -> list[tuple[int, int]]:

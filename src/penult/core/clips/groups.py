@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from penult.core.clips.series import series_words
 from penult.model import catalogue
 from penult.model.analysis import Notice
 from penult.model.comparison import Condition, Group
@@ -45,6 +46,7 @@ def mixed(group: Group) -> str:
         ("kinds", lambda t: t.analysis.run.kind or "kind not given"),
         ("patterns of mats", lambda t: mats_words(t.mats)),
         ("endings", lambda t: "with take-off" if t.analysis.run.has_takeoff else "without take-off"),
+        ("series", lambda t: series_words(t) or "no series"),
         ("method versions", lambda t: _method_words(t.method)),
     )
     for what, value in told:

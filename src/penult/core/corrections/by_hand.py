@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 
-from penult.model.analysis import Analysis, Contact, Step
+from penult.model.analysis import Analysis, Contact, JumpSequence, Phase, Step
 from penult.model.measured import Measure, Measured, Measures
 
 
@@ -31,7 +31,23 @@ def marked(corrected: Analysis, plain: Analysis) -> Analysis:
         penultimate=_measures(corrected.penultimate, plain.penultimate),
         takeoff=_measures(corrected.takeoff, plain.takeoff),
         checks=_measures(corrected.checks, plain.checks),
+        phases=tuple(_phase(p, corrected, plain) for p in corrected.phases),
+        sequence=_sequence(corrected.sequence, plain.sequence),
     )
+
+
+def _phase(phase: Phase, corrected: Analysis, plain: Analysis) -> Phase:
+    """The phase of the same contact before, whatever its number was."""
+    contact = corrected.contact(phase.number)
+    before = _counterpart(contact, plain) if contact else None
+    old = plain.phase(before.number) if before else None
+    return dataclasses.replace(phase, measures=_measures(phase.measures, old.measures if old else {}))
+
+
+def _sequence(now: JumpSequence | None, before: JumpSequence | None) -> JumpSequence | None:
+    if now is None:
+        return None
+    return dataclasses.replace(now, measures=_measures(now.measures, before.measures if before else {}))
 
 
 def _contact(contact: Contact, before: Contact | None) -> Contact:

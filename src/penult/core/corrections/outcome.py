@@ -74,6 +74,7 @@ def outcome_with(
         _trunks(sighting, clip),
         sighting.strides,
         by_model="pose_model" in sighting.method,
+        crossed=_crossed(sighting, clip),
     )
     if changes_a_value(done):
         out = dataclasses.replace(out, analysis=marked(out.analysis, plain or plain_of(sighting, done)))
@@ -83,6 +84,13 @@ def outcome_with(
 def _trunks(sighting: Sighting, clip: Clip) -> tuple[TrunkMotion, ...]:
     """The trunk's motions, which hold only on the clock on which they were found."""
     return sighting.trunks if np.array_equal(clip.time_s, sighting.clip.time_s) else ()
+
+
+def _crossed(sighting: Sighting, clip: Clip) -> tuple[tuple[float, float], ...]:
+    """When somebody crosses, on the clock of the clip as it is measured (no other one moves its first frame)."""
+    before, now = float(np.ptp(sighting.clip.time_s)), float(np.ptp(clip.time_s))
+    scale = now / before if before > 0.0 else 1.0
+    return tuple((start_s * scale, end_s * scale) for start_s, end_s in sighting.crossed)
 
 
 def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
@@ -99,6 +107,7 @@ def plain_of(sighting: Sighting, done: Sequence[Correction] = ()) -> Analysis:
         trunks=_trunks(sighting, clip),
         strides=sighting.strides,
         by_model="pose_model" in sighting.method,
+        crossed=_crossed(sighting, clip),
     ).analysis
 
 

@@ -33,13 +33,34 @@ AROUND_S = 0.02
 HIDDEN = "somebody else crosses the athlete in the picture at that moment"
 
 
+LEAST_COVER = 0.1
+"""Of a standing body's height: a shin."""
+
+HIDES_M = 0.8
+"""A body hides a foot whose place is this near to its middle in the picture: half a stride (0.5 m) and half a shoe, and what
+a body nearer to the camera looks larger."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Crossing:
-    """Somebody else overlaps the athlete in the picture from `start_s` to `end_s`, in front (or in the lane) or behind."""
+    """Somebody else overlaps the athlete in the picture from `start_s` to `end_s`, in front (or in the lane) or behind.
+
+    `way` holds (time_s, x_m) of their middle, where it is known: x on the lane behind or before which they are seen.
+    """
 
     start_s: float
     end_s: float
     in_front: bool = True
+    way: tuple[tuple[float, float], ...] = ()
+
+    def hides(self, instant_s: float, place_m: float) -> bool:
+        """Whether a foot at a place may be hidden at an instant."""
+        if not self.in_front or not self.start_s - AROUND_S <= instant_s <= self.end_s + AROUND_S:
+            return False
+        if not self.way:
+            return True
+        time_s, x_m = np.array(self.way).T
+        return bool(abs(float(np.interp(instant_s, time_s, x_m)) - place_m) < HIDES_M)
 
 
 def crossings(profile: LaneProfile, run: Path, lens_z_m: float) -> tuple[Crossing, ...]:
@@ -54,7 +75,8 @@ def crossings(profile: LaneProfile, run: Path, lens_z_m: float) -> tuple[Crossin
     lens_z_m : float
         On which side of the lane the camera stands.
     """
-    near_z_m = profile.ground_z_m * np.sign(lens_z_m)
+    # a column in which nothing stands over the lane may show the head of somebody near the camera: that is no foot
+    near_z_m = np.where(profile.cover > LEAST_COVER, profile.ground_z_m * np.sign(lens_z_m), np.nan)
     gain = uniform_filter1d(profile.cover, max(int(BODY_M / BIN_M), 1), axis=1) - MIN_COVER
     rows = np.searchsorted(profile.time_s, run.time_s).clip(0, len(profile.time_s) - 1)
     bins = np.abs(profile.x_m[None, :] - run.x_m[:, None]).argmin(axis=1)
@@ -69,7 +91,7 @@ def crossings(profile: LaneProfile, run: Path, lens_z_m: float) -> tuple[Crossin
                 break
             apart_m = np.abs(towards_m[bins_o] - athlete_m[rows_o])
             in_front = _near_side(z_m, rows_o, bins_o, apart_m) > -BEHIND_M
-            found += _overlaps(profile.time_s[rows_o], apart_m, in_front=in_front)
+            found += _overlaps(profile.time_s[rows_o], towards_m[bins_o], apart_m, in_front=in_front)
             erase(view, rows_o, bins_o)
     return tuple(sorted(found, key=lambda c: c.start_s))
 
@@ -85,15 +107,16 @@ def _near_side(z_m: Floats, rows: list[int], bins: list[int], apart_m: Floats) -
     return sorted(lowest)[int(0.8 * len(lowest))] if lowest else np.inf
 
 
-def _overlaps(time_s: Floats, apart_m: Floats, *, in_front: bool) -> list[Crossing]:
+def _overlaps(time_s: Floats, x_m: Floats, apart_m: Floats, *, in_front: bool) -> list[Crossing]:
     """Stretches in which one other mover is near the athlete."""
     if not np.isfinite(apart_m).any() or np.nanmax(apart_m) < APART_M:
         return []
     fine = np.arange(time_s[0], time_s[-1], 0.002)
     near = np.interp(fine, time_s, np.where(np.isfinite(apart_m), apart_m, 9.0)) < NEAR_M
+    way = tuple(zip(time_s.tolist(), x_m.tolist(), strict=True))
     parts = np.split(np.arange(len(fine)), np.flatnonzero(np.diff(near.astype(int))) + 1)
     return [
-        Crossing(start_s=float(fine[p[0]]), end_s=float(fine[p[-1]]), in_front=in_front)
+        Crossing(start_s=float(fine[p[0]]), end_s=float(fine[p[-1]]), in_front=in_front, way=way)
         for p in parts
         if len(p) and near[p[0]]
     ]
@@ -110,9 +133,8 @@ def without_crossed(
 
 
 def _hidden(shoe: ShoeContact, crossed: Sequence[Crossing], time_scale: float) -> ShoeContact:
-    front = [c for c in crossed if c.in_front]
     touchdown_s, toe_off_s = (
-        float("nan") if any(c.start_s - AROUND_S <= t * time_scale <= c.end_s + AROUND_S for c in front) else t
+        float("nan") if any(c.hides(t * time_scale, shoe.toe_x_m) for c in crossed) else t
         for t in (shoe.touchdown_s, shoe.toe_off_s)
     )
     if np.array_equal([touchdown_s, toe_off_s], [shoe.touchdown_s, shoe.toe_off_s], equal_nan=True):

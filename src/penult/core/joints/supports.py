@@ -7,12 +7,13 @@ place' finds contacts without any left or right and on any surface height. The e
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from penult.core.joints.feet_order import FeetOrder, Stay, bearing, followed, order_of_feet
+from penult.core.joints.feet_order import CUT_WAY_M, FeetOrder, Stay, bearing, followed, order_of_feet
 from penult.core.numeric.slopes import median_slope
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats, Ints
@@ -51,6 +52,10 @@ MOST_ACROSS_S = 0.03
 
 MAX_TOE_HEIGHT_M = 0.30
 """A foot higher than this above the runway is in swing, whatever the mat."""
+
+
+BOX_TOE_HEIGHT_M = 0.48
+"""... but for a whole support on a box of up to 0.40 m, with the joint of the toe 3 cm above it and its noise."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,12 +117,27 @@ def feet_m(track: RunwayTrack, part: str) -> Floats:
 
 
 def _stays(track: RunwayTrack) -> list[Stay]:
-    """Places where a toe stays while the hips move on by MIN_SUPPORT_M, in the order of time."""
-    toe = feet_m(track, "toe")
+    """Places that bear the body, in the order of time: low ones, and boxes where no foot stands low at that time."""
     way = hip_way_m(track)
+    low = bearing(_one_foot_at_a_time(_places(track, way, MAX_TOE_HEIGHT_M), way), track, way)
+    boxes = [s for s in _places(track, way, BOX_TOE_HEIGHT_M) if _is_box(s, low, track, way)]
+    return bearing(_one_foot_at_a_time([*low, *boxes], way), track, way) if boxes else low
+
+
+def _is_box(stay: Stay, low: Sequence[Stay], track: RunwayTrack, way_m: Floats) -> bool:
+    """A whole support, higher than a swinging foot is looked for, while no other foot stands."""
+    height = float(np.median(feet_m(track, "toe")[stay.rows, stay.legs, 1]))
+    first, last = int(stay.rows[0]), int(stay.rows[-1])
+    alone = all(last < s.rows[0] or first > s.rows[-1] for s in low)
+    return alone and height > MAX_TOE_HEIGHT_M - LIFT_M and float(way_m[last] - way_m[first]) >= CUT_WAY_M
+
+
+def _places(track: RunwayTrack, way: Floats, highest_m: float) -> list[Stay]:
+    """Places where a toe lower than `highest_m` stays while the hips move on by MIN_SUPPORT_M."""
+    toe = feet_m(track, "toe")
     seen: Bools = np.asarray(np.isfinite(toe).all(axis=2))
     share = _row_share_m(way, np.asarray(np.any(seen, axis=1)))
-    free = seen & (toe[..., 1] < MAX_TOE_HEIGHT_M)
+    free = seen & (toe[..., 1] < highest_m)
     found: list[Stay] = []
     while True:
         rows, legs = np.nonzero(free)
@@ -138,7 +158,7 @@ def _stays(track: RunwayTrack) -> list[Stay]:
         if len(stay[0]) and way[stay[0][-1]] - way[stay[0][0]] >= MIN_SUPPORT_M * 0.8:
             found.append(_stay(*stay, toe[stay], share))
         free &= ~(np.abs(toe[..., 0] - centre) <= MIN_STEP_M / 2)
-    return bearing(_one_foot_at_a_time(found, way), track, way)
+    return found
 
 
 def _stay(rows: Ints, legs: Ints, toe_m: Floats, share_m: Floats) -> Stay:

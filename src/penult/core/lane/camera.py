@@ -29,7 +29,12 @@ __all__ = [
 ]
 
 WARN_VIEW_DEG = 10.0
-REFUSE_VIEW_DEG = 20.0
+NO_ANGLES_VIEW_DEG = 20.0
+"""Beyond, depth moves a joint along the run by a third of itself and more: places and times stay, angles do not."""
+
+REFUSE_VIEW_DEG = 60.0
+"""Beyond, 5 cm of depth are 9 cm along the run and more (tangent)."""
+
 _MOST_TIMES_AWAY = 1e3  # a point a thousand times farther than the lens stands from the plane is on the horizon
 
 
@@ -123,7 +128,7 @@ def check_view(fit: LaneFit) -> Notice | None:
     Raises
     ------
     ViewError
-        If it is turned by more than 20 degrees: depth then moves a joint along the run by a third of itself and more.
+        If it is turned by more than 60 degrees.
     """
     angle_deg = fit.view_angle_deg
     if angle_deg > REFUSE_VIEW_DEG:
@@ -135,6 +140,10 @@ def check_view(fit: LaneFit) -> Notice | None:
     if angle_deg <= WARN_VIEW_DEG:
         return None
     text = f"The camera is turned by {angle_deg:.0f} degrees from square to the run; lengths and angles lose accuracy."
+    if angle_deg > NO_ANGLES_VIEW_DEG:
+        text = (
+            f"The camera is turned by {angle_deg:.0f} degrees from square to the run: places and times only, no angles."
+        )
     return Notice(code="view-turned", text=text)
 
 

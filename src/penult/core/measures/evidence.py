@@ -13,9 +13,9 @@ import numpy as np
 
 from penult.core.joints.body import SegmentTable, knee_angle_deg, mass_centre, middle
 from penult.core.joints.joint_bias import standing_m
-from penult.core.numeric.fits import evaluate, flight, polynomial, window
+from penult.core.numeric.fits import GRAVITY_M_PER_S2, evaluate, flight, polynomial, window
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.trunk.hip_heights import HipHeights
-from penult.core.uncertainty.draws import SEED
 from penult.model.analysis import Foot
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import joint
@@ -204,6 +204,18 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
     return _lowest(scene, event, height, known.astype(float))[0]
 
 
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
+
+    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+    """
+    event = contact.event
+    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    if seen:
+        return contact
+    return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
+
+
 def joints_at(scene: Scene, instant_s: Floats) -> Floats:
     """Joints (s, k, 2) at an instant that has its own draw in every row (s,); NaN unless the body is in the picture."""
     rows = window(scene.time_s, float(instant_s[0]), INSTANT_S, INSTANT_S)
@@ -340,7 +352,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
     grid, values = _over_support(scene, event, reach_m, seen)
     if not len(grid):
         return np.full(len(angle), np.nan)
-    length_m[1:, 0] *= 1.0 + LENGTH_OFF * np.random.default_rng(SEED + 7).normal(size=len(length_m) - 1)
+    length_m[1:, 0] *= 1.0 + LENGTH_OFF * generator(Stream.LEG_LENGTH).normal(size=len(length_m) - 1)
     return np.asarray(np.degrees(2.0 * np.arcsin(np.clip(values.min(axis=1) / length_m[:, 0], 0.0, 1.0))))
 
 
@@ -383,7 +395,7 @@ def flight_evidence(scene: Scene, toe_off_s: Floats, end_s: float) -> FlightEvid
     cm = mass_centre(scene.xy_m[:, rows], scene.table, scene.weights)
     position, velocity = flight(t, cm)
     late = (toe_off_s - start)[:, None]
-    fall = np.array([0.0, -9.81])
+    fall = np.array([0.0, -GRAVITY_M_PER_S2])
     return FlightEvidence(
         position_m=position + velocity * late + fall * late**2 / 2.0,
         velocity_m_per_s=velocity + fall * late,

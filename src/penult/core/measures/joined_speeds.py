@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from penult.core.measures.evidence import Event, FlightEvidence
-from penult.core.uncertainty.draws import SEED
+from penult.core.numeric.seeds import Stream, generator
 from penult.model.arrays import Floats
 
 DIP_M_PER_S = (0.15, 0.3)
@@ -68,7 +68,7 @@ def _agreed(flights: list[FlightEvidence], events: list[Event]) -> list[FlightEv
     between_s = start_s[0, 1:] + half_s[1:] - start_s[0, :-1] - half_s[:-1]
     mean, sd = DIP_M_PER_S
     dip = np.full((len(speed), count - 1), mean)
-    dip[1:] += sd * np.random.default_rng(SEED + 5).normal(size=dip[1:].shape)
+    dip[1:] += sd * generator(Stream.STANCE_DIP).normal(size=dip[1:].shape)
     way_m = np.diff(place_m, axis=1) + dip * support_s
 
     design = np.zeros((2 * count - 1, count))

@@ -197,12 +197,14 @@ class Following:
             return ViewError(
                 "the clip was not filmed from where the lane was calibrated",
                 f"frame {index} ({time_s:.2f} s): {why}",
-                next_step="use the lane file made for this camera place, or calibrate from a frame of this clip",
+                next_step="use the lane file made for this camera place, or calibrate from a frame of this clip; for a phone that "
+                "is turned after the athlete make a lane file from a sweep: penult calibrate SWEEP --places CSV --clicks CSV",
             )
         return ViewError(
             "the camera turns away from the calibrated scene",
             f"lost at frame {index} ({time_s:.2f} s): {why}",
-            next_step="keep the runway's calibrated part in the picture, or cut the clip before that frame",
+            next_step="keep the runway's calibrated part in the picture; for a phone that is turned after the athlete make a lane "
+            "file from a sweep: penult calibrate SWEEP --places CSV --clicks CSV",
         )
 
     def _refuse_elsewhere(self) -> None:

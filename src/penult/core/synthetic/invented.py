@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Analysis, ClipRecord, Contact, Foot, Mat, Notice, Run, Step
 from penult.model.arrays import Floats
 from penult.model.measured import Measure, Measured, NotMeasured
@@ -109,7 +110,7 @@ def trial(
         steps=tuple(run.step(n) for n in _NUMBERS[1:]),
         penultimate=run.penultimate(),
         takeoff=run.takeoff(),
-        checks={"free_fall_m_per_s2": Measured(value=round(9.81 + rng.normal(0.0, 0.1), 3), u95=0.3)},
+        checks={"free_fall_m_per_s2": Measured(value=round(GRAVITY_M_PER_S2 + rng.normal(0.0, 0.1), 3), u95=0.3)},
         warnings=made.warnings,
         method=_method(made),
     )
@@ -225,7 +226,7 @@ class _Invented:
             return {"toe_to_board_m": toe, **dict.fromkeys(names, NotMeasured(reason="no take-off in the clip"))}
         vx = 0.87 * self.speed + self.rng.normal(0.0, 0.06)
         vy = self.form.rise_m_per_s + self.rng.normal(0.0, 0.07)
-        flight_s = (vy + math.sqrt(vy * vy + 2.0 * 9.81 * 0.55)) / 9.81
+        flight_s = (vy + math.sqrt(vy * vy + 2.0 * GRAVITY_M_PER_S2 * 0.55)) / GRAVITY_M_PER_S2
         values = (self.speed, vx, vy, math.hypot(vx, vy), math.degrees(math.atan2(vy, vx)), self.speed - vx,
                   100.0 * (self.speed - vx) / self.speed, self.lowest[-2] + 0.2, vx * flight_s)  # fmt: skip
         found: dict[str, Measure] = {"toe_to_board_m": toe}

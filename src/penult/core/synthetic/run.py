@@ -14,10 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Foot
 from penult.model.arrays import Floats
 
-GRAVITY_M_PER_S2 = 9.81
 REFERENCE_HEIGHT_M = 1.75
 """Height of the body that the plan's lengths are written for; other bodies are scaled."""
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from penult.core.joints.body import mass_centre, segment_table
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.synthetic.body import LAND_DEG, joints_at
-from penult.core.synthetic.run import GRAVITY_M_PER_S2, Runner, Stance
+from penult.core.synthetic.run import Runner, Stance
 from penult.model.arrays import Floats
 from penult.model.skeleton import joint
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from penult.core.joints.body import middle
 from penult.core.numeric.fits import SAG_M_PER_S2, polynomial
-from penult.core.uncertainty.draws import COUNT, SEED, Draws, drift_sd_m, wandering
+from penult.core.numeric.seeds import Stream, generator
+from penult.core.uncertainty.draws import COUNT, Draws, drift_sd_m, wandering
 from penult.model.analysis import Foot
 from penult.model.arrays import Floats, Ints
 from penult.model.skeleton import JOINTS, joint
@@ -84,9 +85,10 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
             shared = alike[:, : len(flight.rows)]
             shared = shared if flight.foot == "left" else shared[:, :, _MIRROR]
             own = np.sqrt(ALIKE) * shared + np.sqrt(1.0 - ALIKE) * own
-        out[1:, flight.rows] += own * extra
+        restless = 1.0 if draws.restless is None else draws.restless[flight.rows][None, :, None, None]
+        out[1:, flight.rows] += own * extra * restless
     out = carried(out, draws, track.xy_m, motions)
-    sag = SAG_M_PER_S2 * np.random.default_rng(SEED + 4).normal(size=(COUNT, 1))
+    sag = SAG_M_PER_S2 * generator(Stream.FLIGHT_SAG).normal(size=(COUNT, 1))
     for flight in flights:
         if flight.running:
             t = track.time_s[flight.rows]

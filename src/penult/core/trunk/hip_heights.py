@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.joints.body import middle
-from penult.core.uncertainty.draws import SEED, Draws, wandering
+from penult.core.numeric.seeds import Stream, generator
+from penult.core.uncertainty.draws import Draws, wandering
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.track import RunwayTrack
 from penult.model.trunk import TrunkMotion
@@ -72,7 +73,7 @@ def hip_heights(
         In every stretch of strides that follow one another the mean is that of the joints.
     """
     out = np.full(draws.xy_m.shape[:2], np.nan)
-    rng = np.random.default_rng(SEED + 2)  # of its own: what is drawn after this stays as it is without it
+    rng = generator(Stream.HIP_HEIGHTS)  # of its own: what is drawn after this stays as it is without it
     stretch = np.full(len(track.time_s), -1)
     for number, (rows, height) in enumerate(_stretches(track, strides, hand)):
         stretch[rows] = number

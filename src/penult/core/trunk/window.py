@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from penult.core.joints.body import middle
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.track import RunwayTrack
 from penult.model.trunk import TrunkWindow
@@ -30,7 +31,7 @@ def trunk_window(track: RunwayTrack, inside: Bools, start_s: float, end_s: float
         return None
     shoulder, hip = middle(track.xy_m[rows], "shoulder"), middle(track.xy_m[rows], "hip")
     t = track.time_s[rows] - track.time_s[rows].mean()
-    fall = np.stack([np.zeros_like(t), 9.81 * t**2 / 2.0], axis=1)
+    fall = np.stack([np.zeros_like(t), GRAVITY_M_PER_S2 * t**2 / 2.0], axis=1)
     path = np.vander(t, 2) @ np.polyfit(t, (shoulder + hip) / 2.0 + fall, 1) - fall
     return _window(track, rows, path, lens_m)
 

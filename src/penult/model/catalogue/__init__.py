@@ -20,8 +20,8 @@ PARTS: dict[str, Part] = {
     "steps": Part(compared=(0, -1, -2), place=4),
     "penultimate": Part(contact=-1, compared=(None,), place=1),
     "takeoff": Part(contact=0, compared=(None,), place=2),
-    "phases": Part(),
-    "sequence": Part(contact=0),
+    "phases": Part(compared=tuple(range(10)), place=6),
+    "sequence": Part(contact=0, compared=(None,), place=5),
     "checks": Part(contact=0),
 }
 """The parts of a result, in the order in which pages list their definitions."""
@@ -69,8 +69,10 @@ def names(part: str) -> tuple[str, ...]:
 
 def headlines(page: Page) -> tuple[tuple[str, int | None, str], ...]:
     """Return the main numbers of a page in their order, each as (part, number of the contact or step, name)."""
-    found = [(place, (e.part, n, e.name)) for e in ROWS.values() for n, place in e.headline.get(page, {}).items()]
-    return tuple(key for _, key in sorted(found, key=lambda f: f[0]))
+    found = [
+        (place, n or 0, (e.part, n, e.name)) for e in ROWS.values() for n, place in e.headline.get(page, {}).items()
+    ]
+    return tuple(key for _, _, key in sorted(found, key=lambda f: f[:2]))
 
 
 __all__ = ["PARTS", "ROWS", "Entry", "Page", "Part", "described", "headlines", "names", "row", "u95_name"]

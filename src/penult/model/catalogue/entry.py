@@ -16,8 +16,8 @@ Moment = Literal["none", "touchdown", "middle", "lowest", "knee", "toe_off", "fl
 Bound = Literal["", "degrees", "share"]
 """When a value is too uncertain to be given: an angle known to no better than some degrees, a time to half of itself."""
 
-Page = Literal["season", "comparison", "review"]
-"""The pages with main numbers of their own."""
+Page = Literal["season", "comparison", "review", "series comparison", "series review"]
+"""The pages with main numbers of their own; those of a series have others than those of a single take-off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

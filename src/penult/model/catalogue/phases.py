@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from penult.model.catalogue.entry import (
     CM,
     DEG,
@@ -15,8 +17,14 @@ from penult.model.catalogue.entry import (
     SHARE,
     SUPPORT,
     Entry,
+    Instant,
     M,
 )
+
+FIRST = range(6)
+"""Phases that pages with main numbers name: of a longer series the first so many."""
+
+BEFORE: tuple[Instant, ...] = ((-2, "touchdown"), (-2, "toe_off"), (-1, "touchdown"), (-1, "toe_off"))
 
 PHASES: tuple[Entry, ...] = (
     Entry(
@@ -29,6 +37,11 @@ PHASES: tuple[Entry, ...] = (
             "official distance: from the toe to the mark."
         ),
         moment="middle",
+        headline={
+            "season": {n: 11 + n for n in FIRST},
+            "series comparison": {n: 3 + n for n in FIRST},
+            "series review": {n: 2 + n for n in FIRST},
+        },
     ),
     Entry(
         name="hop_from_board_m",
@@ -51,6 +64,11 @@ PHASES: tuple[Entry, ...] = (
         is_time=True,
         bound="share",
         moment="middle",
+        headline={
+            "season": {n: 17 + n for n in FIRST},
+            "series comparison": {n: 9 + n for n in FIRST},
+            "series review": {n: 8 + n for n in FIRST},
+        },
     ),
     Entry(
         name="flight_time_s",
@@ -164,6 +182,41 @@ PHASES: tuple[Entry, ...] = (
         is_time=True,
         moment="toe_off",
     ),
+    Entry(
+        name="penultimate_hip_drop_m",
+        part="phases",
+        words="hip drop, penultimate",
+        shown_in=CM,
+        definition=(
+            "Of a take-off that is one of several in a run: lowest hip height over the support two before it minus that over the "
+            "support before it."
+        ),
+        instants=BEFORE,
+        moment="touchdown",
+        above_runway=True,
+    ),
+    Entry(
+        name="penultimate_hip_drop_share",
+        part="phases",
+        words="hip drop, penultimate, of standing hip height",
+        shown_in=SHARE,
+        definition="The same divided by the standing hip height.",
+        instants=BEFORE,
+        moment="touchdown",
+        above_runway=True,
+    ),
+    Entry(
+        name="hip_drop_to_takeoff_m",
+        part="phases",
+        words="hip drop until the take-off foot lands",
+        shown_in=CM,
+        definition=(
+            "Hip height at the touchdown before it minus the lowest hip height until its own touchdown, flight included."
+        ),
+        instants=((-1, "touchdown"), (0, "touchdown")),
+        moment="touchdown",
+        above_runway=True,
+    ),
 )
 
 SEQUENCE: tuple[Entry, ...] = (
@@ -173,6 +226,7 @@ SEQUENCE: tuple[Entry, ...] = (
         words="distance of the phases seen whole",
         shown_in=M,
         definition="Sum of the distances of the phases that were measured whole.",
+        headline={"season": {None: 9}, "series comparison": {None: 1}, "series review": {None: 1}},
     ),
     Entry(
         name="speed_kept_share",
@@ -181,6 +235,7 @@ SEQUENCE: tuple[Entry, ...] = (
         shown_in=SHARE,
         definition="Forward speed after the last take-off over the speed into contact 0.",
         clock=True,
+        headline={"season": {None: 10}, "series comparison": {None: 2}},
     ),
     Entry(
         name="left_right_difference_distance_m",
@@ -212,3 +267,40 @@ SEQUENCE: tuple[Entry, ...] = (
         lane=False,
     ),
 )
+
+
+def _over_takeoffs() -> tuple[Entry, ...]:
+    """Mean and spread of some measures over the take-offs that are repeated in one run; each rests on what its measure rests on."""
+    rows = {e.name: e for e in PHASES}
+    told = (("mean", "mean", "Mean"), ("sd", "spread", "Standard deviation"))
+    return tuple(
+        dataclasses.replace(
+            rows[name],
+            name=f"takeoffs_{which}_{name}",
+            part="sequence",
+            words=f"{word} of the take-offs, {rows[name].words}",
+            definition=f"{defined} of that measure over the take-offs of the run.",
+            instants=(),
+            is_time=False,
+            bound="",
+            moment="none",
+            drawing="",
+            headline={},
+        )
+        for name in REPEATED
+        for which, word, defined in told
+    )
+
+
+REPEATED: tuple[str, ...] = (
+    "distance_m",
+    "contact_time_s",
+    "flight_time_s",
+    "takeoff_velocity_y_m_per_s",
+    "takeoff_angle_deg",
+    "speed_loss_m_per_s",
+    "penultimate_hip_drop_m",
+)
+"""Of take-offs that are repeated in one run the mean and the spread of these are given."""
+
+SEQUENCE += _over_takeoffs()

@@ -43,6 +43,20 @@ _LABEL_HALF_M = 0.85
 _MAT_BEHIND_M, _MAT_AHEAD_M = 0.45, 0.15
 
 
+MOST_TICKS = 60
+"""No axis has room for more."""
+
+
+def ticks_between(low: float, high: float, step: float) -> Floats:
+    """Return whole multiples of a step, or of twice, five or ten times it and so on where those would be too many."""
+    factors = (1.0, 2.0, 5.0)
+    place = 0
+    while (high - low) / step > MOST_TICKS and place < 60:
+        place += 1
+        step *= factors[place % 3] / factors[(place - 1) % 3] * (10.0 if place % 3 == 0 else 1.0)
+    return np.asarray(np.arange(np.ceil(low / step), np.floor((high - 1e-12) / step) + 1) * step)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Look:
     """Measures of one width of the chart, in inches and points."""
@@ -172,7 +186,7 @@ class _Chart:
         axes.set_ylim(*self.y_lim)
         self._frame(axes)
         axes.set_ylabel("hip height, cm", color=self.ink, fontsize=self.look.text)
-        ticks = np.arange(np.ceil(self.y_lim[0] * 20) / 20, self.y_lim[1], 0.05)
+        ticks = ticks_between(*self.y_lim, 0.05)
         axes.set_yticks(ticks, [f"{100 * t:.0f}" for t in ticks])
         axes.tick_params(axis="x", length=0, labelbottom=False)
 
@@ -198,7 +212,7 @@ class _Chart:
         axes.set_yticks([0.0], ["0"])
         zero = "to the take-off line" if words.has_line(self.analysis) else "to the first mark of the lane file"
         axes.set_xlabel(f"distance {zero}, m", color=self.ink, fontsize=self.look.text, labelpad=2)
-        whole = np.arange(np.ceil(self.x_lim[0]), self.x_lim[1] + 1e-9, 1.0)
+        whole = ticks_between(self.x_lim[0], self.x_lim[1] + 1e-9, 1.0)
         axes.set_xticks(whole, [words.number(w, 0) for w in whole])
 
     def draw_cut(self, top: Axes, bottom: Axes) -> None:

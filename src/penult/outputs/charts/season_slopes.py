@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.comparison import Slope
 from penult.model.measured import Measured
 from penult.outputs.charts.bars import Scale
@@ -15,7 +16,6 @@ from penult.outputs.charts.season_charts import Kind
 from penult.outputs.charts.svg import Drawing, Point, tight_scale
 from penult.outputs.texts import words
 
-G_M_PER_S2 = 9.81
 LANDING_DROP_M = 0.55  # MEASURES section 4, flight_distance_m
 
 
@@ -65,7 +65,7 @@ def flight_slope(slope: Slope) -> Published | None:
 def flight_m(speed: float, angle: float) -> float:
     """Return the projectile distance for a speed (m/s) and an angle (radians), landing 0.55 m lower."""
     vx, vy = speed * math.cos(angle), speed * math.sin(angle)
-    return vx * (vy + math.sqrt(vy * vy + 2.0 * G_M_PER_S2 * LANDING_DROP_M)) / G_M_PER_S2
+    return vx * (vy + math.sqrt(vy * vy + 2.0 * GRAVITY_M_PER_S2 * LANDING_DROP_M)) / GRAVITY_M_PER_S2
 
 
 def published_for(slope: Slope) -> tuple[Published, ...]:

@@ -53,6 +53,8 @@ def result_files(analysis: Analysis, motion: Motion, frames: Iterable[Frame]) ->
     yield "motion.npz", result.motion_to_bytes(motion)
     yield "contacts.csv", tables.to_csv(tables.contacts_table(analysis))
     yield "steps.csv", tables.to_csv(tables.steps_table(analysis))
+    if analysis.phases:
+        yield "phases.csv", tables.to_csv(tables.phases_table(analysis))
     yield "hip_path.csv", tables.to_csv(tables.hip_path_table(motion))
     for still, image in drawn:
         yield f"stills/{still.name}", stills.to_jpeg(image)

@@ -98,6 +98,7 @@ def _run_to_dict(run: Run) -> dict[str, Any]:
         "takeoff_foot": run.takeoff_foot,
         "sex": run.sex,
         "height_m": run.height_m,
+        **({} if run.official_m is None else {"official_m": round(run.official_m, _PLACES)}),
     }
 
 

@@ -26,6 +26,7 @@ OURS = frozenset({
     "analysis.json",
     "contacts.csv",
     "steps.csv",
+    "phases.csv",
     "hip_path.csv",
     "motion.npz",
     "sighting.npz",

@@ -25,7 +25,7 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
         {
             "number": c.number,
             "name": words.contact_words(c.number, analysis.run),
-            "foot": c.foot,
+            "foot": c.told_foot,
             "strike": c.strike,
             "wholly_seen": c.wholly_seen,
             "by_hand": c.by_hand,
@@ -39,8 +39,28 @@ def contacts_table(analysis: Analysis) -> pd.DataFrame:
 def steps_table(analysis: Analysis) -> pd.DataFrame:
     """Return one row a step, in the order of the run; a step carries the number of the contact that it ends at."""
     rows = [
-        {"number": s.number, "name": words.step_words(s.number), **_cells(s.measures, catalogue.names("steps"))}
+        {
+            "number": s.number,
+            "name": words.step_words(s.number, analysis.run),
+            **_cells(s.measures, catalogue.names("steps")),
+        }
         for s in sorted(analysis.steps, key=lambda s: s.number)
+    ]
+    return pd.DataFrame(rows)
+
+
+def phases_table(analysis: Analysis) -> pd.DataFrame:
+    """Return one row a phase, in the order of time: a contact that is followed by more than a running step."""
+    rows = [
+        {
+            "number": p.number,
+            "name": words.phase_words(p.number, p.kind, analysis.run),
+            "kind": p.kind,
+            "foot": p.foot,
+            "lands_on": p.lands_on,
+            **_cells(p.measures, catalogue.names("phases")),
+        }
+        for p in sorted(analysis.phases, key=lambda p: p.number)
     ]
     return pd.DataFrame(rows)
 

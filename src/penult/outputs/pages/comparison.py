@@ -9,6 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from penult.core.clips import series
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
 from penult.model import catalogue
@@ -25,12 +26,18 @@ from penult.outputs.texts.plain import shown
 from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row, value_text
 
 
-def headlines() -> tuple[MeasureKey, ...]:
-    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same."""
-    return tuple(MeasureKey(*key) for key in catalogue.headlines("comparison"))
+def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
+    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same.
+
+    Of a series how far it goes, how fast it stays and how long the feet stand.
+    """
+    is_series = series.is_series(comparison.first, comparison.second)
+    return tuple(MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison"))
 
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
+    ("The whole series", "sequence", None),
+    *((f"Phase {n + 1}", "phases", n) for n in range(10)),
     ("Hip drop", "penultimate", None),
     ("Penultimate contact", "contacts", -1),
     ("Take-off contact", "contacts", 0),
@@ -74,7 +81,7 @@ def comparison_html(
         names=names,
         source=source,
         findings=comparison_findings(comparison),
-        headlines=_rows(comparison, headlines(), width=340.0),
+        headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
         charts=charts,
         left_out=_left_out(comparison),

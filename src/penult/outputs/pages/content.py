@@ -11,11 +11,13 @@ from typing import Any
 
 from markupsafe import Markup
 
+from penult.core.checks.clock import VISIBLE_U95
+from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
-from penult.outputs.pictures.moments import INSTANT_WORDS, SHOWN_CONTACTS, instant_s
+from penult.outputs.pictures.moments import INSTANT_WORDS, instant_s, shown_contacts
 from penult.outputs.texts import drops, references, words
 
 _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -184,7 +186,7 @@ def sketch(analysis: Analysis) -> Markup:
 def smallest_scale_error(analysis: Analysis) -> str:
     """Return the smallest error of scale that the free-fall check could have shown, in per cent."""
     fall = analysis.checks.get("free_fall_m_per_s2")
-    return f"{100.0 * 2.5 * fall.u95 / 9.81:.0f} %" if isinstance(fall, Measured) else ""
+    return f"{100.0 * VISIBLE_U95 * fall.u95 / GRAVITY_M_PER_S2:.0f} %" if isinstance(fall, Measured) else ""
 
 
 def everything(analysis: Analysis) -> dict[str, Any]:
@@ -194,7 +196,7 @@ def everything(analysis: Analysis) -> dict[str, Any]:
     return {
         "contacts": [f"{words.contact_words(c.number, analysis.run)} ({words.side(c)})" for c in contacts],
         "contact_rows": _matrix(catalogue.names("contacts"), [c.measures for c in contacts]),
-        "steps": [words.step_words(s.number) for s in steps],
+        "steps": [words.step_words(s.number, analysis.run) for s in steps],
         "step_rows": _matrix(catalogue.names("steps"), [s.measures for s in steps]),
     }
 
@@ -297,7 +299,7 @@ def _times(analysis: Analysis) -> list[tuple[str, str, Measure | None]]:
 
 
 def _shown_contacts(analysis: Analysis) -> list[Contact]:
-    return [c for number in SHOWN_CONTACTS if (c := analysis.contact(number))]
+    return [c for number in shown_contacts(analysis) if (c := analysis.contact(number))]
 
 
 def _section(
@@ -308,9 +310,10 @@ def _section(
 ) -> Section:
     name = words.capitalised(words.contact_words(contact.number, analysis.run))
     mat = next((m for m in analysis.run.mats if m.number == contact.number), None)
-    lead = f"{contact.foot} foot" + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
+    foot = f"{contact.foot} foot" if contact.foot_sure else "it is not certain which foot"
+    lead = foot + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
     return Section(
-        key=f"contact-{abs(contact.number)}",
+        key=f"phase-{contact.number}" if contact.number > 0 else f"contact-{-contact.number}",
         title=f"{name} contact" if "contact" not in name else name,
         lead=lead,
         pictures=tuple(pictures[key] for i in INSTANT_WORDS if (key := (contact.number, str(i))) in pictures),

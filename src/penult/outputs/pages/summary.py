@@ -16,13 +16,12 @@ from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.track import Motion
 from penult.outputs.charts import hip_height
-from penult.outputs.pages import content, layout
+from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
 from penult.outputs.texts import drops, references, words
 
 LAYOUT = "summary.html.j2"
-DEFINED = ("contacts", "steps", "penultimate", "takeoff", "checks")  # the parts that the page shows
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
 _QUALITIES = (84, 76, 66, 55, 42, 30)
 
@@ -43,6 +42,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         A whole HTML document, pictures and drawings inside.
     """
     pictures = _pictures(stills)
+    parts = {part for part, _, _ in analysis.sets()}
     return layout.template(LAYOUT).render(
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
@@ -56,6 +56,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         chart_alt=content.chart_alt(analysis),
         rhythm=content.rhythm(analysis),
         ladder=content.ladder(analysis),
+        series=phases.series(analysis),
         sections=content.sections(analysis, pictures),
         penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate, analysis.run),
         takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff, analysis.run),
@@ -65,7 +66,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         everything=content.everything(analysis),
         references=content.published(analysis),
         sources=sorted({band.source for band in references.bands_beside(analysis.run)}),
-        definitions=[e for e in catalogue.ROWS.values() if e.part in DEFINED],
+        definitions=[e for e in catalogue.ROWS.values() if e.part in parts],
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),
@@ -102,5 +103,5 @@ def _picture_alt(still: Still) -> str:
         for name in said
         if not (shown := words.shown(name, contact.measures.get(name))).reason
     ]
-    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.foot} foot"
+    what = f"Side view at {INSTANT_WORDS[still.moment.instant]} of contact {contact.number}, {contact.told_foot} foot"
     return f"{what}: {', '.join(values)}." if values else f"{what}."

@@ -21,6 +21,17 @@ SHOWN_CONTACTS = (-2, -1, 0)
 """Third-last, penultimate and take-off contact (or the last three of a run-through)."""
 
 
+MOST_SHOWN = 6
+"""Of a longer series the first so many contacts are shown: a page holds about twenty pictures."""
+
+
+def shown_contacts(analysis: Analysis) -> tuple[int, ...]:
+    """Return the numbers of the contacts that are shown in pictures: of a series its phases, else the last three."""
+    if not analysis.run.is_series:
+        return SHOWN_CONTACTS
+    return tuple(number for number, _ in sorted(analysis.run.phases))[:MOST_SHOWN]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
     """One instant of one contact, in the frame that lies nearest to it.
@@ -64,7 +75,7 @@ def instant_s(contact: Contact, instant: Instant) -> float | None:
 def moments(analysis: Analysis, motion: Motion) -> tuple[Moment, ...]:
     """Return the instants to be shown as stills, in the order of the run."""
     found = []
-    for number in SHOWN_CONTACTS:
+    for number in shown_contacts(analysis):
         contact = analysis.contact(number)
         for instant in INSTANTS if contact else ():
             moment = moment_of(contact, instant, motion) if contact else None

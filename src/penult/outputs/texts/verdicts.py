@@ -82,6 +82,8 @@ def where(key: MeasureKey) -> str:
     """Return which contact or step a measure belongs to; '' where there is one a clip."""
     if key.number is None:
         return ""
+    if key.part == "phases":
+        return f"phase {key.number + 1}"
     return words.step_words(key.number) if key.part == "steps" else _CONTACTS.get(key.number, f"contact {key.number}")
 
 

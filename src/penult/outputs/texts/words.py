@@ -101,10 +101,24 @@ def shown(name: str, measure: Measure | None, *, minus: str = MINUS) -> Shown:
     )
 
 
+PHASE_WORDS: dict[str, str] = {
+    "bound": "bound",
+    "hop": "hop",
+    "step": "step",
+    "jump": "jump",
+    "takeoff": "take-off",
+    "skiphop": "skip, hop",
+    "skipstep": "skip, step",
+    "?": "phase",
+}
+
+
 def contact_words(contact_number: int, run: Run) -> str:
-    """Return what a contact is called: by its place before the take-off, or before the line in a run-through."""
+    """Return what a contact is called: by the phase that it begins, or by its place before the take-off or the line."""
+    if run.is_series and (kind := run.phase_kind(contact_number)) != "run":
+        return phase_words(contact_number, kind, run)
     if contact_number > 0:
-        return f"{contact_number} past line"
+        return f"contact {contact_number}" if run.is_series else f"{contact_number} past line"
     if contact_number == 0 and not run.has_takeoff:
         return "last contact"
     if -contact_number < len(_ORDINALS):
@@ -112,8 +126,36 @@ def contact_words(contact_number: int, run: Run) -> str:
     return f"contact {MINUS}{-contact_number}"
 
 
-def step_words(step_number: int) -> str:
+def phase_words(number: int, kind: str, run: Run) -> str:
+    """Return what a phase is called: its kind, and which one of several of that kind it is ('bound 2', 'hop', 'skip 1, step')."""
+    alike = [n for n, k in run.phases if k == kind]
+    word = PHASE_WORDS[kind]
+    if len(alike) < 2 or number not in alike:
+        return word if kind != "?" else f"phase {number + 1}"
+    place = str(alike.index(number) + 1)
+    return f"skip {place}{word.removeprefix('skip')}" if kind.startswith("skip") else f"{word} {place}"
+
+
+def ratio_text(analysis: Analysis) -> str:
+    """Return the shares of the phases seen whole ('54.6 : 45.4 %, of the phases seen'; hop : step : jump with all three), or ''."""
+    sequence = analysis.sequence
+    if sequence is None or len(sequence.shares_of_whole_phases) < 2:
+        return ""
+    shares = " : ".join(f"{100.0 * s.value:.1f}" for s in sequence.shares_of_whole_phases)
+    most = max(100.0 * s.u95 for s in sequence.shares_of_whole_phases)
+    whole = [
+        p.kind
+        for p in sorted(analysis.phases, key=lambda p: p.number)
+        if isinstance(p.measures["distance_m"], Measured)
+    ]
+    of = "hop : step : jump" if whole == ["hop", "step", "jump"] else "of the phases seen"
+    return f"{shares} % (each {PLUS_MINUS} {most:.1f}), {of}"
+
+
+def step_words(step_number: int, run: Run | None = None) -> str:
     """Return what a step is called; it carries the number of the contact that it ends at."""
+    if step_number > 0 and run is not None and run.is_series:
+        return f"to {contact_words(step_number, run)}"
     if step_number == 0:
         return "last step"
     if step_number > 0:
@@ -124,8 +166,8 @@ def step_words(step_number: int) -> str:
 
 
 def side(contact: Contact) -> str:
-    """Return L or R."""
-    return "L" if contact.foot == "left" else "R"
+    """Return L or R, or ? where the foot is not certain."""
+    return {"left": "L", "right": "R", "?": "?"}[contact.told_foot]
 
 
 def from_vertical(name: str, measure: Measure | None) -> str:

@@ -6,6 +6,7 @@ import { Frames } from "./frames.js";
 import { element, ink } from "./measures.js";
 import { listen, load } from "./server.js";
 
+/** @returns {any} an element that the page has, of whatever kind */
 const $ = (id) => document.getElementById(id);
 const DASHES = [[], [9, 5], [2, 4], [12, 4, 2, 4]];
 const SHOWN_M = 3.4; // height of the runway's air that a picture shows
@@ -264,7 +265,7 @@ class Desk {
       c.strokeRect(a, top, b - a, height);
       c.fillStyle = "#111";
       c.textAlign = "center";
-      if (b - a > 14) c.fillText(contact.foot === "left" ? "L" : "R", (a + b) / 2, top + height / 2 + 1);
+      if (b - a > 14) c.fillText({ left: "L", right: "R" }[contact.told] || "?", (a + b) / 2, top + height / 2 + 1);
     }
     c.fillStyle = inkColour;
   }
@@ -301,7 +302,7 @@ class Desk {
     const rowsOf = this.sides.map((side) => new Map(side.data.groups.flatMap((g) => g.rows).map((row) => [row.id, row])));
     const head = element("tr", {}, element("td", {}), ...this.sides.map((side) => element("th", { scope: "col" }, `${side.number + 1}: ${side.data.clip.file}`)));
     const body = ROWS.map((id) => {
-      const rows = rowsOf.map((rows) => rows.get(id));
+      const rows = rowsOf.map((of) => of.get(id));
       const known = rows.find(Boolean);
       if (!known) return null;
       const cells = rows.map((row) => element("td", { title: row && row.reason ? row.reason : "" }, row ? row.text : "–", row && row.by_hand ? element("span", { class: "by-hand" }, " by hand") : null, row ? ink(row) : null));
@@ -343,7 +344,7 @@ class Desk {
 
 const desk = new Desk();
 for (const id of ["layer-body", "layer-path", "layer-ground", "whole"]) $(id).addEventListener("change", () => desk.sides.forEach((side) => side.draw()));
-for (const radio of document.querySelectorAll('[name="align"]')) radio.addEventListener("change", () => desk.align(Number(radio.value)));
+for (const radio of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll('[name="align"]'))) radio.addEventListener("change", () => desk.align(Number(radio.value)));
 $("time").addEventListener("input", () => desk.show(Number($("time").value) / 1000));
 const acts = {
   "contact-back": () => desk.stepContact(-1),
@@ -354,14 +355,14 @@ const acts = {
 };
 for (const [id, act] of Object.entries(acts)) $(id).addEventListener("click", () => desk.sides.length && act());
 document.addEventListener("keydown", (event) => {
-  if (!desk.sides.length || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select")) return;
+  if (!desk.sides.length || event.ctrlKey || event.metaKey || event.altKey || /** @type {Element} */ (event.target).closest("input, select")) return;
   const keys = {
     ArrowLeft: event.shiftKey ? acts["contact-back"] : acts["frame-back"],
     ArrowRight: event.shiftKey ? acts["contact-on"] : acts["frame-on"],
     " ": acts.play,
   };
   const act = keys[event.key];
-  if (!act || (event.key === " " && event.target.closest("button"))) return;
+  if (!act || (event.key === " " && /** @type {Element} */ (event.target).closest("button"))) return;
   event.preventDefault();
   act();
 });

@@ -136,7 +136,7 @@ export class Guide {
     const focus = this.box.contains(document.activeElement) ? document.activeElement.id : "";
     this.box.replaceChildren(
       element("ol", { class: "six" }, ...marks),
-      element("h2", { id: "guide-title", "aria-live": "polite" }, `${this.at + 1} of ${instants.length}: ${word}, ${contact.name} contact (${contact.foot})`),
+      element("h2", { id: "guide-title", "aria-live": "polite" }, `${this.at + 1} of ${instants.length}: ${word}, ${contact.name} contact (${contact.told})`),
       element("p", {}, i ? "Is the picture in the middle the last one in which the shoe bears on the ground?" : "Is the picture in the middle the first one in which the shoe bears on the ground?"),
       element("div", { class: "films" }, ...OFFSETS.map((offset) => this.film(offset, i))),
       element("p", { class: "edge" }, "Green below: the shoe bears. ", moved ? element("span", { class: "by-hand", id: "guide-moved" }, moved) : ""),
@@ -153,7 +153,7 @@ export class Guide {
     this.box.dataset.instant = instant;
     this.box.dataset.contact = String(contact.number);
     if (focus) {
-      const again = document.getElementById(focus);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(focus));
       if (again && !again.disabled) again.focus({ preventScroll: true });
       else this.box.focus({ preventScroll: true });
     }

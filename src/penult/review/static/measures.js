@@ -50,7 +50,8 @@ export class Numbers {
   }
 
   render(data) {
-    const focused = document.activeElement && this.panel.contains(document.activeElement) ? document.activeElement.dataset.place : null;
+    const active = /** @type {HTMLElement} */ (document.activeElement);
+    const focused = active && this.panel.contains(active) ? active.dataset.place : null;
     const scroll = this.panel.scrollTop;
     this.panel.replaceChildren(...data.groups.filter((g) => g.rows.length).map((group) => this.group(group)));
     this.panel.scrollTop = scroll;

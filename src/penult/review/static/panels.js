@@ -25,7 +25,7 @@ export class RightPanel {
     const contact = desk.motion.contact(desk.chosen);
     panel.replaceChildren(this.contactTool(contact), this.addTool(), this.jointTool(), this.legsTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again && !again.disabled) again.focus({ preventScroll: true });
     }
   }
@@ -36,7 +36,7 @@ export class RightPanel {
       "select",
       { id: "contact-list", onchange: (event) => desk.choose(Number(event.target.value), null, true) },
       ...desk.data.contacts.map((c) =>
-        element("option", { value: c.number, selected: contact && c.number === contact.number }, `${c.name}, ${c.foot}${c.by_hand ? " (by hand)" : ""}`),
+        element("option", { value: c.number, selected: contact && c.number === contact.number }, `${c.name}, ${c.told}${c.by_hand ? " (by hand)" : ""}`),
       ),
     );
     const head = [element("h2", {}, "Contact"), element("label", {}, element("span", { class: "visually-hidden" }, "Which contact"), list)];
@@ -49,8 +49,8 @@ export class RightPanel {
       ...SIDES.map(([foot, word]) =>
         button([word], () => desk.correct({ kind: "foot-changed", near_frame: near(contact), foot, everywhere: false }), {
           id: `foot-${foot}`,
-          "aria-pressed": String(contact.foot === foot),
-          disabled: contact.foot === foot,
+          "aria-pressed": String(contact.told === foot),
+          disabled: contact.told === foot,
         }),
       ),
       button("Exchange all feet", () => desk.correct({ kind: "foot-changed", near_frame: near(contact), foot: other(contact.foot), everywhere: true }), { id: "feet-exchange" }),
@@ -168,11 +168,11 @@ export class ClipPanel {
   }
 
   render() {
-    const { desk, panel } = this;
+    const { panel } = this;
     const id = document.activeElement && panel.contains(document.activeElement) ? document.activeElement.id : "";
     panel.replaceChildren(this.warnings(), this.kindTool(), this.rateTool(), this.matTool(), this.athleteTool());
     if (id) {
-      const again = document.getElementById(id);
+      const again = /** @type {HTMLButtonElement} */ (document.getElementById(id));
       if (again) again.focus({ preventScroll: true });
     }
   }

@@ -4,6 +4,7 @@ import { Board } from "./pick_board.js";
 import { kinds, number, points, unique } from "./pick_marks.js";
 import { listen, post } from "./server.js";
 
+/** @returns {any} an element that the page has, of whatever kind */
 const $ = (id) => document.getElementById(id);
 const element = (tag, attributes = {}, ...inside) => {
   const made = Object.assign(document.createElement(tag), attributes);
@@ -243,10 +244,11 @@ class Desk {
 
   showMarks() {
     $("count").textContent = this.marks.length ? `${this.marks.length}` : "none yet";
-    const held = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.place : "";
+    const active = /** @type {HTMLElement} */ (document.activeElement);
+    const held = active && active.dataset ? active.dataset.place : "";
     $("marks").tBodies[0].replaceChildren(...this.marks.map((mark) => this.markRow(mark)));
     if (held) {
-      const again = document.querySelector(`[data-place="${held}"]`);
+      const again = /** @type {HTMLElement} */ (document.querySelector(`[data-place="${held}"]`));
       if (again) again.focus();
     }
   }
@@ -340,7 +342,7 @@ function say(said, isFault = true) {
 function keys(desk, board) {
   const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
   document.addEventListener("keydown", (event) => {
-    const isTyping = event.target.matches("input, select, textarea");
+    const isTyping = /** @type {Element} */ (event.target).matches("input, select, textarea");
     if ((event.ctrlKey || event.metaKey) && !isTyping && /^[zy]$/i.test(event.key)) {
       event.preventDefault();
       if (event.key.toLowerCase() === "y" || event.shiftKey) desk.turn(desk.future, desk.past);
@@ -427,7 +429,7 @@ async function begin() {
     () => say({ what: "The program behind this page has ended.", details: ["What was written is safe."], next_step: "start it again to go on" }),
   );
   if (!isTouched()) $("field-x").focus();
-  window.desk = desk; // for those who look inside
+  Object.assign(window, { desk }); // for those who look inside
   document.body.dataset.ready = "true";
 }
 

@@ -12,8 +12,12 @@ const GREEN = "#009e73", RED = "#d55e00", WHITE = "#ffffff", BLACK = "#111111", 
 
 export class Board {
   // `desk` answers: marks, chosen, fit, showsGrid, nextPoint; and takes: place, choose, move, moved.
+  /** @param {HTMLCanvasElement} canvas @param {HTMLCanvasElement} loupe @param {HTMLImageElement} image @param {any} desk */
   constructor(canvas, loupe, image, desk) {
-    Object.assign(this, { canvas, loupe, image, desk });
+    this.canvas = canvas;
+    this.loupe = loupe;
+    this.image = image;
+    this.desk = desk;
     this.size = [image.naturalWidth, image.naturalHeight];
     this.zoom = 1;
     this.centre = this.size.map((v) => v / 2);
@@ -44,6 +48,7 @@ export class Board {
     return { scale, left: middle[0] - half[0], top: middle[1] - half[1] };
   }
 
+  /** @param {number[]} point */
   toCanvas([x, y], view = this.view()) {
     return [(x + 0.5 - view.left) * view.scale, (y + 0.5 - view.top) * view.scale];
   }
@@ -186,6 +191,7 @@ export class Board {
     return { clientX: (a[0] + b[0]) / 2, clientY: (a[1] + b[1]) / 2 };
   }
 
+  /** @param {number[]} point */
   within([x, y]) {
     return [clamp(x, 0, this.size[0] - 1), clamp(y, 0, this.size[1] - 1)].map((v) => Math.round(v * 100) / 100);
   }
@@ -255,6 +261,7 @@ export class Board {
     }
   }
 
+  /** @param {any} pen @param {string} text @param {number[]} point @param {number} down */
   label(pen, text, [x, y], down) {
     pen.lineWidth = 3;
     pen.strokeStyle = BLACK;
@@ -284,6 +291,7 @@ export class Board {
     pen.setLineDash([]);
   }
 
+  /** @param {any} pen @param {number[]} point @param {number} size @param {string} colour */
   cross(pen, [x, y], size, colour, isWrong = false) {
     for (const [width, ink] of [[4, BLACK], [2, colour]]) {
       pen.beginPath();

@@ -83,7 +83,7 @@ export function points(kind, values, way) {
   }
   if (kind.key === "pole") {
     const heights = heightsOf(values.heights);
-    if (heights.missing) return { ...heights, field: "heights" };
+    if ("missing" in heights) return { ...heights, field: "heights" };
     value.heights = heights;
   }
   if (kind.confirm && !values.confirmed) return { missing: "Confirm that this was checked here: the box under the numbers.", field: "confirm" };

@@ -38,6 +38,7 @@ const KEYS = [
 const LONG = new Set(["step", "step-time", "toe", "flight", "approach"]); // drawn along the runway: the whole picture is needed
 const SMALL = new Set(["board", "surface", "foot", "instant"]); // at the shoe
 
+/** @returns {any} an element that the page has, of whatever kind */
 const $ = (id) => document.getElementById(id);
 
 class Desk {
@@ -391,7 +392,7 @@ class Desk {
     const time = clip.times[this.frame];
     const contact = this.motion.contactAt(time);
     const hip = this.motion.row(this.frame) >= 0 ? this.motion.hipM(this.motion.row(this.frame)) : null;
-    const where = contact ? `${contact.name} contact (${contact.foot === "left" ? "L" : "R"})` : "flight";
+    const where = contact ? `${contact.name} contact (${{ left: "L", right: "R" }[contact.told] || "?"})` : "flight";
     const parts = [element("b", {}, `${time.toFixed(4)} s`), `, frame ${this.frame} of ${this.count - 1}, `, where];
     if (hip) parts.push(`, hip ${Math.round(100 * hip[1])} cm`);
     $("readout").replaceChildren(...parts);
@@ -472,8 +473,11 @@ class Desk {
 
 const short = (words) => words.split(",")[0].replace(" at touchdown", "").replace(" at toe-off", "").replace(" in support", "");
 
+/** @returns {HTMLElement[]} */
+const tabsOf = (place) => [...place.querySelectorAll('[role="tab"]')];
+
 function openTab(name, focus = true) {
-  for (const tab of document.querySelectorAll('[role="tab"]')) {
+  for (const tab of tabsOf(document)) {
     const isThis = tab.id === `tab-${name}`;
     tab.setAttribute("aria-selected", String(isThis));
     tab.tabIndex = isThis ? 0 : -1;
@@ -517,14 +521,14 @@ function wire(desk) {
   $("speed").addEventListener("input", speed);
   speed();
   $("keys-list").append(...KEYS.flatMap(([name, what]) => [element("dt", {}, name), element("dd", {}, what)]));
-  for (const tab of document.querySelectorAll('[role="tab"]')) {
+  for (const tab of tabsOf(document)) {
     tab.addEventListener("click", () => openTab(tab.id.slice(4)));
     tab.addEventListener("keydown", (event) => {
       const way = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
       if (!way) return;
       event.preventDefault();
       event.stopPropagation();
-      const tabs = [...document.querySelectorAll('[role="tab"]')];
+      const tabs = tabsOf(document);
       openTab(tabs[(tabs.indexOf(tab) + way + tabs.length) % tabs.length].id.slice(4));
     });
   }

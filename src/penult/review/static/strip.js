@@ -6,7 +6,6 @@ import { COLOURS } from "./drawing.js";
 const LEFT = 52;
 const RIGHT = 14;
 const LANES = { left: 22, right: 56 };
-const BAR = 24;
 const GROUND = 88;
 const QUIET_MS = 450; // of keys, after which a moved instant is saved
 
@@ -118,7 +117,7 @@ export class Strip {
     bar.setAttribute("aria-pressed", String(chosen));
     const seconds = contact.span_s.map((s) => s.toFixed(3)).join(" to ");
     const shown = bar.textContent === contact.name ? "" : `${bar.textContent} `; // what is seen must be said too
-    bar.setAttribute("aria-label", `${shown}${contact.name} contact, ${contact.foot} foot, ${seconds} seconds${contact.by_hand ? ", corrected by hand" : ""}`);
+    bar.setAttribute("aria-label", `${shown}${contact.name} contact, ${contact.told} foot, ${seconds} seconds${contact.by_hand ? ", corrected by hand" : ""}`);
     ["touchdown", "toe_off"].forEach((instant, i) => this.placeGrip(part[instant], contact, instant, i, top));
   }
 
@@ -196,8 +195,8 @@ export class Strip {
         return;
       }
       const at = [this.x(clip.times[track.frames[row]]), y(value)];
-      if (drawing) c.lineTo(...at);
-      else c.moveTo(...at);
+      if (drawing) c.lineTo(at[0], at[1]);
+      else c.moveTo(at[0], at[1]);
       drawing = true;
     });
     c.stroke();
