@@ -1,6 +1,6 @@
-"""Every error that penult can raise, read from its source, as the table in the README.
+"""Every error that penult can raise, read from its source, as the list that `penult help errors` prints.
 
-`python tests/error_table.py` prints the table; with --write it goes into README.md between its markers.
+`python tests/error_table.py` prints the list; with --write it goes into the package's data.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from penult import errors
 from penult.adapters.logbook.connection import DAMAGED_NEXT
 
 ROOT = Path(__file__).resolve().parents[1]
-BEGIN, END = "<!-- errors -->", "<!-- /errors -->"
+LIST = ROOT / "src" / "penult" / "data" / "errors.txt"
 CLASSES = {
     name: kind for name, kind in vars(errors).items() if isinstance(kind, type) and issubclass(kind, errors.PenultError)
 }
@@ -147,47 +147,33 @@ def _names(node: ast.AST) -> list[str]:
 
 
 def table() -> str:
-    """Return the README's text: one table for each exit status."""
+    """Return the list that `penult help errors` prints: under each exit status a line an error, and under it what next."""
     said = errors_of()
     parts = []
     for status, title in TITLES.items():
         rows: dict[str, str] = {}
         for error in sorted(e for e in said if e.status == status and not e.what.isupper()):
             rows[error.what] = rows.get(error.what) or error.next_step
-        lines = [f"**{title}**", "", "| what it says | what next |", "| --- | --- |"]
-        lines += [
-            f"| {_cell(what)} | {_cell(step) or 'the lines under it say what was found and wanted'} |"
-            for what, step in rows.items()
-        ]
         if status == 1:
-            lines.append(
-                "| something unexpected went wrong inside penult | send us the lines it prints; never the film |"
-            )
-        parts.append("\n".join(lines))
-    return "\n\n".join(parts)
+            rows["something unexpected went wrong inside penult"] = "send us the lines it prints; never the film"
+        lines = [f"{_line(what)}\n    {_line(step) or DETAILS}" for what, step in rows.items()]
+        parts.append("\n".join([title, "", *lines]))
+    return "\n\n".join(parts) + "\n"
 
 
-def _cell(text: str) -> str:
-    return text.replace("|", "\\|").replace("<", "&lt;").replace("\n", " ").strip()
+DETAILS = "the lines under the message say what was found and what was wanted"
 
 
-def in_readme() -> str | None:
-    """Return what the README holds between the markers, or None."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    if BEGIN not in text or END not in text:
-        return None
-    return text.split(BEGIN, 1)[1].split(END, 1)[0].strip()
+def _line(text: str) -> str:
+    return text.replace("\n", " ").strip()
 
 
 def main() -> None:
-    """Print the table, or write it."""
-    if "--write" not in sys.argv:
-        sys.stdout.write(table() + "\n")
-        return
-    readme = ROOT / "README.md"
-    text = readme.read_text(encoding="utf-8")
-    head, rest = text.split(BEGIN, 1)
-    readme.write_text(f"{head}{BEGIN}\n{table()}\n{END}{rest.split(END, 1)[1]}", encoding="utf-8")
+    """Print the list, or write it."""
+    if "--write" in sys.argv:
+        LIST.write_text(table(), encoding="utf-8")
+    else:
+        sys.stdout.write(table())
 
 
 if __name__ == "__main__":

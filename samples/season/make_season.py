@@ -15,14 +15,14 @@ from pathlib import Path
 
 import numpy as np
 
-from penult.adapters.logbook import opened
-from penult.adapters.logbook_csv import export
-from penult.core.invented import Form, Made, trial
+from penult.adapters.logbook.book import opened
+from penult.adapters.logbook.csv_folder import export
+from penult.core.synthetic.invented import Form, Made, trial
 from penult.model.analysis import Mat, Notice
 from penult.model.logbook import Athlete, CoachNote, TapeResult
 from penult.model.measured import Measured
 from penult.model.trial import HipPath, Said, Trial
-from penult.outputs.invented_still import INSTANTS, draw_invented
+from penult.outputs.pictures.invented_still import INSTANTS, draw_invented
 
 HERE = Path(__file__).parent
 FIRST_DAY = date(2026, 9, 29)

@@ -25,6 +25,14 @@ class TooLargeError(OSError):
     """A file larger than any of its kind."""
 
 
+def told(name: str) -> str:
+    """Return the name of a file or folder as text that can be written anywhere.
+
+    Unix allows bytes in a name that are no UTF-8; Python hands them on as signs that no file of ours may hold.
+    """
+    return os.fsencode(name).decode("utf-8", errors="replace")
+
+
 def read_whole(path: Path, most_bytes: int) -> bytes:
     """Return the content of an ordinary file of bounded size; a pipe or a device is never waited for.
 

@@ -79,6 +79,15 @@ def test_a_stated_rate_that_is_no_rate_is_refused(stated: float) -> None:
         read(even(50, 60), stated=stated)
 
 
+@pytest.mark.parametrize("stated", [216.0, 228.0, 250.0, 300.0])
+def test_a_stated_rate_that_fits_no_device_is_refused_with_the_likely_one(stated: float) -> None:
+    """T44: on a clip of 240 each left 14 to 21 values beyond three intervals."""
+    with pytest.raises(ClipError, match="does not fit") as raised:
+        read(even(200, 240), stated=stated)
+
+    assert "--capture-rate 240" in str(raised.value)
+
+
 @pytest.mark.parametrize(
     "stamp_s",
     [[0, 2, 1, 3, 5, 4, 6, 8, 7, 9], [0] * 10, [np.nan] * 10, [0, 1, 2, 3, 3, 5, 6, 7, 8, 9], [*range(9), np.nan]],

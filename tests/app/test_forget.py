@@ -131,6 +131,9 @@ def test_all_unicode_forms_and_cases_of_a_label_are_one_person(tmp_path: Path) -
         ("Grete", "page <bdi>Gr&#101;te</bdi>"),
         ("Löwin", r'{"athlete": "L\u00f6win"}'),
         ("Löwin", "L%C3%B6win_analysis/summary.html"),
+        ("李雷", "今天李雷跑得快"),
+        ("철수", "철수는 빨랐다"),
+        ("A1", "A1跑得快"),
     ],
 )
 def test_a_label_is_found_however_a_file_writes_it(label: str, text: str) -> None:

@@ -88,13 +88,13 @@ def test_what_is_kept_of_a_clip_and_of_a_session_hangs_on_the_method(
     (tmp_path / "clip.mp4").write_bytes(b"film")
     lane = tmp_path / "lane.json"
     lane.write_text("{}")
-    before = (plan.cache_key("0" * 64), session._plans(tmp_path, lane, None, "2026-10-03", None)[0].key)
+    before = (plan.cache_key("0" * 64), session._plans(tmp_path, lane, (None, Settings()), "2026-10-03", None)[0].key)
     assert analyse.method_of(lane, Settings())["method"] == METHOD
 
     for module in (plan, session, analyse):
         monkeypatch.setattr(module, "METHOD", METHOD + 1)
 
-    after = (plan.cache_key("0" * 64), session._plans(tmp_path, lane, None, "2026-10-03", None)[0].key)
+    after = (plan.cache_key("0" * 64), session._plans(tmp_path, lane, (None, Settings()), "2026-10-03", None)[0].key)
     assert all(a != b for a, b in zip(before, after, strict=True))
     assert analyse.method_of(lane, Settings())["method"] == METHOD + 1
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sys
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -23,6 +24,7 @@ from penult.model.logbook import Athlete, Choice
 from penult.model.settings import Settings
 from penult.model.trial import Said
 from penult.outputs.folder.result import analysis_to_json
+from penult.whole_file import told
 
 
 def fake(calls: list[str], clip: Path, settings: Settings, out: Path) -> Analysis:
@@ -40,7 +42,7 @@ def fake_alone(clip: Path, settings: Settings, out: Path) -> Analysis:
     if "killer" in clip.name:
         os._exit(9)
     one = trial(
-        np.random.default_rng(1), Form(athlete=settings.athlete, kind=settings.kind), Said(), file=clip.name
+        np.random.default_rng(1), Form(athlete=settings.athlete, kind=settings.kind), Said(), file=told(clip.name)
     ).analysis
     sha256 = hashlib.sha256(clip.read_bytes()).hexdigest()
     one = replace(one, clip=replace(one.clip, sha256=sha256))
@@ -190,3 +192,23 @@ def test_processes_side_by_side_and_one_that_dies(folder: Path, killer: bool) ->
 
     assert [c.exit_status for c in session.clips] == [0, 3, 1, 0, *([1] if killer else [])]
     assert session.clips[3].analysis is not None
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names that are no UTF-8")
+def test_names_that_are_no_utf_8_end_nothing(tmp_path: Path) -> None:
+    """T60: folder and clip with bytes of another encoding, added to the logbook; page, state and result are there."""
+    folder = tmp_path / os.fsdecode(b"halle \xff")
+    folder.mkdir()
+    clip = folder / os.fsdecode(b"l\xe4ufer.mp4")
+    clip.write_bytes(b"x")
+    (tmp_path / "lane.json").write_text("{}", encoding="utf-8")
+    calls: list[str] = []
+
+    session = run(folder, calls, logbook=tmp_path / "log.sqlite", date="2026-10-03")
+    again = run(folder, calls, logbook=tmp_path / "log.sqlite", date="2026-10-03")
+
+    assert session.exit_status == 0  # type: ignore[attr-defined]
+    assert [c.is_new for c in again.clips] == [False]  # type: ignore[attr-defined]
+    assert b"l%E4ufer_analysis/summary.html" in (folder / "session.html").read_bytes()
+    with opened(tmp_path / "log.sqlite") as log:
+        assert [t.said.session for t in log.trials(Choice())] == ["halle \ufffd"]

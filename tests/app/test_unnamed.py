@@ -54,7 +54,7 @@ def tainted(words: str) -> Analysis:
         penultimate={**one.penultimate, words.split(maxsplit=1)[0].lower(): Measured(value=1.0, u95=0.1)},
         takeoff={**one.takeoff, "takeoff_angle_deg": reason},
         warnings=(
-            Notice(code="kind-disagrees", text=f"said to be a {words}, but no take-off is seen in the clip"),
+            Notice(code="kind-disagrees", text=f"entered as {words}, but no take-off is seen in the clip"),
             Notice(code=words, text=words),
         ),
         method={

@@ -4,7 +4,8 @@
 Films with exact truth ($PENULT_SHARED) are spoilt as phones, messengers and coaches spoil them: compressed, slowed, frames
 dropped, repeated or blended, retimed, rates and lanes misstated, lanes without a still after a zoom or a knock, and each is
 analysed through the command line. A scenario is in order when it is refused, or when no value is beyond 3 u95 and at most a
-tenth beyond u95 unless a warning names the true cause. A warning that blames something else is a fault whatever the values.
+tenth beyond u95 unless a warning names the true cause; a lane that is wrong alike everywhere, or has no still, is in order when the
+result says that nobody has looked ('scale-told', 'camera-unchecked'). A warning that blames something else is always a fault.
 Beside it stand the figures of the last release (tests/bench/silent_previous.json; --save writes such a file). Films, results and
 joints are kept in FOLDER, so that another run is quick; --table prints what is kept without analysing. Not part of the test gate.
 """
@@ -39,12 +40,12 @@ KINDS: dict[str, frozenset[str]] = {
     "blended": frozenset({"frames-repeated"}),
     "retimed": frozenset({"clock-doubted"}),
     "stated": frozenset({"clock-doubted"}),
-    "lane": frozenset({"scale-doubted", "height-doubted", "scale-unchecked"}),
+    "lane": frozenset({"scale-doubted", "height-disagrees"}),
     "no still": frozenset({"camera-unchecked"}),
     "as it is": frozenset(),
 }
 """Kinds of faults, and the warnings that name them."""
-CAUSES = frozenset().union(*KINDS.values()) - {"scale-unchecked", "camera-unchecked", "frames-dropped"} | {
+CAUSES = frozenset().union(*KINDS.values()) - {"camera-unchecked", "frames-dropped"} | {
     "camera-moving",
     "camera-moved",
 }
@@ -233,16 +234,18 @@ class Outcome:
         wrong = sorted(set(self.codes) & CAUSES - KINDS[scenario.kind])
         if wrong:
             return f"blames {', '.join(wrong)}"
+        named = set(self.codes) & KINDS[scenario.kind]
+        if self.far and scenario.kind in {"lane", "no still"} and (named or "scale-told" in self.codes):
+            return ""  # what no film can show: it is said that nobody has looked
         if self.far:
             return f"{self.far} beyond 3 u95"
-        named = set(self.codes) & KINDS[scenario.kind]
         return f"{self.beyond} of {self.values} beyond u95" if self.beyond > 0.1 * self.values and not named else ""
 
     def line(self) -> str:
         """Return the figures."""
         if self.refused:
             return f"refused: {self.refused[:70]}"
-        codes = ",".join(c for c in self.codes if c in CAUSES | {"scale-unchecked", "camera-unchecked"}) or "-"
+        codes = ",".join(c for c in self.codes if c in CAUSES | {"scale-told", "camera-unchecked"}) or "-"
         return f"{self.values:3d} values {self.beyond:3d} > u95 {self.far:3d} > 3 u95  {codes}"
 
 
@@ -362,6 +365,8 @@ def judged(scenario: Scenario, result: dict[str, Any]) -> Outcome:
 
     truth = json.loads((FILMS / scenario.film / "truth.json").read_text())
     out = Outcome(codes=[w["code"] for w in result["warnings"]])
+    if "nobody has looked for" in (said := str(result["method"].get("scale_check"))) or "not checked" in said:
+        out.codes.append("scale-told")
     withheld = set(out.codes) & KINDS[scenario.kind]
     if scenario.kind != "as it is" and not withheld:
         out.faults += [] if scenario.kind in {"ramp"} else [f for f in contact_faults(truth, result) if "foot" in f]

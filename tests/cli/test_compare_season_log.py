@@ -88,6 +88,19 @@ def test_folders_are_compared_by_kind(tmp_path: Path) -> None:
     assert {r["verdict"] for r in rows} >= {"clearly different"}
 
 
+def test_no_table_or_page_that_may_be_sent_says_where_things_lie_on_this_computer(tmp_path: Path) -> None:
+    place = folders(tmp_path, [*clips(3, "mat drill"), *clips(3, "full approach", seed=2)])
+    assert penult("log", "add", str(place)).exit_code == 0
+    assert penult("compare", str(place), "--out", "out").exit_code == 0
+    assert penult("compare", "--athlete", "A1", "--by", "kind", "--out", "out2").exit_code == 0
+    assert penult("season", "--athlete", "A1", "--out", "out3").exit_code == 0
+
+    for page in (p for folder in ("out", "out2", "out3") for p in (tmp_path / folder).iterdir()):
+        assert str(tmp_path) not in page.read_text(encoding="utf-8"), page
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "out" / "comparison_clips.csv").read_text(encoding="utf-8"))))
+    assert rows[0]["result_folder"] == "0_mat_analysis"
+
+
 def test_folders_and_logbook_give_the_same_numbers(tmp_path: Path) -> None:
     """The way over the logbook changes no digit of the table, the result folder's column aside."""
     place = folders(tmp_path, [*clips(4, "mat drill"), *clips(4, "full approach", seed=2)])

@@ -69,6 +69,50 @@ def test_no_ratio_of_usual_rates_is_a_scale_not_a_clock() -> None:
     assert likely_slowness(0.01, float("nan")) == 1.0  # no ratio makes that a run
 
 
+def test_a_fall_that_fits_outweighs_the_step_rate() -> None:
+    """A jog at 2.0 steps a second that falls with 9.5 m/s2 (TRAPS T45); the fall of a clip twice too slow is a quarter of it."""
+    assert judge(fall(9.5, 0.6), 2.0).cause == ""
+    assert judge(fall(9.5 / 4.0, 0.15), 2.0).slow_by == 2.0
+
+
+def test_an_explicit_rate_is_never_overruled_by_the_step_rate_alone() -> None:
+    """MEASURES.md section 6. Fails if bounds without a fitted fall are doubted whatever the coach says."""
+    assert judge(NOTHING, 2.0).cause == "clock"
+    assert judge(NOTHING, 2.0, is_stated=True).cause == ""
+    assert judge(fall(9.0, 6.0), 2.0, is_stated=True).cause == ""
+    assert judge(fall(9.81 * 4.0, 0.6), 8.0, is_stated=True).slow_by == 0.5  # the fall does
+
+
+@pytest.mark.parametrize(("rate_hz", "likely_hz"), [(250.0, 240.0), (230.4, 240.0), (125.0, 120.0), (216.0, 240.0)])
+@pytest.mark.parametrize("u95", [0.3, 0.9, 3.0])
+def test_a_rate_that_no_camera_has_is_a_clock_and_never_the_tape(rate_hz: float, likely_hz: float, u95: float) -> None:
+    """Closed form: retimed, the body falls with 9.81 (rate / true rate)^2; whether or not the fall can tell."""
+    verdict = judge(fall(9.81 * (rate_hz / likely_hz) ** 2, u95), 4.1, rate_hz=rate_hz)
+
+    assert verdict.cause == "clock"
+    assert verdict.slow_by * rate_hz == pytest.approx(likely_hz)
+    assert judge(NOTHING, 4.1, rate_hz=rate_hz).cause == "clock"
+
+
+def test_an_unusual_rate_that_the_fall_confirms_is_believed() -> None:
+    """A camera that does film at 250: at 240 the body would fall with 9.04."""
+    assert judge(fall(9.81, 0.2), 4.1, rate_hz=250.0).cause == ""
+    assert judge(fall(9.81, 0.2), 4.1, rate_hz=240.0).cause == ""
+
+
+def test_a_retimed_run_names_the_clock_and_keeps_its_lengths(runner: Runner, camera: Camera) -> None:
+    """240 Hz retimed from 24 to 25: fails if times 4 % wrong stay (TRAPS T43), or lengths are blamed."""
+    lane = lane_file(camera, 0.7, np.random.default_rng(1))
+
+    result = analysed(runner, camera, lane, slow_by=24 / 25)
+
+    (notice,) = result.warnings
+    assert notice.code == "clock-doubted"
+    assert "--capture-rate 240" in notice.text
+    assert not result.contacts[-1].measures["contact_time_s"]
+    assert result.steps[-1].measures["step_length_m"]
+
+
 def made(rate_hz: Measure, free_fall: Measure) -> Analysis:
     some = Measured(value=1.0, u95=0.1)
     contact = dict.fromkeys(("contact_time_s", "knee_angle_min_deg"), some)
@@ -198,3 +242,15 @@ def test_a_wrong_scale_is_named_as_such(runner: Runner, camera: Camera) -> None:
     assert not result.takeoff["takeoff_velocity_y_m_per_s"]  # lengths that are known to be wrong are not given
     assert not result.contacts[-1].measures["toe_x_m"]
     assert result.contacts[-1].measures["contact_time_s"]
+
+
+@pytest.mark.parametrize(("off_u95", "cause"), [(1.45, ""), (1.6, "scale"), (-1.45, ""), (-1.6, "scale")])
+def test_the_alarm_is_raised_from_one_and_a_half_intervals_on(off_u95: float, cause: str) -> None:
+    """MEASURES.md section 4, free fall: alarm if it is more than 1.5 u95 from 9.81; 0.6 m/s2 here, no ratio of usual rates."""
+    assert judge(fall(9.81 + off_u95 * 0.6, 0.6), 4.3).cause == cause
+
+
+@pytest.mark.parametrize(("step_rate_hz", "slow_by"), [(5.5, 1.0), (6.0, 0.5), (2.3, 1.0), (1.9, 2.0)])
+def test_step_rates_that_nobody_runs_at_name_the_clock(step_rate_hz: float, slow_by: float) -> None:
+    """Sprinters reach 5.0 to 5.4 steps a second, slow drills about 2.5 (common practice): 6.0 is played twice too fast."""
+    assert likely_slowness(step_rate_hz, float("nan")) == slow_by

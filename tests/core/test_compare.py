@@ -337,3 +337,35 @@ def test_only_durations_and_rates_do_not_hang_on_the_lane_file() -> None:
 def test_an_even_group_is_not_called_mixed() -> None:
     """The guard does not cry wolf."""
     assert mixed(group("a", clips([0.01, 0.02], mats=MAT))) == ""
+
+
+def test_repeats_of_a_length_are_told_apart_by_lane_file_those_of_a_duration_are_not() -> None:
+    """One session, two lane files. Lengths repeat within each lane file: SD 0.002 m, although the lanes lie 0.04 m apart.
+
+    Durations know no lane: SD of all six times, 100, 102, 104, 110, 112, 114 ms, is sqrt((2 x 8 + 6 x 25) / 5) ms.
+    """
+    times_s = {"a": (0.100, 0.102, 0.104), "b": (0.110, 0.112, 0.114)}
+    one = [
+        with_contact_time(t, times_s[lane][i])
+        for lane, drops in (("a", [0.050, 0.052, 0.054]), ("b", [0.090, 0.092, 0.094]))
+        for i, t in enumerate(clips(drops, lane=f"{lane}.json"))
+    ]
+    other = clips([0.03], date="2026-10-10", kind="mat drill", mats=MAT)
+
+    found = compare(group("one", one), group("other", other))
+
+    drop, time = drop_row(found).typical_error, found.row(CONTACT)
+    assert drop is not None
+    assert time is not None
+    assert time.typical_error is not None
+    assert drop.value == pytest.approx(0.002)
+    assert time.typical_error.value == pytest.approx(0.001 * np.sqrt((2 * 8 + 6 * 25) / 5.0))
+
+
+def with_contact_time(one: Trial, time_s: float) -> Trial:
+    """The clip with another contact time of the penultimate contact."""
+    contacts = tuple(
+        replace(c, measures={**c.measures, CONTACT.name: Measured(value=time_s, u95=0.002)}) if c.number == -1 else c
+        for c in one.analysis.contacts
+    )
+    return replace(one, analysis=replace(one.analysis, contacts=contacts))

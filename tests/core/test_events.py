@@ -44,7 +44,7 @@ def draws_of(camera: Camera, seed: int = 0) -> Draws:
     rng = np.random.default_rng(seed)
     theta = rng.multivariate_normal(np.zeros(9), camera.covariance, COUNT, method="eigh")
     nothing_m = np.zeros((COUNT + 1, 1, len(JOINTS), 2))
-    late = np.random.default_rng(seed + 100).normal(size=COUNT)
+    late = np.random.default_rng(seed + 100).normal(size=(2, COUNT))
     return Draws(xy_m=nothing_m, camera_theta=theta, generator=rng, lasting_m=nothing_m, unrest=1.0, late=late)
 
 
@@ -53,10 +53,15 @@ def sd(draws: Floats) -> float:
 
 
 def test_the_shoe_s_pictures_count_where_they_answer() -> None:
-    """First the value exactly, then draws with the stated SD; instants are late together by their common share."""
+    """First the value exactly, then draws with the stated SD; instants of a kind are late together by their common share."""
     still = square_camera()
+    draws = draws_of(still)
 
-    event = make_event(SUPPORT, SHOE, still, 0.05, draws_of(still))
+    event = make_event(SUPPORT, SHOE, still, 0.05, draws)
+    other = make_event(SUPPORT, SHOE, still, 0.05, draws)
+
+    for one, two in ((event.touchdown_s, other.touchdown_s), (event.toe_off_s, other.toe_off_s)):
+        assert np.corrcoef(one[1:], two[1:])[0, 1] == pytest.approx(COMMON_SHARE, abs=0.06)
 
     assert (event.foot, event.touchdown_s[0], event.toe_off_s[0]) == ("right", 0.695, 0.810)
     assert (event.toe_x_m[0], event.support_height_m[0], event.foot_angle_deg[0]) == (-2.163, 0.05, -2.0)
@@ -69,7 +74,7 @@ def test_the_shoe_s_pictures_count_where_they_answer() -> None:
     ):
         assert sd(values) == pytest.approx(stated, rel=0.05)
         assert values.shape == (COUNT + 1,)
-    assert np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1] == pytest.approx(COMMON_SHARE, abs=0.06)
+    assert abs(np.corrcoef(event.touchdown_s[1:], event.toe_off_s[1:])[0, 1]) < 0.06
     assert abs(np.corrcoef(event.touchdown_s[1:], event.foot_angle_deg[1:])[0, 1]) < 0.06
     assert event.foot_angle_reason == ""
 

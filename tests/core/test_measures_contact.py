@@ -227,3 +227,13 @@ def test_moving_the_whole_body_moves_heights_and_leaves_angles(
             assert there[name] == pytest.approx(value + rise_m, abs=1e-9)
         elif name != "toe_x_m":
             assert there[name] == pytest.approx(value, abs=1e-7)
+
+
+@pytest.mark.parametrize(("u95_share", "is_given"), [(0.45, True), (0.55, False)])
+def test_a_contact_time_is_given_when_known_to_half_of_itself(made: Made, u95_share: float, is_given: bool) -> None:
+    """What its reason says: 'not known to within half of itself'. 110 ms, toe-off alone uncertain, SD = u95 / 2."""
+    spread = np.random.default_rng(5).normal(size=len(made.drawn(0.0)) - 1)
+    spread = (spread - spread.mean()) / spread.std(ddof=1) * u95_share * 0.110 / 2.0
+    event = made.event(touchdown_s=made.drawn(0.70), toe_off_s=np.concatenate([[0.81], 0.81 + spread]))
+
+    assert ("contact_time_s" in values(made.contact(made.posture(), event=event))) == is_given

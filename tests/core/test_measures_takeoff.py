@@ -250,3 +250,15 @@ def test_last_flight_of_a_run_through_is_one_running_flight_among_others(made: M
 
     assert through >= 9.81 - (9.81 - 8.5) / 4.0  # an equal share of it at most, less for being the odd one out
     assert leapt < through - 0.3
+
+
+def test_the_drop_to_take_off_takes_the_lowest_of_support_toe_off_and_landing(made: Made) -> None:
+    """Worked by hand, 0.913 m at touchdown: each of the three is the lowest once, and each alone decides."""
+    down = made.posture(hip_m=(0.0, 0.913))
+    for lowest_m, off_m, landing_m in ((0.861, 0.890, 0.880), (0.875, 0.842, 0.860), (0.880, 0.871, 0.853)):
+        second = made.contact(down, made.posture(hip_m=(0.5, off_m)), hip_lowest_m=made.drawn(lowest_m))
+        plant = made.contact(made.posture(hip_m=(0.0, landing_m)))
+
+        got = penultimate_measures({-1: second, 0: plant}, standing_hip_m=None)
+
+        assert value(got["hip_drop_to_takeoff_m"]) == pytest.approx(0.913 - min(lowest_m, off_m, landing_m))

@@ -66,3 +66,11 @@ def test_only_a_contact_that_rises_is_ever_the_take_off(rise: list[float], first
     else:
         assert rise[index] > TAKEOFF_RISE_M_PER_S
         assert reference_index(index, places, [True] * len(rise), board=board) == index
+
+
+@pytest.mark.parametrize(("rise_m_per_s", "index"), [(9.81 * 0.25 / 2.0, None), (6.0 * np.tan(np.radians(13.0)), 3)])
+def test_a_low_take_off_of_a_drill_is_one_and_a_long_running_flight_is_not(
+    rise_m_per_s: float, index: int | None
+) -> None:
+    """Closed forms: a level flight of 0.25 s, longer than any running step's, leaves at 1.23 m/s; 13 deg at 6 m/s rises at 1.39."""
+    assert takeoff_index([0.6, 0.7, 0.5, rise_m_per_s], PLACES_M, board=True) == index

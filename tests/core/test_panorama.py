@@ -11,7 +11,7 @@ from penult.core.moving_camera.panorama import camera_of_picture, solved_panoram
 from penult.core.moving_camera.turning import solved_turn
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats
-from penult.model.panorama import Matches, Sighted
+from penult.model.panorama import Matches, Panorama, Sighted
 
 SIZE_PX = (1920, 1080)
 FOCAL_PX = 3800.0
@@ -145,3 +145,23 @@ def test_a_frame_between_two_pictures_is_found_although_a_third_of_its_points_mo
     expected = Rotation.from_matrix(true @ turns[5].T).as_rotvec()
     assert np.degrees(np.abs(found.motion[:3] - expected)).max() < 0.01
     assert abs(found.motion[3]) < 3e-4
+
+
+def test_a_level_camera_has_a_sound_covariance() -> None:
+    """Half a turn from the runway's axes a rotation vector may jump to its opposite; turns known to 1e-4 must stay so."""
+    level = np.diag([1.0, -1.0, -1.0])
+    panorama = Panorama(
+        centre_m=CENTRE_M,
+        log_focal=float(np.log(FOCAL_PX)),
+        k1=0.0,
+        turns=level[None],
+        covariance=1e-8 * np.eye(8),
+        image_size_px=SIZE_PX,
+        reference=0,
+        noise_px=0.1,
+    )
+
+    camera = camera_of_picture(panorama, 0)
+
+    # the derivative of a rotation vector by a turn is at most half a turn over two, pi / 2, at half a turn
+    assert np.sqrt(np.diag(camera.covariance)[:3]).max() <= 1e-4 * np.pi / 2.0 * 1.01

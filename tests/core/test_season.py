@@ -140,3 +140,11 @@ def test_clips_without_a_date_are_left_out_and_counted() -> None:
 
     assert len(found.trials) == 12
     assert "1 clips have no date" in found.notices[0].text
+
+
+def test_the_date_from_which_changes_are_counted_is_the_last_day_before_them() -> None:
+    """Since 12 October, a day with a session: that session (0.04) is the one before, not that of the week before (0.05)."""
+    change = season("A1", clips(EVEN), since="2026-10-12").changes[0]
+
+    assert change.before_date == "2026-10-12"
+    assert change.change == pytest.approx(0.02 - 0.04)

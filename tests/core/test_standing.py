@@ -36,7 +36,12 @@ def drawn(toes_m: tuple[float, ...], doubt_m: float) -> Draws:
     xy_m[1:] += rng.normal(0.0, doubt_m, (COUNT, 1, 1, 1))  # of the camera: the same everywhere
     nothing = np.zeros_like(xy_m)
     return Draws(
-        xy_m=xy_m, camera_theta=np.zeros((COUNT, 9)), generator=rng, lasting_m=nothing, unrest=1.0, late=np.zeros(COUNT)
+        xy_m=xy_m,
+        camera_theta=np.zeros((COUNT, 9)),
+        generator=rng,
+        lasting_m=nothing,
+        unrest=1.0,
+        late=np.zeros((2, COUNT)),
     )
 
 

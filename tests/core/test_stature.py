@@ -60,7 +60,12 @@ def drawn(scale: float, bias_m: float = 0.0) -> Draws:
     xy_m[1:, :, INDEX["head"], 1] += rng.normal(0.0, bias_m, (COUNT, 1)) if bias_m else 0.0
     nothing = np.zeros_like(xy_m)
     return Draws(
-        xy_m=xy_m, camera_theta=np.zeros((COUNT, 9)), generator=rng, lasting_m=nothing, unrest=1.0, late=np.zeros(COUNT)
+        xy_m=xy_m,
+        camera_theta=np.zeros((COUNT, 9)),
+        generator=rng,
+        lasting_m=nothing,
+        unrest=1.0,
+        late=np.zeros((2, COUNT)),
     )
 
 

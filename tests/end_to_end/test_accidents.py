@@ -178,7 +178,7 @@ def test_a_clip_in_a_folder_that_may_not_be_entered_is_said(
     (tmp_path / "shut").chmod(0o700)
 
     assert done.returncode == 2, done.stderr
-    assert done.stderr.startswith(f"error: {film} may not be used")
+    assert done.stderr.startswith(f"error: {film} cannot be used: no permission")
     assert not (tmp_path / "result").exists()
 
 

@@ -130,6 +130,30 @@ def test_other_methods_are_refused(small: LocalServer, method: str) -> None:
         assert not [name for name in answer.headers if name.startswith("access-control")]
 
 
+def test_an_upgrade_is_refused_in_plain_words(small: LocalServer) -> None:
+    """RFC 6455, 4.1: what a browser's WebSocket asks; with the cookie too, an answer of HTTP and no handshake."""
+    with httpx.Client() as client:
+        client.get(small.address)
+        cookie = "; ".join(f"{k}={v}" for k, v in client.cookies.items())
+    lines = [
+        "GET /news HTTP/1.1",
+        f"Host: 127.0.0.1:{small.port}",
+        "Upgrade: websocket",
+        "Connection: Upgrade",
+        "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==",
+        "Sec-WebSocket-Version: 13",
+        f"Cookie: {cookie}",
+    ]
+    with socket.create_connection(("127.0.0.1", small.port), timeout=5.0) as asked:
+        asked.sendall(("\r\n".join(lines) + "\r\n\r\n").encode())
+        answer = b""
+        while b"alone" not in answer and (piece := asked.recv(65536)):
+            answer += piece
+
+    assert answer.startswith(b"HTTP/1.1 400 ")
+    assert b"this server speaks HTTP alone" in answer
+
+
 @pytest.mark.parametrize("kind", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""])
 def test_forms_and_plain_text_are_refused(small: LocalServer, kind: str) -> None:
     """What a foreign page could post without asking: refused before it is read."""

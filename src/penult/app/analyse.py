@@ -21,6 +21,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.sighting_file import NAME as SIGHTING
 from penult.adapters.film import video
 from penult.adapters.logbook.place import default_place
+from penult.app.address_space import check_memory
 from penult.app.job import Job
 from penult.app.progress import Progress
 from penult.errors import ResultError
@@ -28,6 +29,7 @@ from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
 from penult.model.method import METHOD
 from penult.model.settings import Settings
+from penult.whole_file import told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +86,7 @@ def analyse(
     kept = unchanged(folder, clip_path, {**method, "corrections": record or None})
     if kept is not None:
         return Result(analysis=kept, folder=folder)
+    check_memory()
     from penult.app.fresh import fresh  # heavy: only when there is something to measure
 
     job = Job(
@@ -154,7 +157,7 @@ def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
         "penult": __version__,
         "pose_model": "heavy",
         "pose_model_sha256": pose.MODEL_SHA256,
-        "calibration": lane_path.name,
+        "calibration": told(lane_path.name),
         "calibration_sha256": hashlib.sha256(lane_path.read_bytes()).hexdigest(),
         "settings": {k: v for k, v in asdict(settings).items() if v not in (None, "", (), [])},
         "libraries": {name: version(name) for name in ("mediapipe", "opencv-python", "av", "numpy", "scipy")},

@@ -48,7 +48,7 @@ def write_markers(out: Path, numbers: Sequence[int], paper: str) -> Path:
         If the place cannot be written.
     """
     cells = {number: marker_cells(number) for number in numbers}
-    write_files(out.parent, {out.name: marker_sheet(cells, paper)})
+    write_files(out.parent, {out.name: marker_sheet(cells, paper)}, is_private=False)
     return out
 
 

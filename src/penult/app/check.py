@@ -89,11 +89,15 @@ def check_lane(
         if still is not None and panned is None:
             place, more = _place(fit, still, clip_path, clip)
             notices += more
+    if panned is not None:
+        turned = f"A panned place: {len(panned[1])} pictures on one centre; below is what its square view gives."
+        notices += (turned,)
     stretches = expected_map(fit)
     return Checked(
         fit=fit,
         stretches=stretches,
-        advice=advice(fit, stretches, None if clip is None else clip.capture_rate_hz),
+        # a panned place rests on the marks of all its pictures, not on those of its still
+        advice=() if panned else advice(fit, stretches, None if clip is None else clip.capture_rate_hz),
         place=place,
         notices=notices,
         picture=None if still is None else _drawn(fit, still, picture or _beside(lane_path)),

@@ -70,7 +70,7 @@ def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, acro
             for n, w in zip(names, wanted, strict=True)
         ]
         repeats = _repeats(log, groups)
-    return _written(groups, repeats, out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+    return _written(groups, repeats, out, [logbook], across_lanes, _beside(logbook))
 
 
 def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
@@ -81,7 +81,7 @@ def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_l
     with logbook_at(logbook) as log:
         groups = split(from_logbook(log, wanted.choice), by)
         repeats = _repeats(log, groups)
-    return _written(groups, repeats, out, f"the logbook {logbook}", across_lanes, _beside(logbook))
+    return _written(groups, repeats, out, [logbook], across_lanes, _beside(logbook))
 
 
 def stills_of(group: Group, beside: Path) -> tuple[str, Stills]:
@@ -96,17 +96,27 @@ def stills_of(group: Group, beside: Path) -> tuple[str, Stills]:
 
 
 def _written(
-    groups: Sequence[Group], repeats: Sequence[Trial], out: Path, source: str, across_lanes: bool, beside: Path
+    groups: Sequence[Group],
+    repeats: Sequence[Trial],
+    out: Path,
+    source: Sequence[Path],
+    across_lanes: bool,
+    beside: Path,
 ) -> Compared:
+    is_logbook = beside != Path()
+    told, shown_source = (
+        f"the logbook {source[0]}" if is_logbook else ", ".join(map(str, source)),
+        "the logbook" if is_logbook else ", ".join(p.resolve().name for p in source),  # a page may be sent
+    )
     comparison = compare(groups[0], groups[1], repeats=repeats, across_lanes=across_lanes)
     offers = again_notices((t for g in groups for t in g.trials), beside)
     comparison = replace(comparison, notices=(*comparison.notices, *offers))
     pictures = (stills_of(groups[0], beside), stills_of(groups[1], beside))
-    page = comparison_html(comparison, pictures, source=source)
+    page = comparison_html(comparison, pictures, source=shown_source)
     files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
     write_files(out, files)
     written_places.record(out, default_place())
-    return Compared(comparison=comparison, folder=out, files=tuple(files), source=source)
+    return Compared(comparison=comparison, folder=out, files=tuple(files), source=told)
 
 
 def _repeats(log: Logbook, groups: Sequence[Group]) -> list[Trial]:
@@ -119,9 +129,9 @@ def _repeats(log: Logbook, groups: Sequence[Group]) -> list[Trial]:
     return [t for t in found if (t.analysis.run.athlete, condition_of(t)) in alike]
 
 
-def _places(wanted: Iterable[Wanted]) -> str:
-    return ", ".join(str(p) for w in wanted for p in w.places)
+def _places(wanted: Iterable[Wanted]) -> list[Path]:
+    return [p for w in wanted for p in w.places]
 
 
 def _beside(logbook: Path) -> Path:
-    return logbook if logbook.is_dir() else logbook.parent
+    return logbook.resolve() if logbook.is_dir() else logbook.resolve().parent

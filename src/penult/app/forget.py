@@ -96,8 +96,7 @@ def plan(label: str, *, logbook: Path, results: Sequence[Path] = ()) -> Plan:
     with opened(logbook) as log:
         held = forget.holdings(log, label)
         found = search(_person(label, held), _roots(log, held, results), logbook=log.path)
-        if not (held.rows or held.begun or found.traces):
-            log.athlete(label)  # says who is known
+        _refuse_unknown(log, label, held, found)
     return Plan(label=held.labels[0] if held.labels else label, held=held, found=found, is_plain=is_plain(label))
 
 
@@ -134,8 +133,9 @@ def forget_athlete(
         held = forget.holdings(log, label)
         roots = [] if keep_results else _roots(log, held, results)
         found = Found() if keep_results else search(_person(label, held), roots, logbook=log.path)
-        if not (held.rows or held.begun or found.traces):
-            log.athlete(label)
+        _refuse_unknown(log, label, held, found)
+        with log.writing():  # a logbook that cannot be written is said before anything is removed
+            pass
         try:
             _remove(found.traces, label, everywhere, {s for s, _ in held.clips}, done)
             done.cache_bytes = keypoint_cache.clear()
@@ -164,6 +164,12 @@ def forget_athlete(
     return done
 
 
+def _refuse_unknown(log: Logbook, label: str, held: Holdings, found: Found) -> None:
+    """Raise where nobody of that label is anywhere: neither in the logbook nor in a folder, nor by name in a text."""
+    if not (held.rows or held.begun or found.traces or (held.mentions and not is_plain(label))):
+        log.athlete(label)  # says who is known
+
+
 def _unfinished(what: str, details: Iterable[str], done: Forgotten, next_step: str) -> LogbookError:
     gone = f"removed before that: {len(done.removed)} results, pages and exports" if done.removed else ""
     said = next_step if "same again" in next_step else f"{next_step or 'put that right'}; then say the same again"
@@ -175,11 +181,12 @@ def _person(label: str, held: Holdings) -> Person:
 
 
 def _roots(log: Logbook, held: Holdings, results: Sequence[Path]) -> list[Path]:
-    """Return the folders to be searched: those that were said, of all sessions, beside the person's results, and written to."""
+    """Return the folders to be searched: those that were said, of all sessions, beside anybody's results, and written to."""
     beside = log.path.resolve().parent
     recorded = [beside / folder for folder in held.folders]
     near = [f.parent if (f / "analysis.json").is_file() or f.name.endswith("_analysis") else f for f in recorded]
     sessions = [beside / folder for folder in log.session_folders()]
+    sessions += dict.fromkeys((beside / folder).parent for folder in log.result_folders())
     written = [Path(p) for place in (log.path, default_place()) for p in written_places.recorded(place)]
     return [*results, *near, *(p for p in sessions if p.is_dir()), *written]
 

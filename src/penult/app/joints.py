@@ -31,7 +31,7 @@ from penult.model.track import PixelTrack
 class Looking:
     """The frames of one run, and what the pose model sees in them: remembered from an earlier time, or asked for now.
 
-    Which frames are looked at through what hangs on clip, lane and settings alone, never on what is remembered. `within`: first and
+    Which frames are looked at depends on clip, lane and settings alone, never on what is remembered. `within`: first and
     last frame, where not all of the run is wanted.
     """
 
@@ -151,7 +151,7 @@ dimensions with the generalised golden ratio, from memory)."""
 
 
 def _dithered(crop: Crop | None, height_px: float, frame: int, by: float) -> tuple[Crop | None, float]:
-    """Return the crop moved by up to `by` body heights and resized by up to that share, in a way that hangs on the frame alone."""
+    """Return the crop moved by up to `by` body heights and resized by up to that share, as the frame alone says."""
     if crop is None:
         return None, height_px
     x, y, wider = (by * (2.0 * (frame * step % 1.0) - 1.0) for step in _STEPS)

@@ -77,7 +77,7 @@ def write_lens(fit: LensFit, out: Path) -> None:
     OutputError
         If the place cannot be written.
     """
-    write_files(out.parent, {out.name: lens_text(fit.lens, fit.image_size_px).encode()})
+    write_files(out.parent, {out.name: lens_text(fit.lens, fit.image_size_px).encode()}, is_private=False)
 
 
 def into_lane(fit: LensFit, lane_path: Path) -> LaneFit:

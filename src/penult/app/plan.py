@@ -22,7 +22,7 @@ LEAD_S = 0.04
 
 DITHER = 0.08
 """For this the crop is moved and resized from frame to frame by up to this share of a body height. What the model adds of its own
-hangs on where the body lies in the crop; unless that changes it is the same in all frames of a support and no fit averages it
+depends on where the body lies in the crop; unless that changes it is the same in all frames of a support and no fit averages it
 away: hip drop 0.91 cm RMS without, 0.77 with (the same films). Not in the first look, which has to find the supports: at 0.04
 it lost a foot at the picture's edge, and where it is the only look, at 120 Hz and less, 0.02 made knees worse (3.2 to 5.8 deg)."""
 

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from penult.adapters.files import written_places
 from penult.adapters.files.gates_csv import read_gates
+from penult.adapters.logbook.place import default_place
 from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at
 from penult.core.clips.run_ups import Gates, run_names, run_ups
 from penult.core.clips.zones import DEFAULT_ZONES_M
@@ -68,9 +70,11 @@ def write_run_ups(
         source, name = f"the logbook {logbook}", wanted.choice.athlete
     trials.sort(key=lambda t: (t.said.date, t.said.session))
     found = run_ups(name, trials, zones_m=zones_m, gates=_gates(gates, trials))
-    page = run_ups_html(found, source=source)
+    told = "the logbook" if wanted.choice else ", ".join(p.resolve().name for p in wanted.places)
+    page = run_ups_html(found, source=told)  # it may be sent: not where things lie
     files = {PAGE: page.encode("utf-8", errors="replace"), **run_ups_csv(found)}
     write_files(out, files)
+    written_places.record(out, default_place())
     return Written(runs=found, folder=out, files=tuple(files), source=source)
 
 

@@ -57,7 +57,7 @@ def write_season(choice: Choice, *, since: str, logbook: Path, out: Path) -> Wri
     beside = logbook if logbook.is_dir() else logbook.parent
     found = replace(found, notices=(*found.notices, *again_notices(trials, beside)))
     source = f"the logbook {logbook}"
-    page = season_html(found, athlete, tape, notes, source=source)
+    page = season_html(found, athlete, tape, notes, source="the logbook")  # it may be sent: not where it lies
     files = {PAGE: page.encode("utf-8", errors="replace"), **season_csv(found)}
     write_files(out, files)
     written_places.record(out, default_place())

@@ -123,6 +123,8 @@ def _odd_pictures(scene: Scene, run: AthletePath) -> Edited | None:
     if scene.changes is None:
         return None
     found = edited(scene.changes, scene.clip.time_s, *rows_of(run, scene.clip))
+    if found is not None and found.kind != "repeated" and len(scene.cameras) > 1:
+        return None  # a camera that moves unevenly changes more, or less, from picture to picture
     refuse_edited(found)
     return found
 

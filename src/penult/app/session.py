@@ -25,7 +25,7 @@ from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.session import session_html
-from penult.whole_file import read_whole, write_whole
+from penult.whole_file import read_whole, told, write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
 """Analyses one clip into a result folder; must be a module's function (or a partial of one) to run in other processes."""
@@ -131,7 +131,7 @@ def run_session(
 
 def _session(folder: Path, plans: Iterable[Plan], done: Mapping[Path, ClipOutcome]) -> Session:
     clips = tuple(done[p.clip] for p in plans if p.clip in done)
-    return Session(name=folder.resolve().name, folder=str(folder), clips=clips)
+    return Session(name=told(folder.resolve().name), folder=str(folder), clips=clips)
 
 
 def _clips(folder: Path) -> list[Path]:
@@ -219,7 +219,7 @@ def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete], dat
 def _said(row: SessionRow, folder: Path, date: str) -> Said:
     return Said(
         date=row.date or date,
-        session=folder.resolve().name,
+        session=told(folder.resolve().name),
         approach_strides=row.approach_strides,
         official_distance_m=row.official_distance_m,
         note=row.note,
@@ -313,11 +313,13 @@ def record_outcome(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path
         trial = Trial(
             analysis=outcome.analysis,
             said=plan.said,
-            folder=str(plan.result.resolve()),
+            folder=told(str(plan.result.resolve())),
             hip_path=read_hip_path(path) if path.exists() else None,
         )
         with opened(logbook, create=True) as log:
-            log.put_trials([trial], session_folder=str(folder.resolve()), corrections=[read_corrections(plan.result)])
+            log.put_trials(
+                [trial], session_folder=told(str(folder.resolve())), corrections=[read_corrections(plan.result)]
+            )
     clips = state.read_state(folder)
     clips[plan.clip.name] = {"sha256": plan.sha256, "key": plan.key}
     state.write_state(folder, clips)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+from penult.adapters.files.network_file import shoe_networks
 from penult.adapters.pictures.patches import PatchCollector
 from penult.core.measures.events import nearest_camera, rough_contact
 from penult.core.pipeline import Located
@@ -47,4 +48,4 @@ class ShoeLook:
 
     def contacts(self) -> tuple[ShoeContact, ...]:
         """Return every support refined from its pictures, in order."""
-        return refine_all([evened(p) for p in self._collector.patches()], self._roughs)
+        return refine_all([evened(p) for p in self._collector.patches()], self._roughs, shoe_networks())

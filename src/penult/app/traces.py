@@ -35,6 +35,7 @@ Kind = Literal["result", "half a result", "page", "export", "state", "words", "h
 PAGES = {
     "session.html": ("session.html",),
     "season.html": ("season.html", "season.csv"),
+    "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),
     "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv"),
 }
 """Pages, each with the tables that are written with it."""
@@ -48,7 +49,7 @@ MOST_FILES = 200_000
 _SQLITE = b"SQLite format 3\x00"
 _HALF = re.compile(r"\..+\.(partial|previous)-\d+-[0-9a-f]{8}-[0-9a-f]{8}\Z")
 _BDI = re.compile(r"<bdi>(.*?)</bdi>", re.DOTALL)
-_TITLE = re.compile(r"<title>(.*?): season from", re.DOTALL)
+_TITLE = re.compile(r"<title>(.*?): (?:season from|\d+ run-ups)", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,7 +63,7 @@ def denied(error: PermissionError) -> InputError:
     """Return what is said where the system does not let this user at a file or folder, wherever it stood in our way."""
     place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "a file"
     return InputError(
-        f"{place} may not be used",
+        f"{place} cannot be used: no permission",
         error.strerror or str(error),
         next_step="give yourself the right to it (and to the folders it lies in), or copy it elsewhere",
     )

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
+from penult.adapters.caches.keypoint_cache import cache_folder
 from penult.outputs.texts.plain import shown
 
 if TYPE_CHECKING:
@@ -34,8 +35,9 @@ def print_plan(plan: Plan, *, keep_results: bool, blacks_out: bool) -> None:
             console.print(f"{verb}: {shown(str(trace.path), 400)}: {trace.why}")
         _more(console, len(plan.found.traces))
     if held.mentions:
-        verb = "would be blacked out in" if blacks_out else "stands in, and would be left in,"
-        console.print(f"the label {verb} {len(held.mentions)} texts about others:")
+        verb = "would be blacked out in" if blacks_out else "stands, and would stay, in"
+        count = len(held.mentions)
+        console.print(f"the label {verb} {count} {'text' if count == 1 else 'texts'} about others:")
         for mention in held.mentions[:_MOST]:
             console.print(f"  {mention.place}: {shown(mention.blacked_out if blacks_out else mention.text, 120)}")
         _more(console, len(held.mentions))
@@ -57,12 +59,11 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
     for trace in done.removed:
         verb = "rewritten" if trace.kind in _REWRITTEN else "deleted"
         console.print(f"{verb}: {shown(str(trace.path), 400)}")
-    console.print(f"cache of joints emptied: {done.cache_bytes / 1e6:.1f} MB")
+    console.print(f"cache of joints emptied: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
     if e is not None:
-        console.print(
-            f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook; each of these files was written"
-        )
-        console.print("anew and is, byte for byte, what the rows that are left make:")
+        about = " (about others, as a plain word or number: --everywhere blacks it out)" if e.left_in_text else ""
+        console.print(f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook{about};")
+        console.print("each of these files was written anew and is, byte for byte, what the rows that are left make:")
         for file in e.files:
             console.print(f"  {shown(file, 400)}")
     if done.looked_at:

@@ -210,7 +210,7 @@ def forget(
         bool | None,
         typer.Option(
             "--everywhere/--not-everywhere",
-            help="Black the label out in texts about others (else unless it is a plain word or a number).",
+            help="Black the label out in texts about others; by itself only where it is no plain word or number.",
         ),
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only list what would go.")] = False,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from penult.core.checks.said_kind import seen_words
 from penult.model import catalogue
+from penult.model.measured import Measured
 from penult.outputs.texts import words
 
 if TYPE_CHECKING:
@@ -54,6 +55,9 @@ def sequence_lines(analysis: Analysis) -> list[tuple[str, str]]:
         return []
     seen = seen_words([kind for _, kind in analysis.run.phases])
     lines = [("seen", f"{seen}, feet {sequence.feet} from contact {sequence.first_contact} on")]
+    hop = analysis.phases[0].measures.get("hop_from_board_m") if analysis.phases else None
+    if isinstance(hop, Measured):
+        lines.append((words.term("hop_from_board_m").words, words.shown("hop_from_board_m", hop, minus="-").text))
     for name in catalogue.names("sequence"):
         shown = words.shown(name, sequence.measures.get(name), minus="-")
         if not shown.reason:

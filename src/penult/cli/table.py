@@ -81,7 +81,7 @@ def _print_phases(analysis: Analysis, console: Console, width: int) -> None:
         table = phases_table(analysis, words.PLUS_MINUS)
     console.print(table, width=width)
     for label, text in sequence_lines(analysis):
-        console.print(f"  {label:<40}{text}", highlight=False, markup=False, soft_wrap=True)
+        console.print(f"  {label:<40} {text}", highlight=False, markup=False, soft_wrap=True)
     if analysis.sequence and analysis.sequence.began_before:
         _print_wrapped(
             "  - ", "the series began before the clip: 0 is the first contact wholly in the picture", console

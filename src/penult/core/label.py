@@ -31,6 +31,11 @@ _IGNORED = re.compile(
 )
 """Signs that are not drawn (Unicode 16, Default_Ignorable_Code_Point): they may lie within a word."""
 
+_UNSPACED = re.compile(
+    "[\u0e00-\u0eff\u1000-\u109f\u1100-\u11ff\u1780-\u17ff\u3040-\u30ff\u3400-\u9fff\uac00-\ud7ff\uf900-\ufaff]"
+)
+"""Thai, Lao, Burmese, Khmer, kana, Han; and Korean, whose particles follow a name without a space."""
+
 _PICTURE = re.compile(r"base64,[A-Za-z0-9+/=]{40,}")
 _JSON_ESCAPE = re.compile(r"(?:\\u[0-9a-fA-F]{4})+")
 
@@ -43,7 +48,11 @@ def folded(text: str) -> str:
 def is_plain(label: str) -> bool:
     """Tell whether a label is also a number, a letter or a word of the trade: a text with it may not mean the person."""
     core = folded(label).strip()
-    return len(core) < 2 or core.isnumeric() or bool(re.fullmatch(r"[\d\s.,:/_-]+", core)) or core in PLAIN_WORDS
+    letters = unicodedata.normalize("NFC", core)
+    is_letter = len(letters) < 2 and letters.lower() != letters.upper()
+    return (
+        not core or is_letter or core.isnumeric() or bool(re.fullmatch(r"[\d\s.,:/_-]+", core)) or core in PLAIN_WORDS
+    )
 
 
 class Label:
@@ -70,7 +79,7 @@ class Label:
         if text.isascii():
             line = text.lower()
             hits = [(h.start(), h.end()) for h in self._pattern.finditer(line) if h.end() > h.start()]
-            return [(a, b) for a, b in hits if not (_is_word(line, a - 1) or _is_word(line, b))]
+            return [(a, b) for a, b in hits if not (_joined(line, a) or _joined(line, b))]
         clusters = _clusters(text)
         starts, plain, at = {}, [], 0
         for i, (part, _, _) in enumerate(clusters):
@@ -85,7 +94,7 @@ class Label:
             first, after = starts.get(hit.start()), starts.get(hit.end())
             if first is None or after is None or hit.start() == hit.end():
                 continue
-            if not (_is_word(line, hit.start() - 1) or _is_word(line, hit.end())):
+            if not (_joined(line, hit.start()) or _joined(line, hit.end())):
                 found.append((clusters[first][1], clusters[after - 1][2]))
         return found
 
@@ -120,8 +129,10 @@ def _clusters(text: str) -> list[tuple[str, int, int]]:
     return out
 
 
-def _is_word(line: str, at: int) -> bool:
-    return 0 <= at < len(line) and line[at].isalnum()
+def _joined(line: str, at: int) -> bool:
+    """Tell whether the signs before and after a place belong to one word; scripts without spaces between words never do."""
+    pair = line[max(0, at - 1) : at + 1]
+    return 0 < at < len(line) and all(c.isalnum() and not _UNSPACED.match(c) for c in pair)
 
 
 def _unescaped(text: str) -> str:

@@ -27,6 +27,7 @@ from penult.core.joints.joint_bias import BODY_M, without_mean
 from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
+from penult.core.joints.walking import refuse_walk
 from penult.core.lane.camera import position_m
 from penult.core.measures.events import make_event, nearest_camera
 from penult.core.measures.evidence import (
@@ -45,7 +46,7 @@ from penult.core.measures.numbering import reference_index
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne
-from penult.core.trunk.hip_heights import HipHeights, cloth_factor, hip_heights
+from penult.core.trunk.hip_heights import HipHeights, cloth_factor, cloth_notice, hip_heights
 from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice, PhaseKind
@@ -95,7 +96,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
     NoContactError
         If no support is found.
     NotMeasurableError
-        If the clip has a cut in the run.
+        If the clip has a cut in the run, or shows a walk.
     """
     flat = to_runway(track, cameras, joint_depths(0.0))
     refuse_cut(flat)
@@ -108,6 +109,7 @@ def locate(track: PixelTrack, cameras: Sequence[Camera], size_px: tuple[int, int
             f"the athlete was seen in {int(np.isfinite(flat.xy_m[:, 0, 0]).sum())} frames",
             next_step="film side-on with the feet in the picture, and look at the pictures of the result of another clip",
         )
+    refuse_walk(supports)
     slow = _slowness(flat, supports, is_stated=settings.capture_rate_hz is not None)
     track = settle_arms(exchange(track, swap, LEG))
     track = dataclasses.replace(track, time_s=track.time_s / slow)
@@ -160,9 +162,11 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: boo
     """
     middles = np.array([(s.start_s + s.end_s) / 2.0 for s in supports])
     rate = 1.0 / float(np.median(np.diff(middles))) if len(middles) > 1 else float("nan")
+    value, u95 = rough_fall(track, supports)
+    tells = clock.fall_tells(value, u95)
     slow = clock.likely_slowness(rate, float("nan"))
     if slow == 1.0:
-        return slow
+        return clock.ratio_of_fall(value) if tells else slow
     height = mass_centre(track.xy_m, segment_table(None))[:, 1]
     falls = [
         fall_m_per_s2(track.time_s[rows], height[rows])
@@ -170,8 +174,6 @@ def _slowness(track: RunwayTrack, supports: Sequence[Support], *, is_stated: boo
     ]
     seen = [g for g in falls if np.isfinite(g)]
     fits = bool(seen) and abs(float(np.median(seen)) / GRAVITY_M_PER_S2 - 1.0) <= FALL_SHARE
-    value, u95 = rough_fall(track, supports)
-    tells = clock.fall_tells(value, u95)
     if fits or (is_stated and not tells):
         return 1.0
     return clock.likely_slowness(rate, value, u95) if tells else slow
@@ -275,7 +277,8 @@ def measure(
     )
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
-    analysis = report.analysis(clip, {**method, **height_method(tall)}, (*notices, *((doubt,) if doubt else ())))
+    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notice(cloth))
+    analysis = report.analysis(clip, {**method, **height_method(tall)}, notices)
     spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
     analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
     checked = scale_check(analysis, tall, settings.height_m)
@@ -345,6 +348,7 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
                 said=after is not None and after.same_foot is None,
+                phase_said=event.phase_said,
             )
         )
     kinds = kinds_of(flown)

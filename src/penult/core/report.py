@@ -26,7 +26,7 @@ from penult.core.measures.takeoff import (
     penultimate_measures,
     takeoff_measures,
 )
-from penult.core.numeric.seeds import SEED
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.uncertainty.draws import Draws
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import (
@@ -206,7 +206,7 @@ class Report:
         official_m = self.settings.official_m
         if official_m is None or not self.fit.lane.board:
             return None
-        return mark_of(official_m, len(self.draws.xy_m), np.random.default_rng(SEED + 19))
+        return mark_of(official_m, len(self.draws.xy_m), generator(Stream.TYPED_MARK))
 
     def _sequence(self, told: Sequence[Told]) -> JumpSequence | None:
         if self.takeoff is None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from penult.model.analysis import Foot, Mat
+from penult.model.analysis import Foot, Mat, PhaseKind
 
 Instant = Literal["touchdown", "toe_off"]
 
@@ -46,6 +46,14 @@ class FootChanged(Made):
     near_frame: float
     foot: Foot
     everywhere: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContactRelabelled(Made):
+    """What a contact takes off into, as a person saw it: a running step, or a phase of a series."""
+
+    near_frame: float
+    phase: PhaseKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +125,7 @@ Correction = (
     InstantMoved
     | InstantConfirmed
     | FootChanged
+    | ContactRelabelled
     | ContactDeleted
     | ContactAdded
     | JointDragged

@@ -22,9 +22,9 @@ class Key:
         Reduced, evened grey picture.
     at_px : (2,) float64
         How far the camera had moved on since the first picture, roughly.
-    corners : (n, 2) float64
+    corners_px : (n, 2) float64
         Points that optical flow can follow.
-    key_points : (m, 2) float64
+    key_points_px : (m, 2) float64
         Features.
     words : (m, 128) float32
         Their descriptions.
@@ -33,6 +33,6 @@ class Key:
     frame: int
     small: NDArray[np.uint8]
     at_px: Floats
-    corners: Floats
-    key_points: Floats
+    corners_px: Floats
+    key_points_px: Floats
     words: NDArray[np.float32]

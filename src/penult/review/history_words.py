@@ -11,6 +11,7 @@ from penult.model.corrections import (
     CaptureRateSet,
     ContactAdded,
     ContactDeleted,
+    ContactRelabelled,
     Correction,
     FootChanged,
     InstantConfirmed,
@@ -31,14 +32,19 @@ def correction_words(c: Correction, analysis: Analysis, clip: Clip) -> str:
         return f"{ENDS[c.instant]} of {_contact(c.near_frame, analysis, clip)} moved to {_seconds(c.to_frame, clip)}"
     if isinstance(c, InstantConfirmed):
         return f"{ENDS[c.instant]} of {_contact(c.near_frame, analysis, clip)} confirmed"
-    if isinstance(c, FootChanged):
-        others = ", all others exchanged with it" if c.everywhere else ""
-        return f"foot of {_contact(c.near_frame, analysis, clip)} set to {c.foot}{others}"
+    if isinstance(c, FootChanged | ContactRelabelled):
+        return _contact_changed(c, _contact(c.near_frame, analysis, clip))
     if isinstance(c, ContactDeleted | ContactAdded):
         return _contact_made(c, clip)
     if isinstance(c, JointDragged | LegsSwapped):
         return _body(c)
     return _setting(c)
+
+
+def _contact_changed(c: FootChanged | ContactRelabelled, name: str) -> str:
+    if isinstance(c, ContactRelabelled):
+        return f"{name} set to: {'running step' if c.phase == 'run' else words.PHASE_WORDS[c.phase]}"
+    return f"foot of {name} set to {c.foot}{', all others exchanged with it' if c.everywhere else ''}"
 
 
 def _contact_made(c: ContactDeleted | ContactAdded, clip: Clip) -> str:

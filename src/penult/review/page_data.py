@@ -122,6 +122,7 @@ def _contact(contact: Contact, analysis: Analysis, clip: Clip, done: Iterable[Co
         "name": words.contact_words(contact.number, analysis.run),
         "foot": contact.foot,
         "told": contact.told_foot,
+        "phase": analysis.run.phase_kind(contact.number),
         "span_s": [round(s, 7) for s in span],
         "span_frames": frames,
         "sd_s": [_u95(contact.measures.get(name)) for name in ("touchdown_s", "toe_off_s")],

@@ -116,6 +116,10 @@ class Gate:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer or pass on one request."""
+        if scope["type"] == "websocket":  # refused in the way of its own protocol: 403 before any handshake
+            await receive()
+            await send({"type": "websocket.close", "code": 1008})
+            return
         if scope["type"] != "http":
             return
         request = Request(scope)
@@ -138,6 +142,7 @@ class Gate:
         faults = (
             (len(hosts) != 1 or hosts[0] not in self._hosts, "this server answers to its own address only", 403),
             (bool(strangers), "this server does not answer to pages of other sites", 403),
+            ("upgrade" in headers, "this server speaks HTTP alone", 400),
             (request.method not in ("GET", "POST"), "GET and POST only", 405),
             (request.method == "POST" and kind != "application/json", "JSON only", 415),
             (not re.fullmatch(r"[0-9]{1,12}", length) or int(length) > MOST_BODY_BYTES, "too much", 413),
@@ -215,6 +220,7 @@ class LocalServer:
         config = uvicorn.Config(
             self.app,
             lifespan="off",
+            ws="none",  # whatever libraries are there: an upgrade is refused above
             log_level="error",
             access_log=False,
             server_header=False,

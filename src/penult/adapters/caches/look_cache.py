@@ -1,4 +1,4 @@
-"""What the first look at a clip found that does not hang on the lane's marks, kept between runs.
+"""What the first look at a clip found that does not depend on the lane's marks, kept between runs.
 
 With it, another lane file with the same still needs no second pass over the clip: the still's corners as they were seen, from
 which the camera is solved anew, and outlines of what moved. No picture is kept.

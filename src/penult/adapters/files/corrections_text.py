@@ -56,6 +56,12 @@ class _FootChanged(_Entry):
     everywhere: bool = False
 
 
+class _ContactRelabelled(_Entry):
+    kind: Literal["contact-relabelled"]
+    near_frame: _Position
+    phase: Literal["run", "bound", "hop", "step", "jump", "takeoff", "skiphop", "skipstep"]
+
+
 class _ContactDeleted(_Entry):
     kind: Literal["contact-deleted"]
     near_frame: _Position
@@ -131,6 +137,7 @@ _Any = Annotated[
     _InstantMoved
     | _InstantConfirmed
     | _FootChanged
+    | _ContactRelabelled
     | _ContactDeleted
     | _ContactAdded
     | _JointDragged
@@ -163,6 +170,7 @@ _ENTRIES: dict[str, type[_Entry]] = {
     "instant-moved": _InstantMoved,
     "instant-confirmed": _InstantConfirmed,
     "foot-changed": _FootChanged,
+    "contact-relabelled": _ContactRelabelled,
     "contact-deleted": _ContactDeleted,
     "contact-added": _ContactAdded,
     "joint-dragged": _JointDragged,
@@ -295,6 +303,6 @@ def _json(data: bytes) -> Any:
     try:
         return json.loads(data.decode("utf-8-sig"), object_pairs_hook=unique)
     except RecursionError:
-        raise ResultError("these are no corrections", "nested too deeply") from None
+        raise ResultError("the file holds no corrections", "nested too deeply") from None
     except ValueError as error:
         raise ResultError("the corrections are not readable JSON", str(error)[:200]) from None

@@ -35,7 +35,7 @@ def write_panorama(path: Path, panorama: Panorama, keys: list[Key], factor: int)
         If the place cannot be written.
     """
     stream = io.BytesIO()
-    counts = [[len(k.corners), len(k.words)] for k in keys]
+    counts = [[len(k.corners_px), len(k.words)] for k in keys]
     np.savez_compressed(
         stream,
         format=np.array(FORMAT),
@@ -48,8 +48,8 @@ def write_panorama(path: Path, panorama: Panorama, keys: list[Key], factor: int)
         at_px=np.stack([k.at_px for k in keys]),
         pictures=np.stack([k.small for k in keys]),
         counts=np.array(counts),
-        corners=np.concatenate([k.corners for k in keys]).astype(np.float32),
-        key_points=np.concatenate([k.key_points for k in keys]).astype(np.float32),
+        corners=np.concatenate([k.corners_px for k in keys]).astype(np.float32),
+        key_points=np.concatenate([k.key_points_px for k in keys]).astype(np.float32),
         words=np.concatenate([k.words for k in keys]).astype(np.uint8),
     )
     try:
@@ -106,12 +106,12 @@ def _place(a: dict[str, NDArray[Any]]) -> tuple[Panorama, list[Key], int]:
             frame=int(a["frames"][i]),
             small=np.ascontiguousarray(a["pictures"][i], dtype=np.uint8),
             at_px=a["at_px"][i].astype(np.float64),
-            corners=a["corners"][starts[i, 0] : ends[i, 0]].astype(np.float64),
-            key_points=a["key_points"][starts[i, 1] : ends[i, 1]].astype(np.float64),
+            corners_px=a["corners"][starts[i, 0] : ends[i, 0]].astype(np.float64),
+            key_points_px=a["key_points"][starts[i, 1] : ends[i, 1]].astype(np.float64),
             words=a["words"][starts[i, 1] : ends[i, 1]].astype(np.float32),
         )
         for i in range(n)
     ]
-    if not (0 <= reference < n and 1 <= factor <= 16 and all(len(k.corners) for k in keys)):
+    if not (0 <= reference < n and 1 <= factor <= 16 and all(len(k.corners_px) for k in keys)):
         raise ValueError("its numbers do not go together")
     return panorama, keys, factor

@@ -15,7 +15,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.errors import ResultError
 from penult.model.still import StillPicture
 from penult.model.trial import HipPath, Said, Trial
-from penult.whole_file import read_whole
+from penult.whole_file import read_whole, told
 
 SAID = "said.json"
 SAID_FORMAT = "penult-said/1"
@@ -60,7 +60,7 @@ def read_trial(folder: Path) -> Trial:
     return Trial(
         analysis=read_analysis(folder),
         said=read_said(folder),
-        folder=str(folder.resolve()),
+        folder=told(str(folder.resolve())),
         hip_path=read_hip_path(path) if path.exists() else None,
     )
 

@@ -29,6 +29,7 @@ from penult.errors import ClipError
 from penult.model.analysis import Notice
 from penult.model.arrays import Floats
 from penult.model.clip import Clip, Frame
+from penult.whole_file import told
 
 Grey = NDArray[np.uint8]
 _Place = tuple[int, Any, Any]  # index, decoded frame, its stream
@@ -85,7 +86,7 @@ def _clip(path: Path, table: Packets, shown: Shown, capture_rate_hz: float | Non
     if any(notice.code == "damaged" for notice in lost):  # its gaps are told there
         times = replace(times, notices=tuple(n for n in times.notices if n.code != "frames-dropped"))
     return Clip(
-        file=path.name,
+        file=told(path.name),
         sha256=sha256,
         size_px=shown.turn.size_px(shown.square_px),
         time_s=times.time_s,

@@ -247,6 +247,10 @@ class Logbook:
         )
         return [str(r[0]) for r in rows]
 
+    def result_folders(self) -> list[str]:
+        """Return the result folders of all clips."""
+        return [str(r[0]) for r in self.connection.execute("SELECT DISTINCT folder FROM clip WHERE folder <> ''")]
+
     def session_folders(self) -> list[str]:
         """Return the folders of all sessions."""
         return [str(r[0]) for r in self.connection.execute("SELECT DISTINCT folder FROM session WHERE folder <> ''")]
@@ -306,7 +310,7 @@ class Logbook:
         return int(self.connection.execute("SELECT id FROM session WHERE name = ? AND date = ?", key).fetchone()[0])
 
     def _put_trial(self, trial: Trial, session_folder: str, correction: str) -> bool:
-        """Write one clip with everything that hangs on it; True if an earlier result gave way."""
+        """Write one clip with everything that depends on it; True if an earlier result gave way."""
         label, c = trial.analysis.run.athlete, self.connection
         key = (trial.analysis.clip.sha256, run_number(trial.analysis))
         earlier = c.execute("SELECT id FROM clip WHERE sha256 = ? AND run = ?", key).fetchone()

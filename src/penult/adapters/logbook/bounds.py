@@ -82,6 +82,7 @@ CHECKS: Mapping[tuple[str, str], Check] = {
     ("contact", "number"): NUMBER,
     ("contact", "wholly_seen"): YES_OR_NO,
     ("contact", "by_hand"): YES_OR_NO,
+    ("contact", "foot_sure"): YES_OR_NO,
     ("contact", "start_s"): SECONDS,
     ("contact", "end_s"): SECONDS,
     ("contact", "lowest_s"): SECONDS,

@@ -43,7 +43,12 @@ _MEASURE_COLUMNS = ("clip_id", "part", "number", "name", "value", "u95", "by_han
 _SINCE = {"hip_path": 2}
 """Tables that came later than the first version."""
 
+_COLUMNS_SINCE = {("contact", "kind"): 4, ("contact", "foot_sure"): 4}
+"""Columns that came later; an export from before holds none, and gets what the table has by itself."""
+
 _WHOLE = re.compile(r"-?[0-9]{1,18}\Z")
+_LATER = frozenset({("contact", "kind"), ("contact", "foot_sure")})
+"""Columns that exports of older versions have not; the schema says what they hold then."""
 _PARENTS = {"athlete_id": "athlete", "session_id": "session", "clip_id": "clip"}
 
 
@@ -115,7 +120,7 @@ def import_folder(log: Logbook, folder: Path) -> Imported:
     if not is_export(folder):
         raise LogbookError(f"{folder} is not an exported logbook", f"there is no {MARK} of format {FORMAT} in it")
     version = _version(folder)
-    work = _Import(log.connection, folder)
+    work = _Import(log.connection, folder, version)
     with log.writing():
         for table in schema.CONTENT:
             if version >= _SINCE.get(table, 1):
@@ -220,8 +225,8 @@ def _clear(folder: Path) -> None:
 class _Import:
     """One import under way: ids of the files against ids of the logbook, and the faults found."""
 
-    def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
-        self.connection, self.folder = connection, folder
+    def __init__(self, connection: sqlite3.Connection, folder: Path, version: int) -> None:
+        self.connection, self.folder, self.version = connection, folder, version
         self.ids: dict[str, dict[int, int | None]] = {t: {} for t in ("athlete", "session", "clip")}
         self.added = dict.fromkeys(schema.CONTENT, 0)
         self.kept = 0
@@ -237,7 +242,8 @@ class _Import:
             return
         header, rows = rows_of(path)
         types = self._types(table)
-        wrong = [c for c in header if c not in types] + [c for c in types if c not in header]
+        missing = [c for c in types if c not in header and (table, c) not in _LATER]
+        wrong = [c for c in header if c not in types] + missing
         if wrong:
             self.faults.append(f"{path.name}: columns missing or unknown: {', '.join(wrong)[:200]}")
             return
@@ -271,7 +277,8 @@ class _Import:
             may_miss = {"number", "value", "u95", "not_measured"}
             return {c: (k, c in may_miss) for c, k in zip(_MEASURE_COLUMNS, kinds, strict=True)}
         rows = self.connection.execute(f"PRAGMA table_info({table})")
-        return {str(r[1]): (str(r[2]), not r[3] and not r[5]) for r in rows}
+        types = {str(r[1]): (str(r[2]), not r[3] and not r[5]) for r in rows}
+        return {c: t for c, t in types.items() if _COLUMNS_SINCE.get((table, c), 1) <= self.version}
 
     def _values(
         self, header: Sequence[str], cells: Sequence[str], types: Mapping[str, tuple[str, bool]]

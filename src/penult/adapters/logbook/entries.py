@@ -48,7 +48,7 @@ _PARTS = {
     "measure": "SELECT part, name, number, value, u95, by_hand, reason.text FROM measure JOIN name ON name.id = name_id"
     " LEFT JOIN reason ON reason.id = reason_id WHERE clip_id = ?",
 }
-"""What hangs on a clip, with words in the place of their numbers."""
+"""What depends on a clip, with words in the place of their numbers."""
 
 
 def entries(log: Logbook, *, athlete: str = "", kinds: Iterable[str] = KINDS) -> list[Entry]:
@@ -197,7 +197,7 @@ def _state(log: Logbook, kind: str, number: int) -> dict[str, Any]:
 
 
 def _state_or_none(log: Logbook, kind: str, number: int) -> dict[str, Any] | None:
-    """Return an entry with everything that hangs on it, with words in the place of the numbers of other rows."""
+    """Return an entry with everything that depends on it, with words in the place of the numbers of other rows."""
     cursor = log.connection.execute(f"SELECT * FROM {kind} WHERE id = ?", (number,))
     found = cursor.fetchone()
     if found is None:

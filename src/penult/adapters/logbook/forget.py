@@ -11,7 +11,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,24 +20,10 @@ from typing import Any
 from penult.adapters.logbook.book import Logbook
 from penult.adapters.logbook.connection import WAIT_S, errors_named
 from penult.adapters.logbook.schema import backups_of, half_backups_of
+from penult.adapters.logbook.typed_texts import black_out, changes, mentions, tables_of
 from penult.core.label import Label, folded, is_plain
 from penult.errors import LogbookError
-from penult.model.logbook import Erased, Holdings, Mention
-
-FREE_TEXT = {
-    "session": ("name", "folder"),
-    "clip": ("file", "kind", "note", "calibration", "folder"),
-    "note": ("text",),
-    "tape": ("event", "note"),
-}
-"""Columns that hold what people typed, names of files and folders among it."""
-
-FREE_JSON = {"clip": ("method",), "correction": ("content",), "history": ("before",)}
-"""Columns of JSON in which the values under FREE_KEYS are such texts."""
-
-FREE_KEYS = frozenset({"athlete", "kind", "calibration", "name", "folder", "file", "note", "text", "event"})
-CORRECTIONS, CORRECTION_KEYS = frozenset({"corrections", "done", "undone"}), frozenset({"word"})
-"""Corrections name their own kind by a word of ours; what a person typed is in `word`."""
+from penult.model.logbook import Erased, Holdings
 
 _SCRYPT = {"n": 1 << 14, "r": 8, "p": 1}  # RFC 7914; 16 MB and some 50 ms: a list of names is not tried in passing
 _HEADER_MAY_DIFFER = (*range(18, 20), *range(24, 28), *range(40, 44), *range(92, 100))
@@ -71,7 +57,7 @@ def holdings(log: Logbook, label: str) -> Holdings:
         rows={"athlete": len(ids), **{t: n for t, n in _counts(c, ids).items() if n}} if ids else {},
         clips=tuple(dict.fromkeys(known)),
         folders=tuple(dict.fromkeys(f for f in [*folders, *kept.get("folders", [])] if f)),
-        mentions=tuple(m for key, m in _mentions(c, name) if key not in own),
+        mentions=tuple(m for key, m in mentions(c, name) if key not in own),
         begun=pending[1] if pending else "",
     )
 
@@ -227,12 +213,12 @@ def _erase(connection: sqlite3.Connection, name: Label, everywhere: bool | None)
     for athlete in _athlete_ids(connection, name):
         for table, count in _erase_rows(connection, athlete).items():
             rows[table] = rows.get(table, 0) + count
-    if "history" in _tables(connection):
+    if "history" in tables_of(connection):
         rows["history"] = _erase_history(connection, name)
     connection.execute("DELETE FROM reason WHERE id NOT IN (SELECT reason_id FROM measure WHERE reason_id IS NOT NULL)")
     if everywhere is None:
         everywhere = not is_plain(name.text)
-    return rows, _black_out(connection, name) if everywhere else 0
+    return rows, black_out(connection, name) if everywhere else 0
 
 
 def _erase_rows(connection: sqlite3.Connection, athlete: int) -> dict[str, int]:
@@ -273,104 +259,11 @@ def _labels_in(value: Any) -> Iterator[str]:
 
 
 def _tables_with(connection: sqlite3.Connection, column: str) -> list[str]:
-    return [t for t in _tables(connection) if column in _columns(connection, t)]
-
-
-def _tables(connection: sqlite3.Connection) -> list[str]:
-    rows = connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")
-    return [str(r[0]) for r in rows]
+    return [t for t in tables_of(connection) if column in _columns(connection, t)]
 
 
 def _columns(connection: sqlite3.Connection, table: str) -> set[str]:
     return {str(r[1]) for r in connection.execute(f"PRAGMA table_info({table})")}
-
-
-# --- texts of others -------------------------------------------------------------------------------------------
-
-
-def _mentions(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[tuple[str, int], Mention]]:
-    """Yield every text that would change, with the table and id of its row."""
-    for table, column, key, text, changed in _changes(connection, name):
-        yield (table, key), Mention(place=f"{table}-{key} {column}", text=text, blacked_out=changed)
-
-
-def _changes(connection: sqlite3.Connection, name: Label) -> Iterator[tuple[str, str, int, str, str]]:
-    """Yield table, column, row, text and changed text for every typed text in which the label stands."""
-    known = _tables(connection)
-    ways: tuple[tuple[Mapping[str, Sequence[str]], Callable[[str], str]], ...] = (
-        (FREE_TEXT, name.blacked_out),
-        (FREE_JSON, lambda text: _json_blacked_out(text, name)),
-    )
-    for columns, way in ways:
-        for table in (t for t in columns if t in known):
-            key = "clip_id" if table == "correction" else "id"
-            for column in columns[table]:
-                rows = connection.execute(f"SELECT {key}, {column} FROM {table}").fetchall()
-                for row, text in rows:
-                    changed = way(str(text))
-                    if changed != text:
-                        yield table, column, int(row), str(text), changed
-
-
-def _json_blacked_out(text: str, name: Label) -> str:
-    """Return JSON with the label blacked out in typed texts alone; the text as it is where nothing changes."""
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        return name.blacked_out(text)  # nobody's JSON: a text like any other
-    changed = _walked(content, name, FREE_KEYS)
-    return json.dumps(changed, ensure_ascii=False, sort_keys=True) if changed != content else text
-
-
-def _walked(value: Any, name: Label, keys: frozenset[str]) -> Any:
-    if isinstance(value, dict):
-        return {k: _of_key(k, v, name, CORRECTION_KEYS if k in CORRECTIONS else keys) for k, v in value.items()}
-    return [_walked(v, name, keys) for v in value] if isinstance(value, list) else value
-
-
-def _of_key(key: str, value: Any, name: Label, keys: frozenset[str]) -> Any:
-    if not isinstance(value, str):
-        return _walked(value, name, keys)
-    if key in ("method", "content"):
-        return _json_blacked_out(value, name)
-    return name.blacked_out(value) if key in keys else value
-
-
-def _black_out(connection: sqlite3.Connection, name: Label) -> int:
-    """Write the changed texts; where a row then equals another one, they become one. Returns how many were changed."""
-    changes = list(_changes(connection, name))
-    quotes = _quotes(connection, changes)
-    for table, column, row, _, changed in changes:
-        key = "clip_id" if table == "correction" else "id"
-        try:
-            connection.execute(f"UPDATE {table} SET {column} = ? WHERE {key} = ?", (changed, row))
-        except sqlite3.IntegrityError:
-            _merge(connection, table, column, row, changed)
-    for clip, place, text in quotes:
-        connection.execute("UPDATE warning SET text = ? WHERE clip_id = ? AND place = ?", (text, clip, place))
-    return len(changes) + len(quotes)
-
-
-def _quotes(
-    connection: sqlite3.Connection, changes: Sequence[tuple[str, str, int, str, str]]
-) -> list[tuple[int, int, str]]:
-    """Return the warnings that quote a kind or a file which is about to change, as they will be."""
-    out = []
-    for table, column, clip, text, changed in changes:
-        if table == "clip" and column in ("kind", "file"):
-            for place, said in connection.execute("SELECT place, text FROM warning WHERE clip_id = ?", (clip,)):
-                if text in said:
-                    out.append((clip, int(place), str(said).replace(text, changed)))
-    return out
-
-
-def _merge(connection: sqlite3.Connection, table: str, column: str, row: int, changed: str) -> None:
-    """Two sessions (or notes) that differed by the label alone are one now."""
-    if table == "session":
-        date = connection.execute("SELECT date FROM session WHERE id = ?", (row,)).fetchone()[0]
-        other = connection.execute("SELECT id FROM session WHERE name = ? AND date = ?", (changed, date)).fetchone()[0]
-        connection.execute("UPDATE clip SET session_id = ? WHERE session_id = ?", (other, row))
-    connection.execute(f"DELETE FROM {table} WHERE id = ?", (row,))
 
 
 # --- the hash of the label -------------------------------------------------------------------------------------
@@ -381,7 +274,7 @@ def _digest(label: str, salt: bytes) -> bytes:
 
 
 def _pending(connection: sqlite3.Connection, name: Label) -> tuple[int, str, str] | None:
-    if "forgetting" not in _tables(connection):
+    if "forgetting" not in tables_of(connection):
         return None
     for i, salt, digest, begun, content in connection.execute(
         "SELECT id, salt, digest, begun, content FROM forgetting"
@@ -421,7 +314,7 @@ def _clean_backup(path: Path, name: Label, everywhere: bool | None) -> int:
 def _texts_in(path: Path, name: Label) -> int:
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         labels = len(_athlete_ids(connection, name))
-        return labels + sum(1 for _ in _changes(connection, name))
+        return labels + sum(1 for _ in changes(connection, name))
 
 
 def _holds_live_rows_only(path: Path) -> bool:

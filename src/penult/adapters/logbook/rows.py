@@ -6,6 +6,7 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import zip_longest
 from typing import Any, get_args
 
 import numpy as np
@@ -255,7 +256,7 @@ def _phases(
     """Phases from the kinds of the contacts; a landing in the sand is one with a distance and no contact after it."""
     ordered = sorted(contacts, key=lambda c: c.number)
     found = []
-    for contact, after in zip(ordered, [*ordered[1:], None], strict=True):
+    for contact, after in zip_longest(ordered, ordered[1:]):
         if (kind := kinds[contact.number]) == "run" or contact.number < 0:
             continue
         measures = parts.get(("phases", contact.number), {})

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from penult.adapters.pictures.sweep import Grey, evened, features, flowed, full, matched_homography
+from penult.adapters.pictures.sweep import Grey, evened, features, flowed, full, grown, matched_homography, shift_to
 from penult.core.moving_camera.panorama import turned_camera
 from penult.core.moving_camera.turning import (
     LEAST_POINTS,
@@ -116,13 +116,25 @@ class PannedFollower:
             if rough is not None and (best is None or rough[1] > best[0]):
                 best = (rough[1], i, rough[0])
         if best is None:
-            return None
+            shifted = self._shifted(small)
+            if shifted is None:
+                return None
+            best = (0, *shifted)
         _, picture, homography = best
         here, there = flowed(self._keys[picture], small, homography)
         start = solved_turn(self.panorama, full(here, self._factor), full(there, self._factor), np.zeros(4))
         if start is None or not start.fits:
             return None
         return self._laid(small, rotation_after(self.panorama, picture, np.asarray(start.motion)), start.motion[3])
+
+    def _shifted(self, small: Grey) -> tuple[int, Floats] | None:
+        """Return the picture on which the frame lies best after a mere shift, and the homography: where features are all alike."""
+        shifts = [shift_to(key, small) for key in self._keys]
+        for picture in sorted(range(len(shifts)), key=lambda i: -shifts[i][1])[:3]:
+            found = grown(self._keys[picture], small, shifts[picture][0])
+            if found is not None:
+                return picture, found
+        return None
 
     def _small(self, homography: Floats) -> Floats:
         """Return a homography of full-size pixels for the reduced pictures."""

@@ -30,6 +30,10 @@ _BORDER_PX = 9
 _WINDOW_PX = (17, 17)
 _STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 0.01)
 _LEAST_MATCHES = 15
+
+MOST_PLACE_SD_PX = 0.2
+"""Corners that flow would place worse, in small pixels, are noise on a plain wall (good ones: 0.01 to 0.1 px)."""
+
 _BACK_PX = 0.3
 
 
@@ -41,7 +45,7 @@ def factor_of(width_px: int) -> int:
 def key_of(frame: int, small: Grey, at_px: Floats) -> Key:
     """Return a picture with what it is found again by."""
     points, words = features(small)
-    return Key(frame=frame, small=small, at_px=at_px, corners=corners(small), key_points=points, words=words)
+    return Key(frame=frame, small=small, at_px=at_px, corners_px=corners(small), key_points_px=points, words=words)
 
 
 def features(small: Grey) -> tuple[Floats, NDArray[np.float32]]:
@@ -59,7 +63,7 @@ def matched_homography(key: Key, points: Floats, words: NDArray[np.float32]) -> 
     good = [p[0] for p in pairs if len(p) == 2 and p[0].distance < 0.8 * p[1].distance]
     if len(good) < _LEAST_MATCHES:
         return None
-    here = key.key_points[[m.queryIdx for m in good]]
+    here = key.key_points_px[[m.queryIdx for m in good]]
     there = points[[m.trainIdx for m in good]]
     found, inside = cv2.findHomography(here, there, cv2.RANSAC, 3.0)
     if found is None or inside is None or int(inside.sum()) < _LEAST_MATCHES:
@@ -90,23 +94,54 @@ def all_matches(keys: list[Key], factor: int) -> list[Matches]:
         for j in range(i + 1, len(keys)):
             if abs(keys[j].at_px[0] - first.at_px[0]) > (1.0 - LEAST_OVERLAP) * first.small.shape[1]:
                 continue  # walls repeat themselves: what cannot overlap must not be matched
-            rough = matched_homography(first, keys[j].key_points, keys[j].words)
-            if rough is None:
+            rough = matched_homography(first, keys[j].key_points_px, keys[j].words)
+            near = _from_shift(first, keys[j]) if rough is None else rough[0]
+            if near is None:
                 continue
-            here, there = flowed(first, keys[j].small, rough[0])
+            here, there = flowed(first, keys[j].small, near)
             if len(here) >= _LEAST_MATCHES:
                 found.append(Matches(first=i, second=j, first_px=full(here, factor), second_px=full(there, factor)))
     return found
 
 
-def flowed(key: Key, small: Grey, homography: Floats, every: int = 1) -> tuple[Floats, Floats]:
+def _from_shift(first: Key, second: Key) -> Floats | None:
+    """Return a rough homography where features fail (a plain wall, cones that are all alike): by how far the camera moved on."""
+    moved = np.eye(3)
+    moved[:2, 2] = first.at_px - second.at_px
+    return grown(first, second.small, moved)
+
+
+def grown(key: Key, small: Grey, moved: Floats) -> Floats | None:
+    """Return the homography from a key to another small picture from a mere shift, by coarse flow; None if too few agree."""
+    here, there = flowed(key, small, moved, levels=4)
+    if len(here) < _LEAST_MATCHES:
+        return None
+    found, inside = cv2.findHomography(here, there, cv2.RANSAC, 2.0)
+    if found is None or inside is None or int(inside.sum()) < _LEAST_MATCHES:
+        return None
+    return np.asarray(found, dtype=np.float64)
+
+
+def shift_to(key: Key, small: Grey) -> tuple[Floats, float]:
+    """Return the shift (3, 3) from a key to a small picture by phase correlation, and how clear it is."""
+    few = [
+        np.asarray(cv2.resize(p, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), np.float32)
+        for p in (key.small, small)
+    ]
+    moved, clear = cv2.phaseCorrelate(few[0], few[1], cv2.createHanningWindow(few[0].shape[::-1], cv2.CV_32F))
+    shift = np.eye(3)
+    shift[:2, 2] = 4.0 * np.asarray(moved)
+    return shift, float(clear)
+
+
+def flowed(key: Key, small: Grey, homography: Floats, every: int = 1, levels: int = 2) -> tuple[Floats, Floats]:
     """Return corners (n, 2) of a key and where they are in another small picture, from a homography near the truth.
 
     The picture is first laid over the key, so that flow finds only a remainder; what flow does not carry back is left out.
     Of the corners every so many-th is looked for.
     """
     height, width = small.shape
-    some = key.corners[::every]
+    some = key.corners_px[::every]
     guess = carried(some, homography)
     inside = within(guess, (width, height))
     here = some[inside]
@@ -114,8 +149,8 @@ def flowed(key: Key, small: Grey, homography: Floats, every: int = 1) -> tuple[F
         return np.empty((0, 2)), np.empty((0, 2))
     to_key = np.asarray(np.linalg.inv(homography))
     laid = cv2.warpPerspective(small, to_key, (width, height), flags=cv2.INTER_LINEAR)
-    there = _flow(key.small, laid, here)
-    back = _flow(laid, key.small, there)
+    there = _flow(key.small, laid, here, levels)
+    back = _flow(laid, key.small, there, levels)
     off = np.linalg.norm(back - here, axis=1)
     good = np.isfinite(off) & (off < _BACK_PX)
     found = carried(there, homography)
@@ -161,7 +196,7 @@ def within(points: Floats, size: tuple[int, int]) -> NDArray[np.bool_]:
 
 
 def corners(small: Grey) -> Floats:
-    """Return corners (n, 2) spread over the whole picture, cell by cell."""
+    """Return corners (n, 2) spread over the whole picture, cell by cell: those alone that flow finds again despite the noise."""
     height, width = small.shape
     points: list[Floats] = []
     for row in range(_CELLS[1]):
@@ -172,10 +207,33 @@ def corners(small: Grey) -> Floats:
             if found is not None:
                 points.append(found[:, 0].astype(np.float64) + np.array([left, top]))
     every = np.concatenate(points) if points else np.empty((0, 2))
-    return every[within(every, (width, height))]
+    every = every[within(every, (width, height))]
+    at = every.round().astype(int)
+    sure = _place_sd_px(small)[at[:, 1], at[:, 0]] < MOST_PLACE_SD_PX
+    return np.asarray(every[sure], dtype=np.float64)
 
 
-def _flow(before: Grey, after: Grey, points: Floats) -> Floats:
+def _place_sd_px(small: Grey) -> Floats:
+    """Return how well flow can place each pixel's window: noise over the root of the window's smaller gradient eigenvalue.
+
+    Least squares: the covariance of a window's place is noise^2 times the inverse of its summed gradient products (Foerstner
+    and Guelch 1987). The noise is that of the plainest fifth of the picture.
+    """
+    grey = small.astype(np.float32)
+    rough = grey - cv2.GaussianBlur(grey, (3, 3), 0.0)
+    cells = [c for band in np.array_split(rough, _CELLS[1], axis=0) for c in np.array_split(band, _CELLS[0], axis=1)]
+    noise = 1.4826 * float(np.percentile([np.median(np.abs(c)) for c in cells], 20.0)) / 0.8
+    gx, gy = (cv2.Sobel(grey, cv2.CV_32F, dx, dy, ksize=3) / 8.0 for dx, dy in ((1, 0), (0, 1)))
+    xx, xy, yy = (cv2.boxFilter(a * b, -1, _WINDOW_PX, normalize=False) for a, b in ((gx, gx), (gx, gy), (gy, gy)))
+    least = 0.5 * (xx + yy - np.sqrt((xx - yy) ** 2 + 4.0 * xy**2))
+    noise = max(noise, 0.5)
+    of_noise = (
+        12.0 / 64.0 * _WINDOW_PX[0] * _WINDOW_PX[1] * noise**2
+    )  # what noise alone sums up to under this Sobel mask
+    return np.asarray(noise / np.sqrt(np.maximum(least - of_noise, 1e-6)), dtype=np.float64)
+
+
+def _flow(before: Grey, after: Grey, points: Floats, levels: int) -> Floats:
     """Return where points (n, 2) of one picture are in another that nearly agrees; NaN where lost."""
     moved, state, _ = cv2.calcOpticalFlowPyrLK(
         before,
@@ -183,7 +241,7 @@ def _flow(before: Grey, after: Grey, points: Floats) -> Floats:
         np.nan_to_num(points, nan=-1.0)[:, None].astype(np.float32),
         np.nan_to_num(points, nan=-1.0)[:, None].astype(np.float32),
         winSize=_WINDOW_PX,
-        maxLevel=2,
+        maxLevel=levels,
         criteria=_STOP,
         flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
     )

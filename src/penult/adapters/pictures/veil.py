@@ -59,13 +59,20 @@ def empty_scene(pictures: Iterable[Image]) -> Image:
     return np.asarray(np.median(np.stack(list(pictures)), axis=0), dtype=np.uint8)
 
 
+_MOST_AWAY = 3.0  # picture widths
+
+
 def runway_strip(camera: Camera, x_m: Floats) -> Mask:
     """Return the part (h, w) of the picture that shows the runway and what stands on it, up to a mat's height."""
     low, high = STRIP_M
     below = project(camera, np.stack([x_m, np.full_like(x_m, low), 0.0 * x_m], axis=-1))
     above = project(camera, np.stack([x_m, np.full_like(x_m, high), 0.0 * x_m], axis=-1))
-    outline = np.concatenate([below, above[::-1]])
+    # a camera that turns has places of the runway behind it, or so far out that a clipped outline would show something else
+    near = (np.abs(np.concatenate([below, above], axis=1)) < _MOST_AWAY * max(camera.image_size_px)).all(axis=1)
+    outline = np.concatenate([below[near], above[near][::-1]])
     mask = np.zeros((camera.image_size_px[1], camera.image_size_px[0]), np.uint8)
+    if not len(outline):
+        return mask
     cv2.fillPoly(mask, [np.clip(outline, -20_000, 20_000).round().astype(np.int32)], 255)
     return mask
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.checks.rates import nearest_usual_hz, usual_rate_hz
-from penult.core.checks.withheld import without_clock, without_scale
+from penult.core.checks.withheld import without_clock, without_everything, without_scale
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model.analysis import Analysis, Notice
 from penult.model.measured import Measure, Measured
@@ -24,6 +24,10 @@ RATIO_TOLERANCE = 0.05
 ALARM_U95 = 1.5
 VISIBLE_U95 = 2.5
 """MEASURES.md section 4, free fall: the alarm's bound, and the smallest error that can be seen, in u95."""
+
+FOUND_LATE = 1.5
+"""A clock that turns out so many times off another than the one on which contacts were found and numbered: flights seem those of
+bounds, or supports too short."""
 
 RETIMED_MOST = 1.2
 """An editor that stretches a clip to another project's rate changes it by 24 to 25, 25 to 30 or the like, not by more."""
@@ -73,6 +77,12 @@ def likely_slowness(step_rate_hz: float, free_fall_m_per_s2: float, fall_u95: fl
 def fall_tells(value: float, u95: float) -> bool:
     """Whether a fall tells the clip's clock from one twice as fast or slow, at which it would be four times or a quarter."""
     return bool(value - ALARM_U95 * u95 > value / 2.0)
+
+
+def ratio_of_fall(value: float) -> float:
+    """Return the ratio of usual rates that a rough fall speaks for; 1 unless it is nearer to another in logarithms."""
+    wanted = float(np.sqrt(GRAVITY_M_PER_S2 / value)) if value > 0.0 else 1.0
+    return min((1.0, *USUAL_RATIOS, *(1.0 / r for r in USUAL_RATIOS)), key=lambda r: abs(np.log(r / wanted)))
 
 
 def judge(
@@ -131,7 +141,7 @@ def _by_rate(rate_hz: float, fall: float, u95: float) -> ClockVerdict:
     return ClockVerdict(cause="") if confirmed else ClockVerdict(cause="clock", slow_by=slow, is_unusual=True)
 
 
-FROM_FRAMES, FROM_COACH = "frame times", "command line"
+FROM_FRAMES, FROM_COACH, BY_HAND = "frame times", "command line", "set by hand"
 """Where a capture rate comes from, in the words of the clip."""
 
 UNEVEN = frozenset({"variable-rate", "times-rebuilt", "slow-motion"})
@@ -153,7 +163,7 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
         fall = Measured(value=fall.value / time_scale**2, u95=fall.u95 / time_scale**2)
     rate = _step_rate_hz(result) / time_scale
     is_even = result.clip.capture_rate_from == FROM_FRAMES and not any(w.code in UNEVEN for w in result.warnings)
-    is_stated = result.clip.capture_rate_from == FROM_COACH
+    is_stated = result.clip.capture_rate_from in {FROM_COACH, BY_HAND}
     frame_rate_hz = result.clip.capture_rate_hz if is_even else float("nan")
     verdict = judge(fall, rate, is_stated=is_stated, rate_hz=frame_rate_hz)
     if verdict.cause != "clock" and time_scale != 1.0:  # measured on another clock than the one that turned out right
@@ -164,10 +174,12 @@ def apply(result: Analysis, time_scale: float) -> Analysis:
             out, method={**out.method, "smallest_visible_scale_error": round(verdict.visible_scale_error, 3)}
         )
     if verdict.cause == "clock":
-        return _withhold(out, verdict, _facts(fall, rate))
+        late = abs(np.log(verdict.slow_by / time_scale)) > np.log(FOUND_LATE)
+        return _withhold(out, verdict, _facts(fall, rate), is_late=bool(late))
     if verdict.cause == "scale" and isinstance(fall, Measured):
-        out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
-        return dataclasses.replace(out, warnings=(_scale_notice(fall), *out.warnings))
+        if result.clip.capture_rate_from != BY_HAND:  # else the rate that was set may be at fault as well
+            out = without_scale(out, "the lane file's lengths are doubted; measure two of its marks again")
+        return dataclasses.replace(out, warnings=(_scale_notice(fall, result.clip.capture_rate_from), *out.warnings))
     return out
 
 
@@ -184,8 +196,11 @@ def _facts(fall: Measure, rate_hz: float) -> str:
     return " with ".join(facts)
 
 
-def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
-    """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock."""
+def _withhold(result: Analysis, verdict: ClockVerdict, facts: str, *, is_late: bool = False) -> Analysis:
+    """Every time, rate, speed and what the flight fit gives becomes 'not measured' until the coach confirms the clock.
+
+    `is_late`: contacts were found and numbered on the wrong clock, so that nothing of them can be believed.
+    """
     likely = result.clip.capture_rate_hz * verdict.slow_by
     rate = f"{result.clip.capture_rate_hz:.4g}"
     if verdict.is_unusual:
@@ -203,7 +218,11 @@ def _withhold(result: Analysis, verdict: ClockVerdict, facts: str) -> Analysis:
         )
     notice = Notice(code="clock-doubted", text=text)
     out = without_clock(result, f"the clip's clock is doubted; confirm with --capture-rate {likely:.0f}")
-    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times hang on is said first
+    if is_late:
+        out = without_everything(
+            out, f"contacts were found on a clock that is doubted; say --capture-rate {likely:.0f}"
+        )
+    return dataclasses.replace(out, warnings=(notice, *out.warnings))  # what all times depend on is said first
 
 
 def _times(slow_by: float) -> str:
@@ -218,17 +237,21 @@ YARD_M, FOOT_M = 0.9144, 0.3048
 UNIT_SHARE = 0.03
 
 
-def _scale_notice(fall: Measured) -> Notice:
+def _scale_notice(fall: Measured, rate_from: str) -> Notice:
     """Lengths cannot be believed: say by how much, and what to do."""
     factor = fall.value / GRAVITY_M_PER_S2
     percent = 100.0 * (factor - 1.0)
     units = [word for word, metres in (("yards", YARD_M), ("feet", FOOT_M)) if abs(factor * metres - 1.0) <= UNIT_SHARE]
     unit = f", as if {units[0]} had been typed for metres" if units else ""
     pace = 100.0 * abs(np.sqrt(factor) - 1.0) if factor > 0 else 0.0
+    if rate_from == BY_HAND:
+        held, rate = "", ", or the rate that was set by hand is wrong"
+    else:
+        held, rate = "Lengths and speeds are not given. ", ""
     return Notice(
         code="scale-doubted",
         text=f"the body falls with {fall.value:.1f} +- {fall.u95:.1f} m/s2 instead of 9.81: lengths seem "
         f"{abs(percent):.0f} % too {'long' if percent > 0 else 'short'}{unit}, or a program made the clip {pace:.0f} % too "
-        f"{'fast' if percent > 0 else 'slow'}. "
-        "Lengths and speeds are not given. Measure two marks of the lane file again, and use the clip as the camera stored it",
+        f"{'fast' if percent > 0 else 'slow'}{rate}. {held}"
+        "Measure two marks of the lane file again, and use the clip as the camera stored it",
     )

@@ -1,4 +1,4 @@
-"""Whether the runner is on the calibrated runway at all: nobody bears on what lies below it, or above it at every step.
+"""Whether the runner is on the calibrated runway at all: feet cannot stand below it, nor above it at every step.
 
 Somebody who runs nearer to the camera than the calibrated lane is seen too large and too low, farther away too small and too
 high. In pixels alone a shadow is as low, so it is the standing feet that are asked.

@@ -65,13 +65,13 @@ def kind_notices(word: str, kinds: Sequence[PhaseKind], highest_m: float) -> lis
     if not typed:
         return []
     if RUN_THROUGH.search(typed):
-        text = "said to be a run-through, but the clip shows a take-off" if kinds else ""
+        text = "entered as a run-through, but the clip shows a take-off" if kinds else ""
     elif not kinds:
-        text = f"said to be a {word}, but no take-off is seen in the clip"
+        text = f"entered as {word}, but no take-off is seen in the clip"
     else:
         shows = next((shows for pattern, _, shows in _WORDS if re.search(pattern, typed)), None)
         agrees = shows is None or "?" in kinds or shows(kinds, highest_m)
-        text = "" if agrees else f"said to be {word}, but the feet and flights show {seen_words(kinds)}"
+        text = "" if agrees else f"entered as {word}, but the feet and flights show {seen_words(kinds)}"
     return [Notice(code="kind-disagrees", text=text)] if text else []
 
 

@@ -73,6 +73,11 @@ def without_spans(analysis: Analysis, spans: Callable[[str, int | None], bool], 
     return analysis.changed(without)
 
 
+def without_everything(analysis: Analysis, reason: str) -> Analysis:
+    """Return the analysis without any measure but the checks."""
+    return _withheld(analysis, lambda entry, _: entry.part != "checks", reason, over_others=False)
+
+
 def without_board(analysis: Analysis) -> Analysis:
     """Return the analysis without whatever is counted from the take-off line."""
     return _withheld(analysis, lambda entry, _: entry.board, NO_BOARD, over_others=True)

@@ -29,7 +29,7 @@ def matched(
 ) -> dict[MeasureKey, Measure]:
     """Return a clip's measures with its phases and contacts numbered like those of another clip at the same places.
 
-    Only where both series began before their clip, so that the numbers hang on where the picture begins, and both were measured
+    Only where both series began before their clip, so that the numbers depend on where the picture begins, and both were measured
     with one lane file, so that places are the same. Feet must agree.
     """
     sequences = (trial.analysis.sequence, other.analysis.sequence)

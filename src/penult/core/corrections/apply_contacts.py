@@ -17,6 +17,7 @@ from penult.model.clip import Clip
 from penult.model.corrections import (
     ContactAdded,
     ContactDeleted,
+    ContactRelabelled,
     Correction,
     FootChanged,
     Instant,
@@ -76,14 +77,17 @@ class Desk:
             return self._move(c)
         if isinstance(c, ContactAdded):
             return self._add(c)
-        if isinstance(c, InstantConfirmed | FootChanged | ContactDeleted):
+        if isinstance(c, InstantConfirmed | FootChanged | ContactRelabelled | ContactDeleted):
             i = self._index(c.near_frame)
             return i is not None and self._take_at(i, c)
         return True  # a setting: see corrections.settings_with
 
-    def _take_at(self, i: int, c: InstantConfirmed | FootChanged | ContactDeleted) -> bool:
+    def _take_at(self, i: int, c: InstantConfirmed | FootChanged | ContactRelabelled | ContactDeleted) -> bool:
         if isinstance(c, FootChanged):
             return self._change_foot(i, c)
+        if isinstance(c, ContactRelabelled):
+            old = self.contacts[i]
+            self.contacts[i] = dataclasses.replace(old, support=dataclasses.replace(old.support, phase_said=c.phase))
         if isinstance(c, ContactDeleted):
             if len(self.contacts) < 2:
                 return False

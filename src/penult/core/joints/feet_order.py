@@ -1,8 +1,9 @@
 """Which places are supports, and which foot stands at each: any order of feet, with a probability.
 
 A body that falls freely stands on nothing, so a foot that hangs in the air near one place is no support. The order of the feet
-comes from three witnesses at once: the way each leg goes through the flight, the pose model's own words, and how long the
-flight is (a foot cannot land again where there is no time to swing it forward). Nothing is put right into taking turns.
+comes from four witnesses at once: the way each leg goes through the flight, the pose model's own words, how long the flight
+is (a foot cannot land again where there is no time to swing it forward), and in running the arms, which swing against the
+legs. Nothing is put right into taking turns.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from penult.core.joints.body import mass_centre, segment_table
 from penult.core.numeric.fits import GRAVITY_M_PER_S2, polynomial
+from penult.core.numeric.slopes import median_slope
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.skeleton import joint
 from penult.model.track import RunwayTrack
@@ -55,6 +57,13 @@ MOST_OFF_M2 = 0.09
 WRONG_WORD = 0.10
 """How often the pose model calls a whole support's leg by the wrong name (3 of 110 supports of the films with known truth, more in
 dark trousers)."""
+
+ARM_SWING_M, ARM_LOGIT = (0.1, 0.4), 3.0
+"""By how much the right arm swings forward past the left one during a support of the right foot (less says little, more no
+more), and the log of the odds that this is worth. In running steps it is 0.3 to 0.9 m and of the right sign in all of 104
+supports of films with known truth, and in four of four of a real runner in dark trousers whose legs the pose model called by
+the wrong names. In hops and skips arms go together (-0.4 to 0.1 m on the hopping foot): they are asked between running
+flights only."""
 
 PARTS = ("knee", "ankle", "toe")
 
@@ -165,8 +174,11 @@ def fall_time_s(time_s: Floats, height_m: Floats) -> float:
 
 def order_of_feet(stays: Sequence[Stay], track: RunwayTrack) -> FeetOrder:
     """Infer which foot stands at each stay, all jointly (forward-backward over the chain of supports)."""
-    word = np.array([_word(stay) for stay in stays])
-    same = np.array([_swing_logit(a, b, track) + _passage(a, b, track) for a, b in pairwise(stays)])
+    swing = np.array([_swing_logit(a, b, track) for a, b in pairwise(stays)])
+    beside = np.concatenate([[SWING_LOGIT[0]], swing, [SWING_LOGIT[0]]])
+    runs = np.maximum(beside[:-1], beside[1:]) < np.mean(SWING_LOGIT)
+    word = np.array([_word(stay) + (_arms(stay, track) if run else 0.0) for stay, run in zip(stays, runs, strict=True)])
+    same = swing + np.array([_passage(a, b, track) for a, b in pairwise(stays)])
     unary = np.stack([np.zeros(len(word)), word], axis=1)
     pair = np.zeros((len(same), 2, 2))
     pair[:, 0, 0] = pair[:, 1, 1] = same
@@ -186,6 +198,20 @@ def _word(stay: Stay) -> float:
     """Log odds of 'right' by the pose model's words over a stay."""
     right = WRONG_WORD + (1.0 - 2.0 * WRONG_WORD) * float(np.mean(stay.legs))
     return float(np.log(right / (1.0 - right)))
+
+
+def _arms(stay: Stay, track: RunwayTrack) -> float:
+    """Log odds of 'right' by the arms over a stay: the right one swings forward against the left while the right foot stands."""
+    rows = np.arange(int(stay.rows[0]), int(stay.rows[-1]) + 1)
+    ahead = np.mean(
+        [_feet_m(track, part)[rows, 1, 0] - _feet_m(track, part)[rows, 0, 0] for part in ("wrist", "elbow")], axis=0
+    )
+    seen = np.flatnonzero(np.isfinite(ahead))
+    if len(seen) < LEAST_ROWS // 2:
+        return 0.0
+    time_s = track.time_s[rows]
+    swing_m = median_slope(ahead[seen], time_s[seen]) * float(np.ptp(time_s))
+    return float(np.sign(swing_m) * np.interp(abs(swing_m), ARM_SWING_M, (0.0, ARM_LOGIT)))
 
 
 def _between_s(one: Stay, other: Stay, track: RunwayTrack) -> float:

@@ -34,7 +34,7 @@ MEAN_M = {
 }
 """Forward and up, means over all frames with the whole body in the picture of the seven films (from film to film:
 `draws.BOTH_SD_M`). The hips' height is the mean of the kinds of film rather than of the films (clean ones -1.1, rolling feet
--1.4, loose clothes and captured motion -2.0 cm): how low they are seen hangs on posture and clothes."""
+-1.4, loose clothes and captured motion -2.0 cm): how low they are seen depends on posture and clothes."""
 
 STANDING_M = {
     "hip": ((0.005, -0.007), (0.003, -0.001), (-0.005, 0.002)),

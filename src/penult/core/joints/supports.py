@@ -15,7 +15,7 @@ import numpy as np
 
 from penult.core.joints.feet_order import CUT_WAY_M, FeetOrder, Stay, bearing, followed, order_of_feet
 from penult.core.numeric.slopes import median_slope
-from penult.model.analysis import Foot
+from penult.model.analysis import Foot, PhaseKind
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.skeleton import joint
 from penult.model.track import RunwayTrack
@@ -64,7 +64,8 @@ class Support:
 
     `start_seen` and `end_seen` say whether the foot is seen just before the first and just after the last row: if not, it
     may have landed earlier, or left later. `foot_sure` is the probability that it is that foot, `same_foot` the probability that
-    it is the foot of the support before (None: told by the two feet, as after a person named one).
+    it is the foot of the support before (None: told by the two feet, as after a person named one). `phase_said` is what a person
+    said that it takes off into.
     """
 
     foot: Foot
@@ -78,6 +79,7 @@ class Support:
     end_seen: bool = True
     foot_sure: float = 1.0
     same_foot: float | None = None
+    phase_said: PhaseKind | None = None
 
 
 def find_supports(track: RunwayTrack, clear: RunwayTrack | None = None) -> tuple[tuple[Support, ...], Bools]:

@@ -16,7 +16,7 @@ from penult.core.joints.joint_bias import standing_m
 from penult.core.numeric.fits import GRAVITY_M_PER_S2, evaluate, flight, polynomial, window
 from penult.core.numeric.seeds import Stream, generator
 from penult.core.trunk.hip_heights import HipHeights
-from penult.model.analysis import Foot
+from penult.model.analysis import Foot, PhaseKind
 from penult.model.arrays import Bools, Floats
 from penult.model.skeleton import joint
 
@@ -105,7 +105,7 @@ class Event:
     """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints.
 
     `foot_sure` is the probability that it is that foot, `same_foot` that it is the foot of the contact before (None: the two feet
-    tell it).
+    tell it); `phase_said` is what a person said that it takes off into.
     """
 
     foot: Foot
@@ -117,6 +117,7 @@ class Event:
     by_hand: bool = False
     foot_sure: float = 1.0
     same_foot: float | None = None
+    phase_said: PhaseKind | None = None
     rough: bool = False
     touchdown_seen: bool = True
     toe_off_seen: bool = True
@@ -329,7 +330,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
 
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
     (a triangle's closed form; thigh and shank that differ by a tenth move A by 0.1 deg). L comes from the knee angles of the
-    same support, most from those of a straight leg, which hang on L the least. The knee itself is seen badly just when it is
+    same support, most from those of a straight leg, which depend on L the least. The knee itself is seen badly just when it is
     most bent: the other leg passes before or behind it. Where a person put the leg's joints, their own angle counts.
     """
     rows = _within(scene, event)

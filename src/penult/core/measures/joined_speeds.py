@@ -1,4 +1,4 @@
-"""Speeds of neighbouring running flights, joined by the way between them.
+"""Speeds of neighbouring running flights, tied together by the distance that the body covers from one to the next.
 
 A flight of a tenth of a second gives a speed that noisy joints spoil; the way from the middle of one flight to that of the
 next is twice as long and needs no slope. It ties the two speeds together, as far as one knows how much slower the support

@@ -57,6 +57,8 @@ class Flown:
         The contact lies wholly in the picture.
     said : bool
         `again` comes from feet that a person named.
+    phase_said : PhaseKind, optional
+        What a person said that the contact takes off into.
     """
 
     again: float | None
@@ -65,6 +67,7 @@ class Flown:
     rise_m_per_s: float
     whole: bool
     said: bool = False
+    phase_said: PhaseKind | None = None
 
 
 def again(event: Event, after: Event) -> float:
@@ -91,7 +94,8 @@ def kinds_of(flown: Sequence[Flown]) -> tuple[PhaseKind, ...]:
     kinds = _skips([_kind(f, leap) for f, leap in zip(flown[:-1], leaps, strict=False)])
     kinds = _small_takeoffs(kinds)
     kinds.append(_last(kinds, [f.rise_m_per_s for f in flown], bool(leaps[-1])))
-    return tuple(_hop_step_jump(kinds))
+    kinds = _hop_step_jump(kinds)
+    return tuple(f.phase_said or kind for f, kind in zip(flown, kinds, strict=True))
 
 
 def zero_of(kinds: Sequence[PhaseKind], flown: Sequence[Flown]) -> int | None:

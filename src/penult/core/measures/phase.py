@@ -17,7 +17,7 @@ from penult.core.measures.contact import (
 )
 from penult.core.measures.evidence import ContactEvidence, FlightEvidence
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
-from penult.core.numeric.seeds import SEED
+from penult.core.numeric.seeds import Stream, generator
 from penult.core.uncertainty.expanded import to_measure
 from penult.model.analysis import JumpSequence, Phase, PhaseKind
 from penult.model.arrays import Floats
@@ -104,7 +104,7 @@ the wide bounds)."""
 def mass_centre_rise_m(p: PhaseEvidence) -> Floats:
     """Highest mass centre in the flight minus lowest in the contact."""
     out = np.array(p.flight.position_m[:, 1] + flight_height_m(p) - p.lowest_m)
-    rng = np.random.default_rng(SEED + 20 + p.contact.event.number % 1000)
+    rng = generator(Stream.POSTURE, p.contact.event.number % 1000)
     out[1:] += POSTURE_M * rng.normal(size=len(out) - 1)
     return out
 

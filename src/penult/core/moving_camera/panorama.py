@@ -121,21 +121,27 @@ def turned_camera(panorama: Panorama, picture: int, motion: Floats, covariance: 
     rows = np.r_[0:_HEAD, at : at + 3]
     known = panorama.covariance[np.ix_(rows, rows)]
 
-    def parameters(nudge: Floats) -> Floats:
-        turned = pinhole.turned(motion[:3] + nudge[8:11]) @ pinhole.turned(nudge[5:8]) @ turn
-        out = np.zeros(pinhole.SIZE)
-        out[:3] = _rotvec(turned)
-        out[3:6] = -turned @ (panorama.centre_m + nudge[:3])
-        out[pinhole.LOG_FOCAL] = panorama.log_focal + motion[3] + nudge[3] + nudge[11]
-        out[pinhole.K1] = panorama.k1 + nudge[4]
+    def parameters(nudges: Floats) -> Floats:
+        """Return camera parameters (n, 9) after nudges (n, 12), all at once: one call costs as much as one row."""
+        out = np.zeros((len(nudges), pinhole.SIZE))
+        turned = np.stack([pinhole.turned(motion[:3] + n[8:11]) @ pinhole.turned(n[5:8]) @ turn for n in nudges])
+        vectors = np.asarray(Rotation.from_matrix(turned).as_rotvec())
+        # a level camera is half a turn from the runway's axes, where a rotation vector may jump to its opposite
+        lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
+        jumped = np.linalg.norm(vectors - vectors[0], axis=1, keepdims=True) > np.pi
+        out[:, :3] = np.where(jumped, vectors * (1.0 - 2.0 * np.pi / np.maximum(lengths, 1e-9)), vectors)
+        out[:, 3:6] = -np.einsum("nij,nj->ni", turned, panorama.centre_m + nudges[:, :3])
+        out[:, pinhole.LOG_FOCAL] = panorama.log_focal + motion[3] + nudges[:, 3] + nudges[:, 11]
+        out[:, pinhole.K1] = panorama.k1 + nudges[:, 4]
         return out
 
     step = 1e-6
-    slopes = np.column_stack([(parameters(n) - parameters(-n)) / (2.0 * step) for n in step * np.eye(12)])
+    found = parameters(np.concatenate([np.zeros((1, 12)), step * np.eye(12), -step * np.eye(12)]))
+    slopes = ((found[1:13] - found[13:]) / (2.0 * step)).T
     whole = np.zeros((12, 12))
     whole[:8, :8], whole[8:, 8:] = known, covariance
     return Camera(
-        parameters=parameters(np.zeros(12)),
+        parameters=found[0],
         covariance=slopes @ whole @ slopes.T,
         image_size_px=panorama.image_size_px,
         centre_px=panorama.centre_px,
@@ -407,10 +413,6 @@ def _cross(v: Floats) -> Floats:
     out = np.zeros((len(v), 3, 3))
     out[:, 0, 1], out[:, 0, 2], out[:, 1, 2] = -v[:, 2], v[:, 1], -v[:, 0]
     return np.asarray(out - out.transpose(0, 2, 1))
-
-
-def _rotvec(turn: Floats) -> Floats:
-    return np.asarray(Rotation.from_matrix(turn).as_rotvec())
 
 
 def lane_fit(panorama: Panorama, lane: LaneFile) -> LaneFit:

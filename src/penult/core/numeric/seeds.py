@@ -21,11 +21,13 @@ class Stream(IntEnum):
     STANCE_DIP = 5
     READOUT = 6
     LEG_LENGTH = 7
+    TYPED_MARK = 19
+    POSTURE = 20
 
 
-def generator(stream: Stream) -> np.random.Generator:
-    """Return the generator of a kind of draw, at its start.
+def generator(stream: Stream, one: int = 0) -> np.random.Generator:
+    """Return the generator of a kind of draw, at its start; `one` tells like draws apart (the last kind alone has room for it).
 
     Seeds that differ by one give independent generators: numpy hashes a seed before it is used (`numpy.random.SeedSequence`).
     """
-    return np.random.default_rng(SEED + stream)
+    return np.random.default_rng(SEED + stream + one)

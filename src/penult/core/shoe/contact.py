@@ -1,7 +1,7 @@
 """One contact from its patches: when the shoe bears, where its toe and heel are, how high the surface is.
 
-The order of the parts only; the method is told in `shoe_scene`, `shoe_edges`, `shoe_events`, `shoe_onset`, `shoe_arrival` and
-`shoe_angle`.
+The order of the parts only; the method is told in `pictures`, `edges`, `events`, `onset`, `arrival` and `sole_angle`, and, for what
+trained networks see, in `bearing` and `fused`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from penult.core.shoe.bearing import bearing
 from penult.core.shoe.edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
 from penult.core.shoe.events import forefoot_down, toe_off, touchdown
+from penult.core.shoe.fused import DEPTH_SD_M, together
+from penult.core.shoe.network import Network
 from penult.core.shoe.onset import Onset
 from penult.core.shoe.pictures import Pixels, look
 from penult.core.shoe.sole_angle import sole_angle
@@ -25,9 +28,6 @@ shortest contacts (0.08 s)."""
 
 LOW_S = (0.025, 0.045)
 """Time after a rough touchdown (off by up to 25 ms) in which the heel is low."""
-
-DEPTH_SD_M = 0.03
-"""How well the depth of a foot is known, one SD (common practice, no source)."""
 
 SAME_LENGTH_M = 0.02
 """Toe and heel edges whose distance departs by more than this from the other contacts' are not both right."""
@@ -48,7 +48,9 @@ LEAST_CONTRAST = 5.0
 """Contrast (see `Onset`) at which the quality is one half."""
 
 
-def refine_all(patches: Sequence[ShoePatches], roughs: Sequence[RoughContact]) -> tuple[ShoeContact, ...]:
+def refine_all(
+    patches: Sequence[ShoePatches], roughs: Sequence[RoughContact], networks: Sequence[Network] = ()
+) -> tuple[ShoeContact, ...]:
     """Refine every contact, then look again where toe and heel are not a shoe's length apart.
 
     A shoe may have the colour of what lies under its toe (white on a white board); its heel and its length, known from the
@@ -58,11 +60,17 @@ def refine_all(patches: Sequence[ShoePatches], roughs: Sequence[RoughContact]) -
     ----------
     patches, roughs : sequences of the same length
         One for every contact of one athlete.
+    networks : sequence of Network
+        Trained to tell when a shoe bears; without them edges and stillness must do.
     """
     found = [_refine(p, r, None) for p, r in zip(patches, roughs, strict=True)]
     for i, again in enumerate(_second_looks(found, roughs)):
         if again is not None:
             found[i] = _refine(patches[i], again, None)
+    if networks:
+        heights = [0.0 if c.reason or math.isnan(c.support_height_m) else c.support_height_m for c in found]
+        seen = [bearing(networks, p, r, h) for p, r, h in zip(patches, roughs, heights, strict=True)]
+        found = [together(c, b, p, r) for c, b, p, r in zip(found, seen, patches, roughs, strict=True)]
     return tuple(_plausible(contact, rough) for contact, rough in zip(found, roughs, strict=True))
 
 

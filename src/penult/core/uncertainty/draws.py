@@ -121,9 +121,9 @@ class Draws:
     """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws.
 
     `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
-    how many times the joints drift more than on a sharp film; `late` (s - 1,) how late all instants of the clip are, of unit
-    SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than its first;
-    `restless` (t,) how many times more the joints drift in a row.
+    how many times the joints drift more than on a sharp film; `late` (2, s - 1) how late all touchdowns of the clip are, and
+    all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
+    its first; `restless` (t,) how many times more the joints drift in a row.
     """
 
     xy_m: Floats
@@ -194,7 +194,7 @@ def draw_track(
     out = xy_m[None] + lasting
     out[1:] += passing
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
-    late = generator(Stream.COMMON_LATENESS).normal(size=COUNT)
+    late = generator(Stream.COMMON_LATENESS).normal(size=(2, COUNT))
     readout_s = readout_sd_s(track.time_s) * generator(Stream.READOUT).normal(size=COUNT)
     return Draws(
         xy_m=out,

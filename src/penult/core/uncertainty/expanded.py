@@ -8,7 +8,7 @@ from penult.model.arrays import Floats
 from penult.model.measured import Measure, Measured, NotMeasured
 
 LEAST_SHARE = 0.75
-"""A value that more than a quarter of the draws cannot give hangs on luck: it is not measured. Of those
+"""A value that more than a quarter of the draws cannot give depends on luck: it is not measured. Of those
 that are left the SD is known to 5 %."""
 
 

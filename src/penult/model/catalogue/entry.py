@@ -32,22 +32,25 @@ class Unit:
         Shown value = value in the file x scale.
     ending : str
         Of the measure's name; '' for a pure number.
+    si : str
+        Of the value in the file; '' for a pure number.
     """
 
     sign: str
     scale: float
     ending: str
+    si: str = ""
 
 
-S = Unit(sign="s", scale=1.0, ending="_s")
-MS = Unit(sign="ms", scale=1e3, ending="_s")
-M = Unit(sign="m", scale=1.0, ending="_m")
-CM = Unit(sign="cm", scale=1e2, ending="_m")
-DEG = Unit(sign="°", scale=1.0, ending="_deg")
-M_PER_S = Unit(sign="m/s", scale=1.0, ending="_m_per_s")
-M_PER_S2 = Unit(sign="m/s²", scale=1.0, ending="_m_per_s2")
-HZ = Unit(sign="/s", scale=1.0, ending="_hz")
-PERCENT = Unit(sign="%", scale=1.0, ending="_percent")
+S = Unit(sign="s", scale=1.0, ending="_s", si="s")
+MS = Unit(sign="ms", scale=1e3, ending="_s", si="s")
+M = Unit(sign="m", scale=1.0, ending="_m", si="m")
+CM = Unit(sign="cm", scale=1e2, ending="_m", si="m")
+DEG = Unit(sign="°", scale=1.0, ending="_deg", si="deg")
+M_PER_S = Unit(sign="m/s", scale=1.0, ending="_m_per_s", si="m/s")
+M_PER_S2 = Unit(sign="m/s²", scale=1.0, ending="_m_per_s2", si="m/s2")
+HZ = Unit(sign="/s", scale=1.0, ending="_hz", si="Hz")
+PERCENT = Unit(sign="%", scale=1.0, ending="_percent", si="%")
 SHARE = Unit(sign="%", scale=1e2, ending="")
 RATIO = Unit(sign="", scale=1.0, ending="")
 UNITS = (M_PER_S2, M_PER_S, PERCENT, DEG, HZ, S, MS, M, CM, SHARE, RATIO)

@@ -201,7 +201,7 @@ def _means(measure: SeasonMeasure, points: Iterable[SeasonPoint]) -> list[tuple[
 
 
 def _lane(measure: SeasonMeasure, point: SeasonPoint) -> str:
-    """Return the lane file of a value that hangs on it; durations and rates may be put together over lane files."""
+    """Return the lane file of a value that depends on it; durations and rates may be put together over lane files."""
     return point.trial.lane if depends_on_lane(measure.key) else ""
 
 

@@ -15,7 +15,7 @@ _LOOK_AT_BYTES = 2000
 _SAME_HEAD_BYTES = 24
 
 
-def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+def write_files(folder: Path, files: Mapping[str, bytes], *, is_private: bool = True) -> None:
     """Write files into a folder, each whole or not at all.
 
     Parameters
@@ -24,6 +24,8 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
         Made where it is missing.
     files : mapping of str to bytes
         Bare file names and contents; pages carry `MARK` near their beginning.
+    is_private : bool
+        Their owner alone may read them, because people are in them; else as the system has it for new files.
 
     Raises
     ------
@@ -35,7 +37,7 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
         for name, content in files.items():
             _refuse_foreign(folder / name, content)
         for name, content in files.items():
-            write_whole(folder / name, content, is_private=True)
+            write_whole(folder / name, content, is_private=is_private)
     except OSError as error:
         raise OutputError(
             f"{folder} cannot be written",

@@ -59,6 +59,10 @@ def series(analysis: Analysis) -> Series | None:
         for n in catalogue.names("sequence")
         if n in sequence.measures
     ]
+    if (hop := phases[0].measures.get("hop_from_board_m")) is not None:
+        facts.insert(
+            0, ("hop_from_board_m", words.term("hop_from_board_m").words, words.shown("hop_from_board_m", hop))
+        )
     return Series(
         seen=words.capitalised(seen_words([p.kind for p in phases])),
         feet=" ".join(sequence.feet),
@@ -70,9 +74,17 @@ def series(analysis: Analysis) -> Series | None:
         columns=_COLUMNS,
         rows=[_row(analysis, phase) for phase in phases],
         facts=[f for f in facts if not f[2].reason],
-        missing="; ".join(f"{label}: not measured, {shown.reason}" for _, label, shown in facts if shown.reason),
+        missing=_missing([(label, shown.reason) for _, label, shown in facts if shown.reason]),
         ratio=words.ratio_text(analysis),
         began_before=sequence.began_before,
+    )
+
+
+def _missing(told: list[tuple[str, str]]) -> str:
+    """What has no value, those with the same reason together."""
+    reasons = dict.fromkeys(reason for _, reason in told)
+    return "; ".join(
+        f"{', '.join(label for label, r in told if r == reason)}: not measured, {reason}" for reason in reasons
     )
 
 

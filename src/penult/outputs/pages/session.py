@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import os
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
@@ -59,7 +60,7 @@ def _row(clip: ClipOutcome, still: StillPicture | None) -> dict[str, Any]:
         "clip": clip,
         "analysis": analysis,
         "thumb": Markup(_thumb(still)) if still else None,
-        "link": quote(f"{clip.folder}/summary.html"),
+        "link": quote(os.fsencode(f"{clip.folder}/summary.html")),
         "values": _values(analysis) if analysis else [],
         "mats": mats_words(Trial(analysis=analysis, said=clip.said).mats) if analysis else "",
         "distance": "" if distance is None else f"{distance:.2f} m",

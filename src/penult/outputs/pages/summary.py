@@ -19,7 +19,7 @@ from penult.outputs.charts import hip_height
 from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
-from penult.outputs.texts import drops, references, words
+from penult.outputs.texts import certainty, drops, references, words
 
 LAYOUT = "summary.html.j2"
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
@@ -42,7 +42,6 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         A whole HTML document, pictures and drawings inside.
     """
     pictures = _pictures(stills)
-    parts = {part for part, _, _ in analysis.sets()}
     return layout.template(LAYOUT).render(
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
@@ -66,11 +65,23 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         everything=content.everything(analysis),
         references=content.published(analysis),
         sources=sorted({band.source for band in references.bands_beside(analysis.run)}),
-        definitions=[e for e in catalogue.ROWS.values() if e.part in parts],
+        definitions=_definitions(analysis),
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",
         hand_corrected=content.any_by_hand(analysis),
+        costs=certainty.costs(analysis),
+        look_first=certainty.look_first(analysis),
     )
+
+
+def _definitions(analysis: Analysis) -> list[catalogue.Entry]:
+    """What the page's measures are; one that two parts have in common once, as the first of them has it."""
+    parts = {part for part, _, _ in analysis.sets()} - (set() if analysis.run.is_series else {"phases", "sequence"})
+    shown: dict[str, catalogue.Entry] = {}
+    for entry in catalogue.ROWS.values():
+        if entry.part in parts:
+            shown.setdefault(entry.name, entry)
+    return list(shown.values())
 
 
 def _pictures(stills: Sequence[tuple[Still, Image]]) -> dict[tuple[int, str], content.Picture]:

@@ -35,6 +35,9 @@ from penult.outputs.texts import words
 WIDEST_PX = 960
 """Half of full HD: quick to reduce to, and a run in this size fits into memory beside what else is kept of it."""
 
+FAR_PX = 1e4
+"""Farther out of the picture nothing of a bar is seen."""
+
 _SHOE_M = 0.27
 
 
@@ -136,6 +139,8 @@ class Painter:
             if start_s is None or time_s < start_s or bar is None:
                 continue
             ends = view.project(camera, on_plane(bar))
+            if not (np.isfinite(ends).all() and np.abs(ends).max() < FAR_PX):
+                continue  # a camera that turns has left it behind
             if contact.number in self._mats:
                 draw_mat_at(image, view, camera, float(bar[1, 0]), self._mats[contact.number])
             ink.stroke(image, ends, ink.SUPPORT, 7.0, outline=ink.WHITE)

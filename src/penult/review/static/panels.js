@@ -2,6 +2,17 @@
 
 import { element } from "./measures.js";
 
+const PHASES = [
+  ["?", "not certain"],
+  ["run", "running step"],
+  ["takeoff", "take-off, running on"],
+  ["jump", "jump"],
+  ["bound", "bound"],
+  ["hop", "hop"],
+  ["step", "step"],
+  ["skiphop", "skip, hop"],
+  ["skipstep", "skip, step"],
+];
 const SIDES = [["left", "Left"], ["right", "Right"]];
 
 const button = (text, onclick, attributes = {}) => element("button", { type: "button", onclick, ...attributes }, ...[].concat(text));
@@ -56,7 +67,13 @@ export class RightPanel {
       button("Exchange all feet", () => desk.correct({ kind: "foot-changed", near_frame: near(contact), foot: other(contact.foot), everywhere: true }), { id: "feet-exchange" }),
     );
     const remove = button(["Delete contact ", key("Del")], () => desk.deleteContact(), { id: "contact-delete", disabled: desk.data.contacts.length < 2 });
-    return element("div", { class: "tool", id: "contact-tool" }, ...head, ...rows, feet, element("div", { class: "row" }, remove));
+    const phase = element(
+      "select",
+      { id: "contact-phase", onchange: (event) => desk.correct({ kind: "contact-relabelled", near_frame: near(contact), phase: event.target.value }) },
+      ...PHASES.map(([value, word]) => element("option", { value, selected: contact.phase === value, disabled: value === "?" }, word)),
+    );
+    const into = element("label", { class: "row" }, element("span", {}, "Takes off into"), phase);
+    return element("div", { class: "tool", id: "contact-tool" }, ...head, ...rows, feet, into, element("div", { class: "row" }, remove));
   }
 
   instantTool(contact, instant, i) {

@@ -1,0 +1,66 @@
+"""What costs certainty in a scene is said in a sentence each, and the instants known worst come first."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from penult.model.analysis import Analysis, Contact, Notice
+from penult.model.measured import Measured, NotMeasured
+from penult.outputs.texts.certainty import costs, look_first
+
+from .conftest import Scene
+
+
+def contact(number: int, touchdown_u95_s: float, toe_off_u95_s: float, *, alike: bool = False) -> Contact:
+    edges = NotMeasured(reason="the shoe's edges cannot be told from the pictures")
+    return Contact(
+        number=number,
+        foot="left" if number % 2 else "right",
+        measures={
+            "touchdown_s": Measured(value=0.5 + 0.2 * number, u95=touchdown_u95_s),
+            "toe_off_s": Measured(value=0.6 + 0.2 * number, u95=toe_off_u95_s),
+            "support_height_m": edges if alike else Measured(value=0.0, u95=0.003),
+        },
+    )
+
+
+def with_scene(scene: Scene, *contacts: Contact, codes: tuple[str, ...] = (), rate_hz: float = 240.0) -> Analysis:
+    return dataclasses.replace(
+        scene.analysis,
+        contacts=contacts,
+        warnings=tuple(Notice(code=code, text=code) for code in codes),
+        clip=dataclasses.replace(scene.analysis.clip, capture_rate_hz=rate_hz),
+        method={},
+    )
+
+
+def test_a_clear_scene_costs_nothing(scene: Scene) -> None:
+    assert costs(with_scene(scene, contact(-1, 0.003, 0.004))) == []
+
+
+def test_clothes_passers_by_rate_and_like_colours_are_said(scene: Scene) -> None:
+    """One sentence each; the contact whose shoe cannot be told from the ground is named."""
+    made = with_scene(
+        scene,
+        contact(-1, 0.003, 0.004, alike=True),
+        contact(0, 0.003, 0.004),
+        codes=("loose-clothes", "crossed"),
+        rate_hz=60.0,
+    )
+
+    said = costs(made)
+
+    assert len(said) == 4
+    assert "loosely" in said[0]
+    assert "Somebody else" in said[1]
+    assert "17 ms apart" in said[2]
+    assert "penultimate" in said[3]
+    assert "last" not in said[3].replace("penultimate", "")
+
+
+def test_the_instants_known_worst_come_first(scene: Scene) -> None:
+    """Of four: 20, 12 and 9 ms, in that order; the fourth, 4 ms, is not among them."""
+    first = look_first(with_scene(scene, contact(-1, 0.012, 0.004), contact(0, 0.009, 0.020)))
+
+    assert [text.split(",")[0] for text in first] == ["toe-off", "touchdown", "touchdown"]
+    assert ["± 20 ms" in first[0], "± 12 ms" in first[1], "± 9 ms" in first[2]] == [True] * 3
