@@ -272,3 +272,15 @@ def test_the_lane_files_at_hand_are_named(tmp_path: Path, capsys: pytest.Capture
     said = capsys.readouterr().err
     assert f"--calib {tmp_path / 'lane3.json'}" in said
     assert "other.json" not in said
+
+
+def test_a_film_given_to_review_is_answered_with_how_to_measure_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clip = tmp_path / "run.mp4"
+    clip.write_bytes(b"film")
+    with pytest.raises(SystemExit) as caught:
+        main(["review", str(clip), "--no-browser"])
+
+    assert caught.value.code == 2
+    assert f"penult analyse {clip} --calib" in capsys.readouterr().err

@@ -11,7 +11,14 @@ from pathlib import Path
 from penult import __version__
 from penult.adapters.files import session_state as state
 from penult.adapters.files import written_places
-from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
+from penult.adapters.files.result_folder import (
+    SAID,
+    read_corrections,
+    read_hip_path,
+    read_stills,
+    read_trial,
+    said_bytes,
+)
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
 from penult.adapters.files.tapped import Tap, read_taps
 from penult.adapters.logbook.place import default_place
@@ -323,6 +330,23 @@ def record_outcome(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path
     clips = state.read_state(folder)
     clips[plan.clip.name] = {"sha256": plan.sha256, "key": plan.key}
     state.write_state(folder, clips)
+
+
+def refresh_page(folder: Path) -> bool:
+    """Write a session's page anew from the results that lie there, as after a review; False where there is no such page."""
+    if not (folder / PAGE).is_file() or not state.read_state(folder):
+        return False
+    outcomes = []
+    clips = state.clips_in(folder)
+    for clip, result in state.result_folders(clips).items():
+        try:
+            trial = read_trial(result)
+        except PenultError:
+            continue
+        outcomes.append(ClipOutcome(file=clip.name, folder=result.name, said=trial.said, analysis=trial.analysis))
+    if outcomes:
+        write_page(folder, Session(name=told(folder.resolve().name), folder=str(folder), clips=tuple(outcomes)))
+    return bool(outcomes)
 
 
 def write_page(folder: Path, session: Session) -> None:

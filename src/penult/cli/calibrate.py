@@ -274,11 +274,13 @@ def check(
 ) -> None:
     """Say how good a lane file is, what uncertainty to expect, and what to do better."""
     from penult.app.check import check_lane
+    from penult.core.lane.trust_map import good_for
 
     done = check_lane(lane, clip, out, measured or ())
     console = _console()
     _print_fit(done.fit, console, every=True)
     _print_map(done, console)
+    _print_wrapped("", good_for(done.fit, done.stretches), console)
     places = {
         "same": "the clip was filmed from the place of the still",
         "moved": "the camera was moved since the still; it is found again through the background",
