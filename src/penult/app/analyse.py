@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -48,6 +48,7 @@ def analyse(
     progress: Progress,
     *,
     ignore_corrections: bool = False,
+    measured: Callable[[Analysis], None] = lambda analysis: None,
 ) -> Result:
     """Analyse one clip and write its result folder.
 
@@ -63,6 +64,8 @@ def analyse(
         Told what is being done.
     ignore_corrections : bool
         Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
+    measured : callable
+        Told the numbers as soon as they are there, before pictures and film are.
 
     Returns
     -------
@@ -86,7 +89,15 @@ def analyse(
     check_memory()
     from penult.app.fresh import fresh  # heavy: only when there is something to measure
 
-    job = Job(clip_path=clip_path, lane_path=lane_path, lane=lane, settings=settings, done=done, method=method)
+    job = Job(
+        clip_path=clip_path,
+        lane_path=lane_path,
+        lane=lane,
+        settings=settings,
+        done=done,
+        method=method,
+        measured=measured,
+    )
     analysis = fresh(job, folder, progress)
     if settings.athlete:  # so that the person can be found again, and forgotten
         written_places.record(folder.parent, default_place())

@@ -91,6 +91,7 @@ def _measured(
     progress("measuring", 0.0)
     pool.close()
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
+    job.measured(outcome.analysis)
     with building(folder, sha256=clip.sha256) as new:
         write_pictures(new, footage, clip_with(clip, job.done), outcome, progress, page.files)
         new.write(SIGHTING, sighting_to_bytes(sighting))
