@@ -274,8 +274,8 @@ class _Chart:
             arrowprops={"arrowstyle": "<->", "color": self.ink, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},
         )  # fmt: skip
         shown = words.shown("penultimate_hip_drop_m", drop)
-        above = " above the runway" if drops.has_mats(self.analysis) else ""
-        text = f"hip drop{above} {shown.text}" if self.look.named else "hip drop"
+        above = "\nabove the runway" if drops.has_mats(self.analysis) else ""
+        text = f"hip drop {shown.text}{above}" if self.look.named else "hip drop"
         axes.text(
             x, self._above(x, max(start[1], end[1])), text, color=self.ink, ha="center", va="bottom",
             fontsize=self.look.text, fontweight="bold", zorder=7,
