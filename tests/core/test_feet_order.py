@@ -81,9 +81,9 @@ def test_any_order_of_feet(feet: str, seed: int) -> None:
 
     for track in (made.track, dataclasses.replace(made.track, time_s=4.0 * made.track.time_s)):
         supports, _ = find_supports(track)
-        # a foot that hangs low as the picture begins may pass for the end of a support that began before (known weak point)
-        assert len(feet) <= len(supports) <= len(feet) + 1
-        supports = supports[-len(feet) :]
+        # a foot that hangs low as the picture begins or ends may pass for a part of a support (known weak point)
+        supports = tuple(s for s in supports if np.abs(made.toe_x_m - s.toe_x_m).min() < 0.06)
+        assert len(supports) == len(feet)
         for support, before, own in zip(supports[1:], feet[:-1], feet[1:], strict=True):
             again = support.same_foot
             assert again is not None
