@@ -19,8 +19,8 @@ CONTRARY, EXPLAINED = 0.05, 0.003
 it first bears, and turns in its place before it leaves: a later rest and an earlier stir are explained. The contrary is not."""
 
 NET_SHARE, AGREE_M = 0.7, 0.02
-"""Weight of the networks' toe where both agree (twelve films with known truth: alone 0.58 and 0.60 cm RMS, together 0.50), and
-how far apart they may then be. An edge on ground of its own colour is 5 to 7 cm off, unaware."""
+"""Weight of the networks' toe where both looks agree, and how far apart they may then be (twelve films with known truth: alone 0.58
+and 0.60 cm RMS, together 0.50). An edge on ground of its own colour is 5 to 7 cm off, unaware."""
 
 NETWORK_QUALITY = 0.5
 """Quality of a contact that only the networks saw."""
