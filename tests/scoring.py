@@ -81,6 +81,11 @@ class Score:
         return sum(abs(e) <= u for e, u in zip(self.errors, self.u95, strict=True)) / max(len(self.errors), 1)
 
     @property
+    def beyond(self) -> int:
+        """How many true values lie beyond three times the stated interval: silently wrong."""
+        return sum(abs(e) > 3.0 * u for e, u in zip(self.errors, self.u95, strict=True))
+
+    @property
     def median_u95(self) -> float:
         """Median stated uncertainty."""
         return sorted(self.u95)[len(self.u95) // 2] if self.u95 else math.nan

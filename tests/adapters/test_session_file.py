@@ -61,7 +61,7 @@ def test_every_fault_is_named_with_its_place_and_the_nearest_word(tmp_path: Path
     """Unknown column, missing clip, number, foot, mat, date: one message for all of them."""
     text = (
         "file,athlet,strides,mats,take-off foot,official distance,date\n"
-        "IMG_2.mp4,A1,18,penultimate 5,both,far,3.10.2026\n"
+        "IMG_2.mp4,A1,18,penultimate 5,both,far,3.13.2026\n"
     )
 
     with pytest.raises(LogbookError) as error:
@@ -71,6 +71,20 @@ def test_every_fault_is_named_with_its_place_and_the_nearest_word(tmp_path: Path
     for part in ("'athlet'; nearest: athlete", "'strides'; nearest: approach strides", "no clip 'IMG_2.mp4'", "nearest: IMG_1.mp4",
                  "line 2, mats", "line 2, take-off foot", "line 2, official distance", "line 2, date"):  # fmt: skip
         assert part in message, part
+
+
+def test_what_a_spreadsheet_makes_of_it_is_read_as_it_was_meant(tmp_path: Path) -> None:
+    """Semicolons, decimal commas, days turned round and 14.0 for 14, as spreadsheets of other languages save them."""
+    text = (
+        "file;athlete;approach strides;mats;official distance;date\r\n"
+        "# example, passed over;A9;x;y;z;soon\r\n"
+        "IMG_1.mp4;A1;14,0;penultimate 0,05;6,45;28.11.2026\r\n"
+    )
+
+    said = read_session(written(tmp_path, text), ["IMG_1.mp4"]).row("IMG_1.mp4")
+
+    assert (said.athlete, said.approach_strides, said.official_distance_m, said.date) == ("A1", 14, 6.45, "2026-11-28")
+    assert said.mats == (Mat(number=-1, thickness_m=0.05),)
 
 
 @pytest.mark.parametrize("name", ["../IMG_1.mp4", "/etc/passwd", "a\\b.mp4", ".."])

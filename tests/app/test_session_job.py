@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import sys
 from collections.abc import Callable
@@ -16,7 +17,7 @@ import numpy as np
 import pytest
 
 from penult.adapters.logbook.book import opened
-from penult.app.session import run_session, write_template
+from penult.app.session import refresh_page, run_session, write_template
 from penult.core.synthetic.invented import Form, trial
 from penult.errors import InputError, LogbookError, NoAthleteError, OutputError
 from penult.model.analysis import Analysis
@@ -212,3 +213,29 @@ def test_names_that_are_no_utf_8_end_nothing(tmp_path: Path) -> None:
     assert b"l%E4ufer_analysis/summary.html" in (folder / "session.html").read_bytes()
     with opened(tmp_path / "log.sqlite") as log:
         assert [t.said.session for t in log.trials(Choice())] == ["halle \ufffd"]
+
+
+def test_the_page_of_a_session_follows_a_result_that_was_written_anew(folder: Path) -> None:
+    """As after a review: the page shows what lies in the result folders now. Fails if it keeps the old number."""
+    run(folder, [])
+    result = folder / "a_analysis" / "analysis.json"
+    plain = json.loads(result.read_text("utf-8"))
+    plain["penultimate"]["penultimate_hip_drop_m"] = {"value": 0.0777, "u95": 0.009}
+    result.write_text(json.dumps(plain), encoding="utf-8")
+
+    assert refresh_page(folder)
+    assert "7.8 \u00b1 0.9 cm" in (folder / "session.html").read_text("utf-8")
+    assert not refresh_page(folder.parent)
+
+
+def test_the_page_stands_athlete_by_athlete_with_middle_and_spread(folder: Path) -> None:
+    """Two runs of one athlete and kind: their mean, both ends and SD stand below the clips."""
+    (folder / "session.csv").write_text(
+        "file,athlete,kind\na.mp4,A1,mat drill\nd läufer 跳.mp4,A1,mat drill\n", encoding="utf-8"
+    )
+    run(folder, [])
+
+    page = (folder / "session.html").read_text("utf-8")
+    assert "Athlete by athlete" in page
+    assert "2 runs" in page
+    assert "approach speed" in page

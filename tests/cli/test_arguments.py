@@ -127,7 +127,7 @@ BAD = [
     (("--sex", "f"), "'f'", "female or male"),
     (("--run", "0"), "'0'", "1 to 100"),
     (("--mat", "-1"), "'-1'", "such as -1=0.05"),
-    (("--mat", "-1=5cm"), "'-1=5cm'", "such as -1=0.05"),
+    (("--mat", "-1=5ft"), "'-1=5ft'", "such as -1=0.05"),
     (("--mat", "-1=5"), "'-1=5'", "up to 0.5 m"),
     (("--mat", "1=0.05"), "'1=0.05'", "-20 to 0"),
     (("--mat", "-1=nan"), "'-1=nan'", "up to 0.5 m"),
@@ -230,10 +230,57 @@ def test_analyse_alone_is_penult_analyse(capsys: pytest.CaptureFixture[str], mon
     """Both console commands are the same command."""
     monkeypatch.setenv("COLUMNS", "200")
     texts = []
-    for call in (lambda: analyse_main(["--help"]), lambda: main(["analyse", "--help"])):
+    for name, call in (("analyse", lambda: analyse_main(["--help"])), ("penult", lambda: main(["analyse", "--help"]))):
+        monkeypatch.setattr(sys, "argv", [name])
         with pytest.raises(SystemExit) as caught:
             call()
         assert caught.value.code == 0
-        texts.append(capsys.readouterr().out.split("analyse", 1)[1])
+        usage, text = capsys.readouterr().out.lstrip().split("\n", 1)
+        assert usage.count("analyse") == 1  # not 'analyse analyse'
+        texts.append(text)
 
     assert texts[0] == texts[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "next_step"),
+    [
+        (["lane3.json", "--calib", "clip.mp4"], "penult analyse clip.mp4 --calib lane3.json"),
+        (["clip.mp4", "--calib", "other.mov"], "calibrate"),
+        (["clip.mp4"], "penult analyse clip.mp4 --calib"),
+        (["clip.mp4", "--calib", "lane3.json", "--mat", "penultimate=5"], "penultimate=5cm"),
+    ],
+    ids=["exchanged", "a film for a lane file", "no lane file", "a mat in centimetres"],
+)
+def test_a_usual_slip_is_answered_with_the_very_next_step(
+    words: list[str], next_step: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as caught:
+        analyse_main(words)
+
+    assert caught.value.code == 2
+    assert next_step in capsys.readouterr().err
+
+
+def test_the_lane_files_at_hand_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside the clip lies one lane file and one that is none: the first is offered, ready to be copied."""
+    (tmp_path / "lane3.json").write_text('{"format": "penult-calibration/1"}')
+    (tmp_path / "other.json").write_text('{"format": "else"}')
+    with pytest.raises(SystemExit):
+        analyse_main([str(tmp_path / "clip.mp4")])
+
+    said = capsys.readouterr().err
+    assert f"--calib {tmp_path / 'lane3.json'}" in said
+    assert "other.json" not in said
+
+
+def test_a_film_given_to_review_is_answered_with_how_to_measure_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clip = tmp_path / "run.mp4"
+    clip.write_bytes(b"film")
+    with pytest.raises(SystemExit) as caught:
+        main(["review", str(clip), "--no-browser"])
+
+    assert caught.value.code == 2
+    assert f"penult analyse {clip} --calib" in capsys.readouterr().err

@@ -74,7 +74,7 @@ def exchanged(track: RunwayTrack, rows: Floats) -> RunwayTrack:
 def _centre(time_s: Floats, instants: Floats, flights: Floats, plan: Plan) -> Floats:
     """The mass centre (t, 2): level at the ends of every support, falling with g in flight, a cubic over each support."""
     x = plan.speed_m_per_s * time_s
-    y = np.empty(len(time_s))
+    y = np.full(len(time_s), np.nan)
     before = np.concatenate([[flights[0]], flights[:-1]])
     level = HIP_M + 0.02
     for (td, to), arrive, leave in zip(instants, before, flights, strict=True):
@@ -112,7 +112,7 @@ def _joints(time_s: Floats, centre: Floats, instants: Floats, toe_x: Floats, box
 def _leg(
     xy: Floats, time_s: Floats, hip: Floats, side: str, own: list[int], instants: Floats, toe_x: Floats, boxes: Floats
 ) -> None:
-    ankle = np.empty((len(time_s), 2))
+    ankle = np.full((len(time_s), 2), np.nan)
     stands = np.zeros(len(time_s), dtype=bool)
     for i in own:
         inside = (time_s >= instants[i, 0]) & (time_s <= instants[i, 1])
@@ -128,7 +128,7 @@ def _leg(
     knots.append(max(float(time_s[-1]), knots[-1]) + 0.4)
     places.append((0.45, -0.75))
     for (a, b), (p, q) in zip(pairwise(knots), pairwise(places), strict=True):
-        rows = (time_s > a) & (time_s < b) & ~stands
+        rows = (time_s >= a) & (time_s < b) & ~stands
         u = (time_s[rows] - a) / (b - a)
         smooth = u * u * (3.0 - 2.0 * u)
         fold = 0.35 * np.sin(np.pi * u) ** 2

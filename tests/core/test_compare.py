@@ -85,15 +85,26 @@ def test_minimal_detectable_change_rests_on_both_groups_own_repeats() -> None:
     assert row.minimal_detectable_change == pytest.approx(1.96 * 2**0.5 * 0.01)
 
 
-def test_two_and_two_clips_are_too_few_and_the_change_rests_on_the_measurement_alone() -> None:
-    """A group under three and no typical error known: no difference, and the page can say what the camera could see."""
+def test_two_and_two_clips_are_compared_by_what_the_measurement_supports() -> None:
+    """Means 1.5 and 9.5 cm, each known to 0.9 cm: 8.0 apart, +- hypot(0.9, 0.9) cm; what is usual is not known (by hand)."""
     row = drop_row(compare(group("a", clips([0.01, 0.02])), group("b", clips([0.09, 0.10], seed=2, kind="drill"))))
 
-    assert row.verdict.kind == "too few clips"
-    assert row.difference is None
+    assert row.verdict.kind == "apart in these runs"
+    assert "not known yet" in row.verdict.reason
+    assert row.difference is not None
+    assert row.difference.value == pytest.approx(0.08)
+    assert row.difference.half_width == pytest.approx(2**0.5 * 0.009)
     assert row.typical_error is not None
     assert not row.typical_error.from_repeats
     assert row.minimal_detectable_change == pytest.approx(1.96 * 2**0.5 * 0.0045)
+
+
+def test_two_runs_nearer_than_the_measurement_are_not_told_apart() -> None:
+    """3.0 and 3.6 cm, each +- 0.9: nothing may be said. Fails if the number of clips narrows what all clips share."""
+    comparison = compare(group("a", clips([0.030])), group("b", clips([0.036], seed=2)))
+
+    assert drop_row(comparison).verdict.kind == "not told apart"
+    assert "single-clip" not in codes(comparison)
 
 
 def test_a_single_clip_is_named_and_judged_by_the_repeats_of_the_other_group() -> None:
@@ -126,7 +137,9 @@ def test_repeats_of_somebody_else_are_not_taken() -> None:
     first, second = clips([0.01, 0.02]), clips([0.08, 0.09], seed=2, kind="drill")
     others = clips([0.03, 0.031, 0.029], seed=5, athlete="A2")
 
-    assert drop_row(compare(group("a", first), group("b", second), repeats=others)).verdict.kind == "too few clips"
+    assert (
+        drop_row(compare(group("a", first), group("b", second), repeats=others)).verdict.kind == "apart in these runs"
+    )
 
 
 @pytest.mark.parametrize(
@@ -134,7 +147,6 @@ def test_repeats_of_somebody_else_are_not_taken() -> None:
     [
         (clips([0.02], seed=9, athlete="A2"), "athletes"),
         (clips([0.02], seed=9, kind="mat drill"), "kinds"),
-        (clips([0.02], seed=9, mats=MAT), "mats"),
         (clips([0.02], seed=9, penult="0.0.9"), "versions"),
         (clips([0.02], seed=9, pose_model_sha256="f" * 64), "versions"),
     ],
@@ -150,6 +162,19 @@ def test_a_mixed_group_is_named_and_never_averaged(odd: list[Trial], word: str) 
         assert row.difference is None
         assert row.verdict.kind == "not compared"
     assert len(drop_row(comparison).first.values) == 4
+
+
+def test_one_odd_drill_is_left_aside_and_takes_nothing_with_it() -> None:
+    """Three clips without mats and one on a mat: the three are compared, take-off angle included, the one is named once."""
+    odd = clips([0.09], seed=9, mats=MAT)
+    comparison = compare(group("a", [*clips([0.01, 0.02, 0.03]), *odd]), group("b", clips([0.04, 0.05, 0.06], seed=2)))
+
+    row = drop_row(comparison)
+    told = [n.text for n in comparison.notices if n.code == "patterns-split"]
+    assert (row.first.mean, row.second.mean) == (pytest.approx(0.02), pytest.approx(0.05))
+    assert len(told) == 1
+    assert odd[0].analysis.clip.file in told[0]
+    assert comparison.row(MeasureKey("takeoff", None, "takeoff_angle_deg")).difference is not None  # type: ignore[union-attr]
 
 
 def test_groups_of_two_method_versions_are_named_and_not_compared() -> None:

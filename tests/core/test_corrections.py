@@ -27,6 +27,7 @@ from penult.model.corrections import (
     CaptureRateSet,
     ContactAdded,
     ContactDeleted,
+    ContactRelabelled,
     Correction,
     Corrections,
     FootChanged,
@@ -250,6 +251,19 @@ def test_changing_the_foot_changes_the_leg_that_is_measured(sighting: Sighting, 
     every = outcome_of(sighting, [dataclasses.replace(one, everywhere=True)]).analysis
     assert all(a.foot != b.foot for a, b in zip(every.contacts, was.contacts, strict=True))
     assert every.run.takeoff_foot != was.run.takeoff_foot
+
+
+def test_what_a_contact_takes_off_into_can_be_set(sighting: Sighting, automatic: Outcome) -> None:
+    """The take-off as a hop, in a person's words; the last running step as a bound begins the series one contact earlier."""
+    was = automatic.analysis
+    assert was.run.phases == ((0, "jump"),)
+
+    hop = outcome_of(sighting, [ContactRelabelled(near_frame=near(was, 0), phase="hop")]).analysis
+    assert hop.run.phases == ((0, "hop"),)
+
+    earlier = outcome_of(sighting, [ContactRelabelled(near_frame=near(was, -1), phase="bound")]).analysis
+    assert earlier.run.phases == ((0, "bound"), (1, "jump"))
+    assert [c.number for c in earlier.contacts] == [c.number + 1 for c in was.contacts]
 
 
 def test_a_dragged_joint_stands_where_it_was_put_and_its_neighbours_follow_smoothly(

@@ -82,3 +82,28 @@ def test_the_notice_says_when() -> None:
     assert notice.code == "crossed"
     assert "0.60 to 0.72 s" in notice.text
     assert crossing_notices(()) == ()
+
+
+def test_only_a_body_before_the_very_foot_hides_it() -> None:
+    """Somebody walks at 1.4 m/s through x = -2 at 0.60 s: a foot at -2 is hidden then, one at -3.1 is not, none when behind."""
+    way = ((0.0, -2.84), (1.2, -1.16))
+    crossed = Crossing(start_s=0.3, end_s=0.9, way=way)
+
+    assert crossed.hides(0.6, -2.0)
+    assert not crossed.hides(0.6, -3.1)
+    assert not crossed.hides(0.2, -2.0)
+    assert not dataclasses.replace(crossed, in_front=False).hides(0.6, -2.0)
+    assert Crossing(start_s=0.3, end_s=0.9).hides(0.6, -3.1)  # whose way is not known may be anywhere
+
+
+def test_the_head_of_somebody_near_the_camera_is_no_foot_on_the_lane() -> None:
+    """A walker 2.7 m behind the lane crosses; columns with next to nothing over the lane show a head 4 m before it."""
+    other = 2.5 - 8.5 * TIME_S
+    seen = profile((other, -2.7), (ATHLETE, 0.0))
+    cover, depth = np.array(seen.cover), np.array(seen.ground_z_m)
+    head = (np.abs(X_M[None, :] - other[:, None]) > 0.3) & (np.abs(X_M[None, :] - other[:, None]) < 0.5)
+    cover[head], depth[head] = 0.05, 4.0
+
+    (found,) = crossings(dataclasses.replace(seen, cover=cover, ground_z_m=depth), RUN, lens_z_m=10.0)
+
+    assert not found.in_front

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+
+import numpy as np
 import pytest
 
 from penult.core.checks.said_kind import kind_notices, plain_kind
-from penult.core.measures.kinds import Flown, began_before, kinds_of, zero_of
+from penult.core.measures.evidence import FlightEvidence
+from penult.core.measures.kinds import Flown, began_before, into_sand, kinds_of, zero_of
 
 G = 9.81
 
@@ -72,6 +76,23 @@ def test_kinds_follow_from_feet_and_flights(case: str) -> None:
     assert zero_of(got, made) == zero
 
 
+def test_a_landing_in_the_sand_closes_the_jump() -> None:
+    """0.62 s after leaving at 3 m/s the mass centre lies 0.03 m lower, after 0.72 s 0.38 m: no supports of a run follow."""
+    made = flown("RLRLL", [0.12, 0.14, 0.09, 0.72, None], [0.6, 0.7, 0.3, 3.0, 0.2])
+    flight = FlightEvidence(
+        position_m=np.zeros((3, 2)),
+        velocity_m_per_s=np.full((3, 2), 3.0),
+        time_s=np.zeros(0),
+        height_m=np.zeros((3, 0)),
+    )
+    assert not into_sand(flight, 0.62, 0.0)
+    assert into_sand(flight, 0.72, 0.0)
+    assert not into_sand(flight, 0.72, 0.25)  # from a box down to the runway
+    landed = [dataclasses.replace(f, into_sand=i == 3) for i, f in enumerate(made)]
+    assert kinds_of(landed) == ("run", "run", "run", "jump", "run")
+    assert zero_of(kinds_of(landed), landed) == 3
+
+
 def test_numbers_do_not_change_when_the_clip_is_cut_a_second_later() -> None:
     """MEASURES.md 4a: the first bound is contact 0 whatever is seen of the end."""
     long = flown("RLRLRL", [0.12, 0.31, 0.32, 0.35, 0.33, None], [0.5, 1.14, 1.18, 1.35, 1.2, 2.5])
@@ -96,6 +117,12 @@ def test_an_order_that_is_not_certain_leaves_the_kind_open() -> None:
     doubted = [Flown(again=0.7, flight_s=0.32, falls=True, rise_m_per_s=1.2, whole=True), *made[1:]]
     assert kinds_of(doubted)[0] == "?"
     assert zero_of(kinds_of(doubted), doubted) == 0
+
+    blurred = [
+        Flown(again=0.4, flight_s=0.15, falls=True, rise_m_per_s=0.9, whole=True),
+        *flown("RL", [0.12, None], [0.5, 3.0]),
+    ]
+    assert kinds_of(blurred) == ("run", "run", "jump")  # a flight that short is a running step's, whichever foot it was
 
     run = flown("RLRL", [0.12, 0.12, 0.1, None], [0.5, 0.5, 0.4, 3.0])
     missed = [Flown(again=1.0, flight_s=0.36, falls=False, rise_m_per_s=0.9, whole=True), *run]

@@ -154,6 +154,25 @@ def test_hip_drops_are_positive_downwards_and_span_what_they_say(made: Made) -> 
     assert "--height" in why(high["penultimate_hip_drop_share"])
 
 
+def test_a_mat_under_the_third_last_foot_is_not_the_athletes_drop(made: Made) -> None:
+    """From 0.98 on a mat of 5 cm to 0.885 on the runway: 9.5 cm above the runway, 4.5 above what each foot stood on (by hand).
+
+    Where a surface was not seen, there is no drop above it. Fails if the mat's sign is turned or it is taken as 0."""
+    mat = made.event(support_height_m=0.05)
+    unseen = made.event(support_height_m=np.nan)
+    third = made.contact(made.posture(), event=mat, hip_lowest_m=made.drawn(0.980))
+    second = made.contact(made.posture(), hip_lowest_m=made.drawn(0.885))
+    lost = made.contact(made.posture(), event=unseen, hip_lowest_m=made.drawn(0.980))
+
+    got = penultimate_measures({-2: third, -1: second}, None)
+    without = penultimate_measures({-2: lost, -1: second}, None)
+
+    assert value(got["penultimate_hip_drop_m"]) == pytest.approx(0.095)
+    assert value(got["penultimate_hip_drop_above_support_m"]) == pytest.approx(0.045)
+    assert value(without["penultimate_hip_drop_m"]) == pytest.approx(0.095)
+    assert "stood on" in why(without["penultimate_hip_drop_above_support_m"])
+
+
 def test_hip_drops_without_their_contacts_say_which_are_missing(made: Made) -> None:
     """A clip that shows only the last contacts, or in which the hips were lost. Fails if a drop is taken from other contacts."""
     sound = made.contact(made.posture())

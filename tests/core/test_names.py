@@ -52,6 +52,12 @@ EXEMPT = {
     "HandTrack.drags": "pixels by frame and joint, in a mapping",
     "Corrected.hand": "how far a person put it there, 0 to 1",
     "Scene.hand": "how far a person put it there, 0 to 1",
+    "Draws.cloth": "how many times less the trunk's pixels and joints agree than under tight clothes",
+    "Draws.restless": "how many times more the joints drift in a row",
+    "Loss.quantiser": "the coder's own number of how coarsely it wrote",
+    "Loss.bits": "bits that a changed pixel cost",
+    "Crossing.way": "times and places in pairs",
+    "Sighting.crossed": "times and places in pairs",
 }
 MIXED = {
     "penult.model.comparison": "values of whatever measure is compared, in its unit",

@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from penult.core.lane.camera import position_m, project
 from penult.core.moving_camera.panorama import camera_of_picture, solved_panorama
-from penult.core.moving_camera.turning import solved_turn
+from penult.core.moving_camera.turning import on_ground, solved_turn
 from penult.errors import CalibrationError
 from penult.model.arrays import Floats
 from penult.model.panorama import Matches, Panorama, Sighted
@@ -165,3 +165,27 @@ def test_a_level_camera_has_a_sound_covariance() -> None:
 
     # the derivative of a rotation vector by a turn is at most half a turn over two, pi / 2, at half a turn
     assert np.sqrt(np.diag(camera.covariance)[:3]).max() <= 1e-4 * np.pi / 2.0 * 1.01
+
+
+def test_a_tripod_that_was_moved_is_no_turn() -> None:
+    """Shifted by 20 cm, the ground moves by 49 px at 15.5 m and the wall by 32 at 23.5 m: no turn is said to fit both."""
+    rng = np.random.default_rng(7)
+    matches, marks, turns = observed(rng, 0.0, 0.0)
+    panorama = solved_panorama(matches, marks, len(turns), SIZE_PX, 1.0)
+    picture = 10
+    wall = np.column_stack([rng.uniform(-60.0, 30.0, 1500), rng.uniform(0.0, 6.0, 1500), np.full(1500, -8.0)])
+    floor = np.column_stack([rng.uniform(-60.0, 30.0, 600), np.zeros(600), rng.uniform(-1.2, 4.0, 600)])
+    places = np.concatenate([wall, floor])
+    here, there = seen(turns[picture], places), seen(turns[picture], places - [0.2, 0.0, 0.0])
+    both = np.isfinite(here).all(axis=1) & np.isfinite(there).all(axis=1)
+    here, there, floor_too = here[both], there[both], (np.arange(len(places)) >= 1500)[both]
+    ground = on_ground(panorama, picture, here)
+
+    found = solved_turn(panorama, here, there, np.zeros(4), ground)
+
+    assert (ground == floor_too).mean() > 0.95
+    assert found is not None
+    assert not found.fits
+    unmoved = solved_turn(panorama, here, here, np.zeros(4), ground)
+    assert unmoved is not None
+    assert unmoved.fits

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from penult.core.joints.supports import Support
@@ -30,6 +32,20 @@ def test_a_walk_is_refused_and_says_why() -> None:
         refuse_walk(steps(18.0 / 30.0, 22.0 / 30.0))
 
     assert "22 % of a step" in str(caught.value)
+
+
+def test_a_walk_of_which_every_second_support_is_missing() -> None:
+    """Supports found in a real walk, frames of 29.6 a second: 7-28, 41-64, 60-83, 97-118, 133-150; one pair overlaps."""
+    walk = steps(18.0 / 30.0, 22.0 / 30.0, count=5)
+    frames = ((7, 28), (41, 64), (60, 83), (97, 118), (133, 150))
+    found = [dataclasses.replace(s, start_s=a / 29.6, end_s=b / 29.6) for s, (a, b) in zip(walk, frames, strict=True)]
+
+    with pytest.raises(NotMeasurableError, match="walk"):
+        refuse_walk(found)
+    short = dataclasses.replace(
+        found[1], start_s=58.0 / 29.6, end_s=66.0 / 29.6
+    )  # misread: a third as long as the others
+    refuse_walk([found[0], short, *found[2:]])
 
 
 @pytest.mark.parametrize(("step_s", "contact_s"), [(0.23, 0.11), (0.36, 0.25), (0.42, 0.32)])

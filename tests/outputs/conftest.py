@@ -132,6 +132,10 @@ def make_analysis(
 ) -> Analysis:
     values: dict[str, tuple[float, float]] = {
         "penultimate_hip_drop_m": (0.05, 0.009),
+        "penultimate_hip_drop_above_support_m": (
+            0.05 - sum(m.thickness_m * {-2: 1, -1: -1}.get(m.number, 0) for m in mats),
+            0.012,
+        ),
         "hip_drop_to_takeoff_m": (0.04, 0.011),
         "takeoff_angle_deg": (19.2, 0.8),
         "takeoff_velocity_x_m_per_s": (7.6, 0.12),

@@ -79,7 +79,7 @@ def test_without_a_board_no_take_off_line_is_drawn(scene: Any, has_board: bool, 
     no_board = {"toe_to_board_m": NotMeasured(reason="the lane file has no board")}
     takeoff = scene.analysis.takeoff if has_board else {**scene.analysis.takeoff, **no_board}
     analysis = replace(scene.analysis, takeoff=takeoff)
-    still = next(s for s in stills_of(analysis, scene.motion) if s.name == "contact_0_takeoff_lowest.jpg")
+    still = next(s for s in stills_of(analysis, scene.motion) if s.name == "8_take-off_lowest.jpg")
     x, y = still.view.project(scene.motion.camera_of(still.moment.row), on_plane(np.zeros((1, 2))))[0]
 
     drawn = draw_still(scene.frame(still.moment.frame), still, analysis, scene.motion)
@@ -88,7 +88,7 @@ def test_without_a_board_no_take_off_line_is_drawn(scene: Any, has_board: bool, 
 
 
 def test_a_value_that_is_not_measured_is_not_drawn(scene: Any) -> None:
-    still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "contact_1_penultimate_lowest.jpg")
+    still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "5_penultimate_lowest.jpg")
     gone = replace(scene.analysis, penultimate={"penultimate_hip_drop_m": NotMeasured(reason="hidden")})
 
     with_drop = draw_still(scene.frame(0), still, scene.analysis, scene.motion)
@@ -99,7 +99,7 @@ def test_a_value_that_is_not_measured_is_not_drawn(scene: Any) -> None:
 
 def test_the_smallest_knee_angle_is_drawn_only_where_the_leg_is_as_bent(scene: Any) -> None:
     """A take-off leg bends on after the hips were lowest: 138 degrees beside a leg of 174 is another picture's number."""
-    still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "contact_1_penultimate_lowest.jpg")
+    still = next(s for s in stills_of(scene.analysis, scene.motion) if s.name == "5_penultimate_lowest.jpg")
     contact = still.moment.contact
     shown_deg = float(knee_angle_deg(scene.motion.runway.xy_m[still.moment.row][None], contact.foot)[0])
 
@@ -145,11 +145,11 @@ def test_a_whole_result_has_every_file(scene: Any) -> None:
 
     assert {
         "analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "stills/index.json",
-        "hip_height.png", "summary.html", "stills/contact_1_penultimate_lowest.jpg",
+        "hip_height.png", "summary.html", "stills/5_penultimate_lowest.jpg",
     } <= set(files)  # fmt: skip
     listed = {f"stills/{row['file']}" for row in json.loads(files["stills/index.json"])["stills"]}
     assert listed == {name for name in files if name.endswith(".jpg")}
-    picture = cv2.imdecode(np.frombuffer(files["stills/contact_0_takeoff_toe_off.jpg"], np.uint8), cv2.IMREAD_COLOR)
+    picture = cv2.imdecode(np.frombuffer(files["stills/9_take-off_toe_off.jpg"], np.uint8), cv2.IMREAD_COLOR)
     assert picture.shape[1] == WIDTH_PX
 
 

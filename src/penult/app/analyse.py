@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -29,7 +29,7 @@ from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
 from penult.model.method import METHOD
 from penult.model.settings import Settings
-from penult.whole_file import told
+from penult.whole_file import read_whole, told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +48,7 @@ def analyse(
     progress: Progress,
     *,
     ignore_corrections: bool = False,
+    measured: Callable[[Analysis], None] = lambda analysis: None,
 ) -> Result:
     """Analyse one clip and write its result folder.
 
@@ -63,6 +64,8 @@ def analyse(
         Told what is being done.
     ignore_corrections : bool
         Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
+    measured : callable
+        Told the numbers as soon as they are there, before pictures and film are.
 
     Returns
     -------
@@ -86,7 +89,15 @@ def analyse(
     check_memory()
     from penult.app.fresh import fresh  # heavy: only when there is something to measure
 
-    job = Job(clip_path=clip_path, lane_path=lane_path, lane=lane, settings=settings, done=done, method=method)
+    job = Job(
+        clip_path=clip_path,
+        lane_path=lane_path,
+        lane=lane,
+        settings=settings,
+        done=done,
+        method=method,
+        measured=measured,
+    )
     analysis = fresh(job, folder, progress)
     if settings.athlete:  # so that the person can be found again, and forgotten
         written_places.record(folder.parent, default_place())
@@ -113,6 +124,9 @@ def corrections_of(folder: Path, clip_sha256: str, settings: Settings) -> tuple[
 
     return applicable(history, settings)
 
+
+LARGEST_LANE_BYTES = 50_000_000
+"""Far more than a lane file may have: its own reader says so first."""
 
 WHOLE = (
     "analysis.json",
@@ -147,7 +161,7 @@ def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
         "pose_model": "heavy",
         "pose_model_sha256": pose.MODEL_SHA256,
         "calibration": told(lane_path.name),
-        "calibration_sha256": hashlib.sha256(lane_path.read_bytes()).hexdigest(),
+        "calibration_sha256": hashlib.sha256(read_whole(lane_path, LARGEST_LANE_BYTES)).hexdigest(),
         "settings": {k: v for k, v in asdict(settings).items() if v not in (None, "", (), [])},
         "libraries": {name: version(name) for name in ("mediapipe", "opencv-python", "av", "numpy", "scipy")},
         "machine": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -20,8 +20,9 @@ from penult.adapters.pictures.background import Follower, Observation
 from penult.adapters.pictures.changes import Changes
 from penult.adapters.pictures.movers import movement, profile_of
 from penult.app.progress import Progress
+from penult.core.checks.compression import MOVEMENTS, TOLD_PX, Loss, hides_movement, loss_of, refuse_lost
 from penult.core.moving_camera.camera_path import FollowedFrame, Following
-from penult.errors import CalibrationError, PenultError
+from penult.errors import CalibrationError, PenultError, ViewError
 from penult.model.analysis import Notice
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.calibration import Camera, LaneFit
@@ -54,6 +55,7 @@ class Scan:
     cameras: tuple[Camera, ...]
     profile: LaneProfile
     changes: Floats | None
+    loss: Loss | None = None
     notices: tuple[Notice, ...] = ()
 
     def of(self, frame: Ints) -> tuple[Camera, ...]:
@@ -83,18 +85,21 @@ def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progr
     watch = _Watch(clip, fit, lane_path)
     known = look_cache.read(watch.key(), len(clip.time_s)) if watch.has_still else None
     again = None if known is None else watch.seen_again(known)
-    if again is not None:
-        return clip, again
+    if again is not None and known is not None:
+        return clip, watch.settled(again, watch.loss(reading.picture_bytes(), known.quantiser))
     try:
         found = watch.through(reading.grey(), progress)
-    except PenultError:
+    except PenultError as error:
+        if isinstance(error, ViewError):
+            # the coder may have made the view another one
+            refuse_lost(watch.loss(reading.picture_bytes(), reading.quantiser()), TOLD_PX)
         reading.clip()
         if reading.was_as_expected:
             raise
     else:
         if reading.clip() and reading.was_as_expected:
-            watch.keep()
-            return reading.clip(), found
+            watch.keep(reading.quantiser())
+            return reading.clip(), watch.settled(found, watch.loss(reading.picture_bytes(), reading.quantiser()))
     return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
 
 
@@ -127,10 +132,26 @@ class _Watch:
         self._stands = False
         self._found: FollowedFrame | None = None
         self._changes = Changes()
+        self._seen_changes: Floats | None = None
         self._masks: list[tuple[float, Grey]] = []
         self._searches = self._width = 0
         self._state: list[int] = []
         self._observed: list[Observation] = []
+
+    def loss(self, sizes: Floats | None, quantiser: float | None) -> Loss | None:
+        """Return what the coder lost in the pictures looked at so far, from their bytes and quantiser."""
+        changes = self._seen_changes if self._seen_changes is not None else self._changes.result()
+        if sizes is None or not len(changes):
+            return None
+        return loss_of(changes, sizes[: len(changes)], self._clip.size_px, 0, len(changes) - 1, quantiser)
+
+    def settled(self, found: Scan, loss: Loss | None) -> Scan:
+        """Return the scan with what the coder lost, and a camera that stands where that makes a standing one wander as well."""
+        found = replace(found, loss=loss)
+        if not hides_movement(loss) or not any(n.code in MOVEMENTS for n in found.notices):
+            return found
+        notices = tuple(n for n in found.notices if n.code not in MOVEMENTS)
+        return replace(found, cameras=(self._fit.camera,), notices=notices)
 
     def key(self) -> str:
         """Return the name under which this look at this clip is kept."""
@@ -153,9 +174,10 @@ class _Watch:
             return None
         for index, (time_s, at) in enumerate(zip(self._clip.time_s.tolist(), known.state.tolist(), strict=True)):
             self._following.add(index, time_s, found[at] if at >= 0 else None)
+        self._seen_changes = known.changes
         return self._scan(profile_of(known.masks(), *self._view()), known.changes)
 
-    def keep(self) -> None:
+    def keep(self, quantiser: float | None) -> None:
         """Keep what was seen for another lane file."""
         if not (self._masks and self._observed and len(self._masks) == self._searches):
             return
@@ -166,6 +188,7 @@ class _Watch:
             state=np.array(self._state),
             observed=tuple(self._observed),
             changes=self._changes.result(),
+            quantiser=quantiser,
         )
         look_cache.write(self.key(), look)
 

@@ -85,12 +85,13 @@ def _measured(
         notices=(*((unchecked,) if unchecked else ()), *clip.notices, *((view,) if view else ()), *found.notices),
         method=job.method,
         changes=found.changes,
-        picture_bytes=reading.picture_bytes(),
+        loss=found.loss,
     )
     sighting, footage = see(job.clip_path, scene, settings, pool, progress)
     progress("measuring", 0.0)
     pool.close()
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
+    job.measured(outcome.analysis)
     with building(folder, sha256=clip.sha256) as new:
         write_pictures(new, footage, clip_with(clip, job.done), outcome, progress, page.files)
         new.write(SIGHTING, sighting_to_bytes(sighting))

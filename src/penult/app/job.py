@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from penult.model.analysis import Analysis
 from penult.model.calibration import LaneFile
 from penult.model.corrections import Correction
 from penult.model.settings import Settings
@@ -22,3 +23,5 @@ class Job:
     settings: Settings
     done: tuple[Correction, ...]
     method: Mapping[str, Any]
+    measured: Callable[[Analysis], None] = lambda analysis: None
+    """Told the numbers as soon as they are there, before pictures and film."""

@@ -7,6 +7,7 @@ import datetime as dt
 import os
 import threading
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Literal
 
@@ -20,11 +21,12 @@ from penult.app.pictures import footage_of, write_pictures
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.app.see import Scene, see
+from penult.app.session import refresh_page
 from penult.core.corrections import history
 from penult.core.corrections.apply import clip_with, picks_of, settings_among, settings_with
 from penult.core.corrections.outcome import outcome_with, plain_of
 from penult.core.pipeline import Outcome
-from penult.errors import InputError, ResultError
+from penult.errors import InputError, PenultError, ResultError
 from penult.model.analysis import Analysis
 from penult.model.clip import Clip
 from penult.model.corrections import AthletePicked, Correction, Corrections
@@ -162,6 +164,8 @@ class Review:
             new.write(SIGHTING, sighting_to_bytes(state.sighting))
         with self._lock:
             self._written = state.corrections.done
+            with suppress(PenultError):  # the page of a session that the result belongs to; the result itself is safe
+                refresh_page(self.folder.resolve().parent)
             self.state = dataclasses.replace(self.state, is_written=self._written == self.state.corrections.done)
             return self.state
 

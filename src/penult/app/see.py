@@ -13,7 +13,7 @@ from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
-from penult.core.checks.compression import Loss, coarser, loss_notice, loss_of, refuse_lost
+from penult.core.checks.compression import Loss, coarser, hides_movement, loss_notice, refuse_lost
 from penult.core.checks.pace import jump_notice, pace_notice, paces, picture_jumps, steady_part, trunk_x_m, unseen_side
 from penult.core.checks.sequence import ODD_FRAMES, Edited, edited, edited_notice, refuse_edited
 from penult.core.joints.crossing import crossing_notices, crossings, without_crossed
@@ -46,8 +46,8 @@ class Scene:
     method: Mapping[str, Any]
     changes: Floats | None = None
     """How much changes from picture to picture, where the clip was looked through (see `adapters.pictures.changes`)."""
-    picture_bytes: Floats | None = None
-    """How many bytes the file spends on each picture, where it says so."""
+    loss: Loss | None = None
+    """What the coder lost, where the clip was looked through."""
 
 
 def see(
@@ -69,7 +69,8 @@ def see(
     small = check_picture(camera, x_m, settings.height_m)
     run = find_athlete(scene.profile, scene.clip, scene.cameras, settings)
     crossed = crossings(scene.profile, run, float(position_m(camera)[2]))
-    odd, loss = _odd_pictures(scene, run), _loss(scene, run)
+    refuse_lost(scene.loss)
+    odd, loss = _odd_pictures(scene, run), scene.loss
     told = [n for n in (edited_notice(odd) if odd else None, loss_notice(loss)) if n]
     looking = Looking(scene.clip, scene.cameras, run, pool)
     nothing = Sighting(
@@ -123,19 +124,10 @@ def _odd_pictures(scene: Scene, run: AthletePath) -> Edited | None:
     if scene.changes is None:
         return None
     found = edited(scene.changes, scene.clip.time_s, *rows_of(run, scene.clip))
-    if found is not None and found.kind != "repeated" and len(scene.cameras) > 1:
-        return None  # a camera that moves unevenly changes more, or less, from picture to picture
+    if found is not None and found.kind != "repeated" and (len(scene.cameras) > 1 or hides_movement(scene.loss)):
+        return None  # a camera that moves, and a coder that sends late, change more, or less, from picture to picture
     refuse_edited(found)
     return found
-
-
-def _loss(scene: Scene, run: AthletePath) -> Loss | None:
-    """Return what the coder lost; a clip that lost too much is refused."""
-    if scene.changes is None or scene.picture_bytes is None:
-        return None
-    loss = loss_of(scene.changes, scene.picture_bytes, scene.clip.size_px, *rows_of(run, scene.clip))
-    refuse_lost(loss)
-    return loss
 
 
 JUMP_ROOM_S = 0.1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,8 +11,16 @@ from pathlib import Path
 from penult import __version__
 from penult.adapters.files import session_state as state
 from penult.adapters.files import written_places
-from penult.adapters.files.result_folder import SAID, read_corrections, read_hip_path, read_stills, said_bytes
+from penult.adapters.files.result_folder import (
+    SAID,
+    read_corrections,
+    read_hip_path,
+    read_stills,
+    read_trial,
+    said_bytes,
+)
 from penult.adapters.files.session_file import SessionFile, SessionRow, read_session, template
+from penult.adapters.files.tapped import Tap, read_taps
 from penult.adapters.logbook.place import default_place
 from penult.app.profile import filled_in, known_athletes, profile_of
 from penult.errors import InputError, OutputError, PenultError
@@ -117,17 +125,20 @@ def run_session(
             done[plan.clip] = outcome
             progress(f"{len(done)} of {len(plans)} clips done", len(done) / len(plans))
             if outcome.analysis is not None:
-                _record(folder, plan, outcome, logbook)
+                record_outcome(folder, plan, outcome, logbook)
+            if outcome.is_new:  # the page grows with the session: nobody waits for the last clip
+                write_page(folder, _session(folder, plans, done))
     finally:  # an interrupted session leaves its page as well
-        session = Session(
-            name=told(folder.resolve().name),
-            folder=str(folder),
-            clips=tuple(done[p.clip] for p in plans if p.clip in done),
-        )
+        session = _session(folder, plans, done)
         if done:
-            _write_page(folder, session)
+            write_page(folder, session)
             written_places.record(folder, default_place())
     return session
+
+
+def _session(folder: Path, plans: Iterable[Plan], done: Mapping[Path, ClipOutcome]) -> Session:
+    clips = tuple(done[p.clip] for p in plans if p.clip in done)
+    return Session(name=told(folder.resolve().name), folder=str(folder), clips=clips)
 
 
 def _clips(folder: Path) -> list[Path]:
@@ -143,26 +154,37 @@ def _clips(folder: Path) -> list[Path]:
 def _plans(folder: Path, lane: Path, told: tuple[Path | None, Settings], date: str, logbook: Path | None) -> list[Plan]:
     clips = _clips(folder)
     table, for_all = told
+    said = said_in(folder, table)
+    taps = read_taps(folder)
+    return [plan_of(clip, lane, (said.row(clip.name), taps.of(clip.name), for_all), date, logbook) for clip in clips]
+
+
+def said_in(folder: Path, table: Path | None = None) -> SessionFile:
+    """Return what the session's table says; nothing where there is none."""
     path = table or folder / TABLE
-    said = read_session(path, [c.name for c in clips]) if table or path.exists() else SessionFile()
-    known = _athletes(logbook)
-    lane_sha256 = _hash_of_lane(lane)
-    results = state.result_folders(clips)
-    plans = []
-    for clip in clips:
-        row = said.row(clip.name)
-        settings = _settings(row, for_all, known)
-        plans.append(
-            Plan(
-                clip=clip,
-                result=results[clip],
-                settings=settings,
-                said=_said(row, folder, date),
-                sha256=state.sha256_of(clip),
-                key=state.request_key(settings, lane_sha256, f"{__version__}, method {METHOD}"),
-            )
-        )
-    return plans
+    names = [c.name for c in state.clips_in(folder)]
+    return read_session(path, names) if table or path.exists() else SessionFile()
+
+
+def plan_of(clip: Path, lane: Path, told: tuple[SessionRow, Tap, Settings], date: str, logbook: Path | None) -> Plan:
+    """Return what is to be done with one clip: a tap stands over the table, the table over what holds for all, over the profile."""
+    row, tap, for_all = told
+    row = _with_tap(row, tap)
+    settings = _settings(row, for_all, _athletes(logbook), date)
+    return Plan(
+        clip=clip,
+        result=state.result_folders(state.clips_in(clip.parent))[clip],
+        settings=settings,
+        said=_said(row, clip.parent, date),
+        sha256=state.sha256_of(clip),
+        key=state.request_key(settings, _hash_of_lane(lane), f"{__version__}, method {METHOD}"),
+    )
+
+
+def _with_tap(row: SessionRow, tap: Tap) -> SessionRow:
+    """Return what holds of a clip: what was tapped on the page of a running session stands over the table."""
+    given = {n: v for n in ("athlete", "kind", "mats") if (v := getattr(tap, n)) is not None}
+    return replace(row, **given)
 
 
 def _hash_of_lane(lane: Path) -> str:
@@ -183,7 +205,7 @@ def _athletes(logbook: Path | None) -> dict[str, Athlete]:
         return {}
 
 
-def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete]) -> Settings:
+def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete], date: str) -> Settings:
     """Return what a clip is analysed with: the table before what holds for all clips before the profile in the logbook."""
     said = replace(
         for_all,
@@ -194,6 +216,7 @@ def _settings(row: SessionRow, for_all: Settings, known: dict[str, Athlete]) -> 
         height_m=row.height_m or for_all.height_m,
         mats=row.mats or for_all.mats,
         run=row.run,
+        date=row.date or date,
         official_m=row.official_distance_m,
     )
     profile = profile_of(said.athlete, known)
@@ -221,7 +244,7 @@ def _outcomes(
         if analysis is None:
             todo.append(plan)
         else:
-            yield plan, replace(_outcome(plan, analysis), is_new=False)
+            yield plan, replace(outcome_of_plan(plan, analysis), is_new=False)
     yield from _in_turn(todo, analyse_one) if pool is None else _in_processes(todo, analyse_one, pool)
 
 
@@ -232,9 +255,9 @@ def _in_turn(plans: Iterable[Plan], analyse_one: AnalyseOne) -> Iterator[tuple[P
 
 def _tried(plan: Plan, analyse_one: AnalyseOne) -> ClipOutcome:
     try:
-        return _outcome(plan, analyse_one(plan.clip, plan.settings, plan.result))
+        return outcome_of_plan(plan, analyse_one(plan.clip, plan.settings, plan.result))
     except Exception as error:  # whatever happens to one clip, the others go on
-        return _failure(plan, error)
+        return failure_of(plan.clip, error, plan)
 
 
 def _in_processes(
@@ -252,29 +275,37 @@ def _in_processes(
             if isinstance(error, BrokenExecutor):
                 continue
             left.remove(plan)
-            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+            yield plan, outcome_of_plan(plan, future.result()) if error is None else failure_of(plan.clip, error, plan)
     for plan in left:
         with pool() as executor:
             future = executor.submit(analyse_one, plan.clip, plan.settings, plan.result)
             error = future.exception()
-            yield plan, _outcome(plan, future.result()) if error is None else _failure(plan, error)
+            yield plan, outcome_of_plan(plan, future.result()) if error is None else failure_of(plan.clip, error, plan)
 
 
-def _outcome(plan: Plan, analysis: Analysis) -> ClipOutcome:
+def outcome_of_plan(plan: Plan, analysis: Analysis) -> ClipOutcome:
+    """Return a clip with its result."""
     return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, analysis=analysis)
 
 
-def _failure(plan: Plan, error: BaseException) -> ClipOutcome:
+def failure_of(clip: Path, error: BaseException, plan: Plan | None = None) -> ClipOutcome:
+    """Return a clip without a result, with the reason in plain words."""
     if isinstance(error, PenultError):
         text, status = str(error), error.exit_status
     elif isinstance(error, BrokenExecutor):
         text, status = "the process that analysed it died", 1
     else:
         text, status = f"our own fault: {type(error).__name__}: {error}", 1
-    return ClipOutcome(file=plan.clip.name, folder=plan.result.name, said=plan.said, error=text, exit_status=status)
+    return ClipOutcome(
+        file=clip.name,
+        folder=plan.result.name if plan else f"{clip.stem}_analysis",
+        said=plan.said if plan else Said(),
+        error=text,
+        exit_status=status,
+    )
 
 
-def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None) -> None:
+def record_outcome(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None) -> None:
     """Write down what was said and that this clip is done, and add it to the logbook."""
     if outcome.analysis is None:
         return
@@ -301,7 +332,25 @@ def _record(folder: Path, plan: Plan, outcome: ClipOutcome, logbook: Path | None
     state.write_state(folder, clips)
 
 
-def _write_page(folder: Path, session: Session) -> None:
+def refresh_page(folder: Path) -> bool:
+    """Write a session's page anew from the results that lie there, as after a review; False where there is no such page."""
+    if not (folder / PAGE).is_file() or not state.read_state(folder):
+        return False
+    outcomes = []
+    clips = state.clips_in(folder)
+    for clip, result in state.result_folders(clips).items():
+        try:
+            trial = read_trial(result)
+        except PenultError:
+            continue
+        outcomes.append(ClipOutcome(file=clip.name, folder=result.name, said=trial.said, analysis=trial.analysis))
+    if outcomes:
+        write_page(folder, Session(name=told(folder.resolve().name), folder=str(folder), clips=tuple(outcomes)))
+    return bool(outcomes)
+
+
+def write_page(folder: Path, session: Session) -> None:
+    """Write the session's page whole."""
     stills = {
         c.file: still
         for c in session.clips

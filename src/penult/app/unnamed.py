@@ -20,6 +20,7 @@ from typing import Any
 
 from penult.app.traces import shared_digest
 from penult.core.checks.said_kind import plain_kind
+from penult.core.checks.scale import SCALE_CHECK
 from penult.core.label import Label, folded, is_plain
 from penult.model.analysis import Analysis, JumpSequence, Notice
 from penult.model.measured import Measures, NotMeasured
@@ -77,7 +78,7 @@ def without_names(analysis: Analysis, label: str, typed: Iterable[str] = ()) -> 
         sequence=_sequence(analysis.sequence, words),
         **{part: words.measures(getattr(analysis, part)) for part in ("penultimate", "takeoff", "checks")},
         warnings=tuple(words.notice(w) for w in analysis.warnings),
-        method=_method(analysis.method),
+        method=_method(analysis.method, words),
     )
 
 
@@ -125,7 +126,7 @@ def _sequence(found: JumpSequence | None, words: _Words) -> JumpSequence | None:
     return dataclasses.replace(found, feet=feet, measures=words.measures(found.measures))
 
 
-def _method(method: Mapping[str, Any]) -> dict[str, Any]:
+def _method(method: Mapping[str, Any], words: _Words) -> dict[str, Any]:
     """Return the versions, and the settings that are numbers: nothing typed in words, nothing of the computer."""
     texts = {k: method[k] for k, form in METHOD_TEXTS.items() if re.fullmatch(form, str(method.get(k, "-/-")))}
     libraries = method.get("libraries")
@@ -141,7 +142,9 @@ def _method(method: Mapping[str, Any]) -> dict[str, Any]:
         },
         "shared": True,
     }
-    return {**out, "method": method["method"]} if isinstance(method.get("method"), int) else out
+    sentence = words.kept(str(method.get(SCALE_CHECK) or ""), "")
+    more = {"method": method["method"]} if isinstance(method.get("method"), int) else {}
+    return {**out, **more, **({SCALE_CHECK: sentence} if sentence else {})}
 
 
 def _is_numbers(value: Any) -> bool:

@@ -15,7 +15,7 @@ except ImportError:
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from types import FrameType
     from typing import NoReturn
 
@@ -50,6 +50,23 @@ def build() -> typer.Typer:
     return app
 
 
+def build_analyse() -> typer.Typer:
+    """Return the command line of `analyse` alone: one command, so that its usage does not say its name twice."""
+    import typer
+
+    from penult.cli import analyse as _analyse
+
+    app = typer.Typer(
+        name="analyse",
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        add_completion=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    _analyse.register(app)
+    return app
+
+
 def _penult() -> None:
     """What a long or triple jump take-off is made of, measured from a phone clip."""
 
@@ -66,8 +83,8 @@ def analyse_main(arguments: Sequence[str] | None = None) -> None:
     """Run `analyse`, the same as `penult analyse`."""
     _stop_at_once_until_it_runs()
     if arguments is None:
-        _run_alone(["analyse", *sys.argv[1:]])
-    run(["analyse", *arguments])
+        _run_alone(sys.argv[1:], build_analyse)
+    run(list(arguments), build_analyse)
 
 
 def _stop_at_once_until_it_runs() -> None:
@@ -80,11 +97,11 @@ def _stopped_early(_number: int, _frame: FrameType | None) -> None:
     os._exit(130)
 
 
-def _run_alone(arguments: list[str]) -> NoReturn:
+def _run_alone(arguments: list[str], made: Callable[[], typer.Typer] | None = None) -> NoReturn:
     """Run the command line and end the process at once: everything is written, and taking the libraries apart costs 0.3 s."""
     status = 0
     try:
-        run(arguments)
+        run(arguments, made)
     except SystemExit as left:
         status = left.code if isinstance(left.code, int) else int(left.code is not None)
     for stream in (sys.stdout, sys.stderr):
@@ -95,7 +112,7 @@ def _run_alone(arguments: list[str]) -> NoReturn:
     os._exit(status)
 
 
-def run(arguments: list[str]) -> None:
+def run(arguments: list[str], made: Callable[[], typer.Typer] | None = None) -> None:
     """Run the command line, turning every error into a message and an exit status: 2, 3, 1 (see penult.errors) or 130."""
     import errno
 
@@ -106,7 +123,7 @@ def run(arguments: list[str]) -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         _open_outputs()
-        program = build()
+        program = (made or build)()
         stop_politely()
         program(joined_negative(arguments), standalone_mode=True)
     except PenultError as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -24,7 +25,9 @@ def register(app: typer.Typer) -> None:
 
 def analyse(
     clip: Annotated[Path, typer.Argument(help="The clip, or a folder of clips with --session.", metavar="CLIP")],
-    calib: Annotated[Path, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")],
+    calib: Annotated[
+        Path | None, typer.Option("--calib", help="Lane file of this lane and camera place.", metavar="FILE")
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="Folder of the result (else <clip>_analysis beside the clip).", metavar="FOLDER"),
@@ -55,7 +58,9 @@ def analyse(
     mat: Annotated[
         list[str] | None,
         typer.Option(
-            "--mat", help="A mat that was put down: contact number = thickness, e.g. -1=0.05.", metavar="NUMBER=METRES"
+            "--mat",
+            help="A mat that was put down: contact = thickness, e.g. penultimate=5cm or -1=0.05.",
+            metavar="CONTACT=METRES",
         ),
     ] = None,
     run: Annotated[str, typer.Option("--run", help="Which run of the clip, from 1.", metavar="K")] = "1",
@@ -65,6 +70,7 @@ def analyse(
             "--at", help="Where and when the athlete is: upright pixels and capture time.", metavar="X,Y,SECONDS"
         ),
     ] = None,
+    date: Annotated[str, typer.Option("--date", help="Day of the clip, year-month-day.", metavar="DATE")] = "",
     ignore_corrections: Annotated[
         bool, typer.Option("--ignore-corrections", help="Leave out what was put right by hand in an earlier result.")
     ] = False,
@@ -86,6 +92,9 @@ def analyse(
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
     """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
+    from penult.cli.slips import lane_of
+
+    calib = lane_of(clip, calib)
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at, official)
     if clip.is_dir():
         of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
@@ -103,11 +112,14 @@ def analyse(
 
     from penult.app.analyse import analyse as job
     from penult.app.profile import with_profile
+    from penult.cli.choices import day
     from penult.cli.progress import shown_progress
     from penult.cli.table import print_result
     from penult.outputs.folder.result import analysis_to_json
     from penult.outputs.texts.plain import shown
 
+    if date:
+        said = replace(said, date=day(date))
     said, taken = with_profile(said, logbook)
     if taken and not quiet:
         sys.stderr.write(f"{shown(taken, 400)}\n")
@@ -175,16 +187,12 @@ def _settings(
 
 
 def _mat(text: str) -> Mat:
-    from penult.model.analysis import Mat
+    from penult.core.typed import mat
 
-    number, _, thickness = text.partition("=")
     try:
-        mat = Mat(number=int(number), thickness_m=decimal(thickness))
-    except ValueError:
-        _refuse("--mat", text, "contact number = thickness in metres, such as -1=0.05, up to 0.5 m")
-    if not (-20 <= mat.number <= 0 and 0.0 < mat.thickness_m <= 0.5):
-        _refuse("--mat", text, "a contact from -20 to 0 and a thickness up to 0.5 m")
-    return mat
+        return mat(text)
+    except ValueError as error:
+        _refuse("--mat", text, str(error))
 
 
 def _at(text: str) -> tuple[float, float, float]:

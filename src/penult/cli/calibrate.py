@@ -43,6 +43,7 @@ def markers(
     from penult.errors import InputError
     from penult.outputs.pictures.marker_sheet import PAPER_MM, SIDE_MM
 
+    paper = paper.strip().lower()
     if paper not in PAPER_MM:
         raise InputError(f"paper {paper!r} is not known", next_step=f"choose one of {', '.join(PAPER_MM)}")
     numbers = [n for n in range(first, first + count) if n < 50]
@@ -273,11 +274,13 @@ def check(
 ) -> None:
     """Say how good a lane file is, what uncertainty to expect, and what to do better."""
     from penult.app.check import check_lane
+    from penult.core.lane.trust_map import good_for
 
     done = check_lane(lane, clip, out, measured or ())
     console = _console()
     _print_fit(done.fit, console, every=True)
     _print_map(done, console)
+    _print_wrapped("", good_for(done.fit, done.stretches), console)
     places = {
         "same": "the clip was filmed from the place of the still",
         "moved": "the camera was moved since the still; it is found again through the background",

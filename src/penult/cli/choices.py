@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -83,10 +82,25 @@ def strides_of(text: str) -> tuple[int, int]:
 
 def day(text: str) -> str:
     """Return an ISO date."""
+    from penult.core.typed import day as typed_day
+
     try:
-        return date.fromisoformat(text.strip()).isoformat()
+        return typed_day(text)
+    except ValueError as error:
+        refuse("a date", text, str(error))
+
+
+def metres(what: str, text: str, low_m: float, high_m: float) -> float:
+    """Return metres typed with a decimal point or comma, within bounds."""
+    from penult.core.typed import metres as typed_metres
+
+    try:
+        value = typed_metres(text)
     except ValueError:
-        refuse("a date", text, "year-month-day, such as 2026-10-03")
+        value = float("nan")
+    if not low_m <= value <= high_m:
+        refuse(what, text, f"metres from {low_m:g} to {high_m:g}, such as 6.45 or 6,45")
+    return value
 
 
 def refuse(what: str, got: str, wanted: str) -> NoReturn:

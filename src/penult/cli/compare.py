@@ -97,6 +97,10 @@ def _print(done: Compared) -> None:
     c = done.comparison
     console.print(shown(f"{group_title(c.first)} against {group_title(c.second)}"), style="bold")
     console.print(shown(f"from {done.source}", 400), style="dim")
+    from penult.outputs.texts.findings import comparison_findings
+
+    for text in comparison_findings(c):
+        console.print(shown(text, 900), width=min(WIDTH, console.width), soft_wrap=False)
     _print_headlines(done, console)
     for notice in c.notices:
         console.print(f"note: {shown(notice.text, 900)}", width=min(WIDTH, console.width), soft_wrap=False)

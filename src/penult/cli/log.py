@@ -80,6 +80,7 @@ def add(
     from penult.app.log import add_results
     from penult.cli.choices import day
     from penult.model.trial import Said
+    from penult.outputs.texts.words import counted
 
     between("--strides", strides, 1, 99)
     between("--distance", distance, 0.5, 30.0)
@@ -93,7 +94,9 @@ def add(
     place = _place(logbook)
     done = add_results(results, said, athlete=athlete.strip(), kind=kind.strip(), logbook=place)
     console = _console()
-    console.print(f"{len(done.trials)} results added, {done.replaced} of them in the place of an earlier one")
+    console.print(
+        f"{counted(len(done.trials), 'result')} added, {done.replaced} of them in the place of an earlier one"
+    )
     if any(not t.said.date for t in done.trials):
         console.print("note: clips without a date do not appear in a season; add them again with --date")
     console.print(f"logbook: {place}")
@@ -252,9 +255,14 @@ def _print_contents(found: Contents, place: Path) -> None:
     console = _console()
     console.print(f"logbook: {place}", style="bold")
     days = f", {found.first_date} to {found.last_date}" if found.first_date else ""
-    console.print(", ".join(f"{found.counts[t]} {word}" for t, word in _TABLES.items()) + days)
+    counts = (f"{n} {word[:-1] if n == 1 else word}" for t, word in _TABLES.items() for n in [found.counts[t]])
+    console.print(", ".join(counts) + days)
     for one, clips in found.athletes:
-        facts = [f"{clips} clips", one.sex or "", f"{one.height_m:.2f} m" if one.height_m else ""]
+        facts = [
+            f"{clips} clip{'' if clips == 1 else 's'}",
+            one.sex or "",
+            f"{one.height_m:.2f} m" if one.height_m else "",
+        ]
         facts += [f"leg {one.leg_length_m:.2f} m"] if one.leg_length_m else []
         console.print(f"  {shown(one.label, 60)}: {', '.join(f for f in facts if f)}")
 

@@ -44,11 +44,36 @@ def review(
         raise InputError("--clip goes with one result", next_step="keep each film beside its result to compare them")
     if not 0 <= port <= 65535:
         raise InputError(f"--port cannot be {port}", "wanted: 0 to 65535")
+    results = [_result_of(place) for place in results]
     with shown_progress(quiet=False) as progress:
         opened = [open_result(folder, clip, progress) for folder in results]
     with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
         serve(opened, port=port, say=_say, open_browser=browser)
     _last_words(opened)
+
+
+def _result_of(place: Path) -> Path:
+    """Return the result of a film where the film itself was named; everything else as it is.
+
+    Raises
+    ------
+    InputError
+        If the film has not been analysed yet, with the command that does it.
+    """
+    from penult.cli.slips import is_film, lanes_near
+    from penult.errors import InputError
+
+    if not is_film(place) or place.is_dir():
+        return place
+    folder = place.with_name(f"{place.stem}_analysis")
+    if folder.is_dir():
+        return folder
+    lane = next(iter(lanes_near(place)), Path("lane.json"))
+    raise InputError(
+        f"{place} is a film and has no result yet",
+        "a result is a folder that 'analyse' writes",
+        next_step=f"penult analyse {place} --calib {lane}",
+    )
 
 
 def _last_words(opened: Sequence[Review]) -> None:

@@ -82,23 +82,33 @@ def _zone(text: str) -> tuple[float, float]:
 def _print(done: Written) -> None:
     from rich.console import Console
 
+    from penult.core.clips.run_ups import run_names
+    from penult.core.clips.steering import counted
     from penult.outputs.texts.plain import shown
     from penult.outputs.texts.run_up_words import (
         change_text,
         contact_name,
+        run_line,
         scatter_text,
         shares_text,
         steering_text,
+        told_scatter,
         trend_text,
     )
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     runs = done.runs
-    console.print(f"{shown(runs.name)}: {len(runs.trials)} run-ups, {shown(runs.group)}", style="bold")
+    console.print(f"{shown(runs.name)}: {counted(len(runs.trials))}, {shown(runs.group)}", style="bold")
     console.print(shown(f"from {done.source}", 400), style="dim")
-    console.print("\nscatter of the toe's place (95 %)")
-    for s in runs.scatter:
+    told = told_scatter(runs)
+    needs = "" if told else ": needs three run-ups that show the same contact"
+    console.print(f"\nscatter of the toe's place (95 %){needs}")
+    for s in told:
         console.print(f"  {contact_name(s.number):<18}{scatter_text(s)}")
+    console.print()
+    for name, trial, splits in zip(run_names(runs.trials), runs.trials, runs.splits, strict=True):
+        console.print(shown(run_line(name, trial, splits), 400), width=min(WIDTH, console.width), soft_wrap=False)
+    console.print()
     sentences = [
         steering_text(runs.steering),
         shares_text(runs),

@@ -55,8 +55,10 @@ def _print(done: Written) -> None:
     console = Console(highlight=False, markup=False, soft_wrap=True)
     s = done.season
     days = sorted({t.said.date for t in s.trials})
+    span = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
     console.print(
-        f"{shown(s.athlete)}: {len(s.trials)} clips on {len(days)} days, {days[0]} to {days[-1]}", style="bold"
+        f"{shown(s.athlete)}: {words.counted(len(s.trials), 'clip')} on {words.counted(len(days), 'day')}, {span}",
+        style="bold",
     )
     console.print(shown(f"from {done.source}", 400), style="dim")
     beyond = [c for c in s.changes if c.beyond]

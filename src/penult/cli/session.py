@@ -43,23 +43,34 @@ def session(
     cluster: Annotated[
         str, typer.Option("--cluster", help="Analyse on the Dask cluster with this scheduler.", metavar="ADDRESS")
     ] = "",
+    stay: Annotated[
+        bool,
+        typer.Option("--stay", help="Stay: measure each clip as it comes into the folder, and show it on a page."),
+    ] = False,
+    port: Annotated[int, typer.Option("--port", help="Of that page; 0 takes a free one.", metavar="NUMBER")] = 0,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open that page at once.")] = True,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Analyse every clip of a folder; an interrupted session goes on where it stopped."""
-    from penult.cli.choices import day, refuse
+    from penult.cli.choices import day
+    from penult.cli.slips import lane_of
 
     if template:
         from penult.app.session import write_template
 
         sys.stdout.write(f"written: {write_template(folder)}\n")
         return
-    if calib is None:
-        refuse("--calib", "", "the lane file, such as lane3.json")
+    calib = lane_of(folder, calib, "session")
     place = None
     if log or logbook:
         from penult.adapters.logbook.place import default_place
 
         place = logbook or default_place()
+    if stay:
+        from penult.cli.staying import stay_with
+
+        stay_with(folder, calib, date=day(date) if date else "", logbook=place, port=port, open_browser=browser)
+        return
     done = analyse_folder(
         folder,
         calib,
@@ -159,14 +170,14 @@ def _print(done: Session, logbook: Path | None) -> None:
     from penult.outputs.texts.plain import shown
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
-    console.print(f"{shown(done.name)}: {len(done.clips)} clips", style="bold")
+    console.print(f"{shown(done.name)}: {words.counted(len(done.clips), 'clip')}", style="bold")
     for clip in done.clips:
         if clip.analysis is None:
             first = clip.error.split("\n")[0]
             console.print(f"  {shown(clip.file, 40)}: no result: {shown(first, 300)}")
             continue
         drop = words.shown("penultimate_hip_drop_m", clip.analysis.penultimate.get("penultimate_hip_drop_m"))
-        flags = ", ".join(shown(w.code, 40) for w in clip.analysis.warnings)
+        flags = ", ".join(shown(words.code_words(w.code), 40) for w in clip.analysis.warnings)
         there = "" if clip.is_new else " (was there already)"
         console.print(f"  {shown(clip.file, 40)}: hip drop {drop.text}{there}{f'; {flags}' if flags else ''}")
     if any(c.analysis is not None and not c.said.date for c in done.clips):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from penult.cli.phases import phases_table, sequence_lines
 from penult.model.measured import Measured
-from penult.outputs.texts import words
+from penult.outputs.texts import drops, words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 
-_PENULTIMATE = ("penultimate_hip_drop_m", "penultimate_hip_drop_share", "hip_drop_to_takeoff_m")
+_PENULTIMATE = ("penultimate_hip_drop_share", "hip_drop_to_takeoff_m")
 _TAKEOFF = (
     "toe_to_board_m",
     "approach_speed_m_per_s",
@@ -55,7 +55,8 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
         _print_phases(analysis, console, width)
     console.print(ladder, width=width)
     if not series or any(analysis.penultimate.values()):
-        _print_lines("penultimate", _PENULTIMATE, analysis.penultimate, console)
+        _print_drops(analysis, console)
+        _print_lines("", _PENULTIMATE, analysis.penultimate, console)
     last = analysis.contact(0)
     title = "take-off" if analysis.run.has_takeoff else "last contact"
     if series:
@@ -129,13 +130,14 @@ def _print_lines(title: str, names: Iterable[str], measures: Measures, console: 
     """Print measures one a line, those with the same reason for having no value together."""
     from rich.text import Text
 
-    console.print(f"\n{title}", style="bold", highlight=False, markup=False)
+    if title:
+        console.print(f"\n{title}", style="bold", highlight=False, markup=False)
     missing: dict[str, list[str]] = {}
     for name in names:
         measure = measures.get(name)
         shown = words.shown(name, measure, minus="-")
         if isinstance(measure, Measured):
-            line = Text(f"  {words.term(name).words:<40}")
+            line = Text(f"  {words.term(name).words:<39} ")  # a longer name keeps its gap
             line.append(shown.text, style="bold")
             leaning = words.from_vertical(name, measure).replace(words.MINUS, "-").replace("the ", "")
             for extra in (leaning, "by hand" * shown.by_hand):
@@ -147,11 +149,30 @@ def _print_lines(title: str, names: Iterable[str], measures: Measures, console: 
         _print_wrapped("  - ", f"{'; '.join(which)}: not measured: {reason}", console)
 
 
+def _print_drops(analysis: Analysis, console: Console) -> None:
+    """Print the hip drop above the runway and, with mats, above what each foot stood on; then the mats, said and measured."""
+    from rich.text import Text
+
+    console.print("\npenultimate", style="bold", highlight=False, markup=False)
+    for drop in drops.drops(analysis, minus="-"):
+        if drop.shown.reason:
+            _print_wrapped("  - ", f"hip drop {drop.above}: not measured: {drop.shown.reason}", console)
+            continue
+        line = Text(f"  {'hip drop ' + drop.above:<39} ")
+        line.append(drop.shown.text, style="bold")
+        line.append("  by hand" if drop.shown.by_hand else "", style="dim")
+        console.print(line, soft_wrap=True)
+    for mat in drops.mats_said_and_measured(analysis):
+        console.print(f"  mat, {mat}", highlight=False, markup=False, soft_wrap=True)
+    if finding := drops.finding(analysis):
+        _print_wrapped("  ", finding.replace(words.MINUS, "-"), console)
+
+
 def _print_warnings(analysis: Analysis, console: Console) -> None:
     if analysis.warnings:
         console.print("\nwarnings", style="bold", highlight=False, markup=False)
     for warning in analysis.warnings:
-        _print_wrapped("  ! ", f"{warning.text} ({warning.code})", console)
+        _print_wrapped("  ! ", f"{warning.text} ({words.code_words(warning.code)})", console)
 
 
 def _print_wrapped(lead: str, text: str, console: Console) -> None:

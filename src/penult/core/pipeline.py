@@ -41,7 +41,7 @@ from penult.core.measures.evidence import (
     with_place_if_seen,
 )
 from penult.core.measures.joined_speeds import joined
-from penult.core.measures.kinds import Flown, again, falls, kinds_of, zero_of
+from penult.core.measures.kinds import Flown, again, falls, into_sand, kinds_of, zero_of
 from penult.core.measures.numbering import reference_index
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
@@ -343,12 +343,18 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
         flown.append(
             Flown(
                 again=None if after is None else again(event, after),
-                flight_s=float("nan") if after is None else float(after.touchdown_s[0] - event.toe_off_s[0]),
+                flight_s=float("nan")
+                if after is None
+                else float(after.touchdown_s[0] - event.toe_off_s[0]) - scene.interval_s,
                 falls=falls(flight),
                 rise_m_per_s=float(flight.velocity_m_per_s[0, 1]),
                 whole=wholly_seen(scene, event),
                 said=after is not None and after.same_foot is None,
                 phase_said=event.phase_said,
+                into_sand=after is not None
+                and into_sand(
+                    flight, float(after.touchdown_s[0] - event.toe_off_s[0]), float(event.support_height_m[0])
+                ),
             )
         )
     kinds = kinds_of(flown)

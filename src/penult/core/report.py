@@ -174,6 +174,8 @@ class Report:
     def _phase(self, i: int) -> Told:
         contact, kind = self.contacts[i], self.kinds[i]
         after = self.contacts[i + 1] if i + 1 < len(self.contacts) else None
+        sand = kind == "jump" and after is not None
+        after = None if sand else after
         evidence = PhaseEvidence(
             contact=contact,
             flight=self.flights[i],
@@ -191,7 +193,7 @@ class Report:
             number=contact.event.number,
             kind=kind,
             foot=told_foot(contact.event),
-            lands_on=told_foot(after.event) if after else "sand" if evidence.mark_m is not None else "",
+            lands_on=told_foot(after.event) if after else "sand" if sand or evidence.mark_m is not None else "",
             measures=measures,
         )
         return Told(kind=kind, evidence=evidence, phase=phase)
@@ -240,6 +242,7 @@ class Report:
         heights = [float(c.event.support_height_m[0]) for c in self.contacts]
         highest = max((h for h in heights if np.isfinite(h)), default=float("nan"))
         return [
+            *_foot_notices(self.contacts),
             *kind_notices(run.kind, [kind for _, kind in run.phases], highest),
             *_mat_warnings(self.settings.mats, self._by_number()),
         ]
@@ -254,6 +257,16 @@ SURE_FOOT = 0.95
 def told_foot(event: Event) -> SeenFoot:
     """The foot, '?' where it is not certain."""
     return event.foot if event.foot_sure >= SURE_FOOT else "?"
+
+
+def _foot_notices(contacts: Sequence[ContactEvidence]) -> list[Notice]:
+    """Feet that are not certain are said, with what to do."""
+    unsure = [f"{c.event.number}" for c in contacts if told_foot(c.event) == "?"]
+    if not unsure:
+        return []
+    which = f"contact {unsure[0]}" if len(unsure) == 1 else f"contacts {', '.join(unsure)}"
+    text = f"it is not certain which foot stands at {which}; look at one of them in the review and name its foot"
+    return [Notice(code="foot-unsure", text=text)]
 
 
 def _contact(c: ContactEvidence, time_scale: float) -> Contact:

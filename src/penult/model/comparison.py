@@ -9,7 +9,15 @@ from penult.model.analysis import Notice
 from penult.model.measured import Measured
 from penult.model.trial import MeasureKey, Trial
 
-VerdictKind = Literal["clearly different", "not seen", "too few clips", "not compared"]
+VerdictKind = Literal[
+    "clearly different",
+    "could be chance",
+    "not seen",
+    "apart in these runs",
+    "not told apart",
+    "too few clips",
+    "not compared",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +106,10 @@ class Verdict:
     Parameters
     ----------
     kind : str
-        'clearly different': the 95 % interval excludes 0. 'not seen': a difference of `limit` or less could not have
+        'clearly different': the 95 % interval excludes 0. 'could be chance': it does, but among so many measures some do
+        where nothing has changed. 'apart in these runs', 'not told apart': single runs against each other by what the
+        measurement supports, where it is not known how much the athlete varies. 'not seen':
+        a difference of `limit` or less could not have
         been seen. 'too few clips'. 'not compared': the values must not be averaged, `reason` says why.
     limit : float, optional
         Half-width of the interval, for 'not seen'.
@@ -113,7 +124,10 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ComparedMeasure:
-    """One measure in two groups; the difference is the second group's mean minus the first's."""
+    """One measure in two groups; the difference is the second group's mean minus the first's.
+
+    `false_share` is the share of false finds expected among all measures at least as clear, of those not chosen beforehand.
+    """
 
     key: MeasureKey
     first: GroupValues
@@ -123,6 +137,7 @@ class ComparedMeasure:
     minimal_detectable_change: float | None
     verdict: Verdict
     notes: tuple[str, ...] = ()
+    false_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,6 +27,8 @@ class Settings:
         Which run of the clip, from 1.
     at : (float, float, float), optional
         Upright pixel x, y and capture time at which the athlete is there.
+    date : str
+        Day of the clip, year-month-day; '' when not said.
     official_m : float, optional
         Tape-measured distance of the jump or the triple jump, from the board's edge to the mark.
     """
@@ -40,4 +42,5 @@ class Settings:
     mats: tuple[Mat, ...] = ()
     run: int = 1
     at: tuple[float, float, float] | None = None
+    date: str = ""
     official_m: float | None = None

@@ -41,7 +41,7 @@ PULSE_S = 2.0
 
 _HEADERS = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
-    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    "connect-src 'self'; base-uri 'none'",
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
     "referrer-policy": "no-referrer",
@@ -49,6 +49,12 @@ _HEADERS = {
     "cross-origin-opener-policy": "same-origin",
     "cache-control": "no-store",
 }
+
+KEPT_PAGE = (
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
+"""What a kept page (a result's own, whole in one file) may do here: show itself. No script, nothing loaded."""
 
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -173,6 +179,8 @@ class LocalServer:
         0 takes a free one.
     closing : callable, optional
         Called when the end begins, so that nothing is waited for any more.
+    ends_with_page : bool
+        Whether the server ends when its last page has gone; else only `stop` and Ctrl-C end it.
 
     Raises
     ------
@@ -181,9 +189,14 @@ class LocalServer:
     """
 
     def __init__(
-        self, routes: Sequence[BaseRoute], *, port: int = 0, closing: Callable[[], None] = lambda: None
+        self,
+        routes: Sequence[BaseRoute],
+        *,
+        port: int = 0,
+        closing: Callable[[], None] = lambda: None,
+        ends_with_page: bool = True,
     ) -> None:
-        self._closing = closing
+        self._closing, self._ends_with_page = closing, ends_with_page
         self.presence = Presence()
         self._socket = _listen(port)
         self.port = int(self._socket.getsockname()[1])
@@ -218,8 +231,9 @@ class LocalServer:
         beside = threading.Thread(target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True)
         beside.start()
         try:
-            while beside.is_alive() and not self._is_over.wait(0.2) and not self.presence.has_ended():
-                pass
+            while beside.is_alive() and not self._is_over.wait(0.2):
+                if self._ends_with_page and self.presence.has_ended():
+                    break
         finally:
             self._is_over.set()
             self._closing()
@@ -274,6 +288,9 @@ def _with_headers(send: Send) -> Send:
     async def guarded(message: Message) -> None:
         if message["type"] == "http.response.start":
             own = {name.encode(): value.encode() for name, value in _HEADERS.items()}
+            policy = b"content-security-policy"
+            if (policy, KEPT_PAGE.encode()) in [(k.lower(), v) for k, v in message.get("headers", [])]:
+                own[policy] = KEPT_PAGE.encode()
             kept = [(k, v) for k, v in message.get("headers", []) if k.lower() not in own]
             message = {**message, "headers": [*kept, *own.items()]}
         await send(message)

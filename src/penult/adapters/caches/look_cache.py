@@ -20,7 +20,7 @@ from penult.model.arrays import Bools, Floats, Ints
 MOST_BYTES = 40_000_000
 """More is not kept: movement in ten minutes of film has this size."""
 
-NAMES = ("time_s", "outline", "width", "state", "seen", "start", "changes")
+NAMES = ("time_s", "outline", "width", "state", "seen", "start", "changes", "quantiser")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +40,8 @@ class FirstLook:
     observed : tuple of Observation
     changes : (t, 3) float64
         How much changes from picture to picture, see `adapters.pictures.changes`.
+    quantiser : float, optional
+        Median of the pictures, where the decoder says it.
     """
 
     time_s: Floats
@@ -48,6 +50,7 @@ class FirstLook:
     state: Ints
     observed: tuple[Observation, ...]
     changes: Floats
+    quantiser: float | None
 
     def masks(self) -> Iterator[tuple[float, Bools]]:
         """Yield time and (h, w) bool of every picture."""
@@ -68,6 +71,7 @@ def read(key: str, frames: int) -> FirstLook | None:
         state=stored["state"].astype(np.int64),
         observed=tuple(Observation(seen=seen.astype(float), start=start.astype(float)) for seen, start in pairs),
         changes=stored["changes"],
+        quantiser=None if np.isnan(stored["quantiser"][0]) else float(stored["quantiser"][0]),
     )
 
 
@@ -81,14 +85,20 @@ def write(key: str, look: FirstLook) -> None:
         "seen": np.stack([o.seen for o in look.observed]),
         "start": np.stack([o.start for o in look.observed]),
         "changes": look.changes,
+        "quantiser": np.array([np.nan if look.quantiser is None else look.quantiser]),
     }
     if sum(a.nbytes for a in arrays.values()) <= MOST_BYTES:
         keypoint_cache.write_arrays(key, arrays)
 
 
 def _is_sound(stored: dict[str, NDArray[Any]], frames: int) -> bool:
-    time_s, outline, width, state, seen, start, changes = (stored[name] for name in NAMES)
-    if changes.dtype != np.float64 or changes.shape != (frames, 3):
+    time_s, outline, width, state, seen, start, changes, quantiser = (stored[name] for name in NAMES)
+    if (
+        changes.dtype != np.float64
+        or changes.shape != (frames, 3)
+        or quantiser.shape != (1,)
+        or quantiser.dtype.kind != "f"
+    ):
         return False
     kinds = [a.dtype.kind for a in (time_s, outline, width, state, seen, start)]
     if kinds != ["f", "u", "i", "i", "f", "f"] or outline.dtype != np.uint8:

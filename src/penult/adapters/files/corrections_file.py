@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from penult.adapters.files.corrections_text import from_text, to_text
 from penult.errors import OutputError, ResultError
+from penult.locks import one_writer
 from penult.model.corrections import Corrections
 from penult.whole_file import TooLargeError, read_whole, write_whole
 
@@ -66,7 +63,7 @@ def write_corrections(folder: Path, corrections: Corrections, *, over_version: i
         If the folder cannot be written.
     """
     try:
-        with _locked(folder):
+        with one_writer(folder):
             there = read_corrections(folder)
             found = there.version if there else 0
             if found != over_version:
@@ -83,20 +80,3 @@ def write_corrections(folder: Path, corrections: Corrections, *, over_version: i
             "what was saved before is safe",
             next_step="make the folder writable, or make room on the disk",
         ) from error
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[None]:
-    """Keep other writers out while the version is compared and the file replaced; disks without locks go without."""
-    if sys.platform == "win32":
-        yield
-        return
-    import fcntl
-
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        with suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(handle)

@@ -14,7 +14,7 @@ from penult.errors import CalibrationError, OutputError
 from penult.model.calibration import LaneFile
 from penult.model.panorama import Panorama
 from penult.model.sweep_picture import Key
-from penult.whole_file import write_whole
+from penult.whole_file import TooLargeError, read_whole, write_whole
 
 FORMAT = "penult-panorama/1"
 _MOST_BYTES = 200_000_000
@@ -70,9 +70,9 @@ def read_panorama(path: Path) -> tuple[Panorama, list[Key], int]:
     """
     hint = "copy it there, or make the lane file anew: penult calibrate SWEEP --places CSV --clicks CSV"
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise CalibrationError(f"{path} is too large for a panorama", next_step=hint)
-        data = path.read_bytes()
+        data = read_whole(path, _MOST_BYTES)
+    except TooLargeError as error:
+        raise CalibrationError(f"{path} is too large for a panorama", next_step=hint) from error
     except OSError as error:
         raise CalibrationError(
             f"the lane's panorama {path} cannot be read", error.strerror or str(error), next_step=hint

@@ -11,11 +11,11 @@ import io
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 from penult.adapters.files.csv_text import number_of, rows_of
+from penult.core import typed
 from penult.core.csv_cells import guarded
 from penult.errors import LogbookError
 from penult.model.analysis import Mat
@@ -31,7 +31,17 @@ COLUMNS: tuple[str, ...] = (
 )  # fmt: skip
 """As the template writes them; capitals, hyphens, underscores and a unit in brackets do not matter."""
 
-_CONTACTS = {"take-off": 0, "takeoff": 0, "penultimate": -1, "third-last": -2, "thirdlast": -2, "fourth-last": -3}
+
+KINDS: tuple[str, ...] = ("full approach", "short approach", "mat drill", "run-through")
+"""Kinds of clip that the tool has words for; any other word of the coach's may stand there too."""
+
+ASIDE = "#"
+"""A row whose file begins with it is passed over."""
+
+_EXAMPLE = (
+    f"{ASIDE} example, passed over", "A1", "mat drill", "14", "penultimate 5 cm", "left", "6.45",
+    f"kinds: {', '.join(KINDS)}, or your own word", "2026-10-03",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +93,8 @@ def read_session(path: Path, files: Sequence[str]) -> SessionFile:
     header, rows = rows_of(path, LARGEST_BYTES)
     work = _Reading(path, header, {f.casefold(): f for f in files})
     for line, cells in rows:
-        work.row(line, cells)
+        if not any(cell.strip().startswith(ASIDE) for cell in cells[:1]):
+            work.row(line, cells)
         if len(work.rows) > MOST_ROWS:
             raise LogbookError(f"{path} has more than {MOST_ROWS} rows")
     if work.faults:
@@ -98,10 +109,11 @@ def read_session(path: Path, files: Sequence[str]) -> SessionFile:
 
 
 def template(files: Sequence[str]) -> bytes:
-    """Return a session file to be filled in: a row for each clip, all columns that the issue of a session has."""
+    """Return a session file to be filled in: the columns, an example that is passed over, and a row for each clip."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS[:9])
+    writer.writerow(_EXAMPLE)
     writer.writerows([guarded(f), *[""] * 8] for f in files)
     return ("\ufeff" + out.getvalue()).encode(
         "utf-8", errors="replace"
@@ -182,9 +194,10 @@ def _bare_file(text: str) -> tuple[str, Any]:
 
 def _whole(name: str, low: int, high: int) -> Callable[[str], tuple[str, Any]]:
     def read(text: str) -> tuple[str, Any]:
-        if not text.isascii() or not text.isdigit() or not low <= int(text) <= high:
+        plain = re.sub(r"[.,]0+$", "", text)  # a spreadsheet may write 14 as 14.0
+        if not plain.isascii() or not plain.isdigit() or not low <= int(plain) <= high:
             raise ValueError(f"a whole number from {low} to {high}")
-        return name, int(text)
+        return name, int(plain)
 
     return read
 
@@ -214,34 +227,11 @@ def _word(name: str, words: Mapping[str, str]) -> Callable[[str], tuple[str, Any
 
 
 def _day(text: str) -> tuple[str, Any]:
-    try:
-        return "date", date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise ValueError("year-month-day, such as 2026-10-03") from None
+    return "date", typed.day(text)
 
 
 def _mats(text: str) -> tuple[str, Any]:
-    """Read 'penultimate 0.05; take-off 5 cm' or '-1=0.05'."""
-    mats = []
-    for part in re.split(r"[;+]| and ", text):
-        found = re.fullmatch(r"\s*([a-z -]+?|-?\d+)\s*[=:]?\s*(\d+(?:[.,]\d+)?)\s*(cm|m)?\s*", part, re.IGNORECASE)
-        number = None if found is None else _contact_number(found[1])
-        if found is None or number is None:
-            raise ValueError("contact and thickness, such as 'penultimate 0.05' or 'third-last 5 cm; take-off 5 cm'")
-        thickness = number_of(found[2]) * (0.01 if (found[3] or "").lower() == "cm" else 1.0)
-        if not 0.0 < thickness <= 0.5:
-            raise ValueError("a thickness up to 0.5 m")
-        mats.append(Mat(number=number, thickness_m=round(thickness, 4)))
-    if len({m.number for m in mats}) < len(mats):
-        raise ValueError("one mat a contact")
-    return "mats", tuple(mats)
-
-
-def _contact_number(word: str) -> int | None:
-    word = word.strip().casefold()
-    if re.fullmatch(r"-?\d{1,2}", word):
-        return int(word) if -20 <= int(word) <= 0 else None
-    return _CONTACTS.get(word.replace(" ", "-"))
+    return "mats", typed.mats(text)
 
 
 _READERS: dict[str, Callable[[str], tuple[str, Any]]] = {

@@ -19,6 +19,7 @@ from penult.core.moving_camera.turning import (
     homography_px,
     motion_from,
     nearest_picture,
+    on_ground,
     rotation_after,
     solved_turn,
 )
@@ -96,7 +97,8 @@ class PannedFollower:
             here, there = flowed(key, small, self._small(homography_px(self.panorama, motion)), _EVERY)
             if len(here) < LEAST_POINTS:
                 return None
-            turn = solved_turn(self.panorama, full(here, self._factor), full(there, self._factor), motion)
+            here_px, there_px = full(here, self._factor), full(there, self._factor)
+            turn = solved_turn(self.panorama, here_px, there_px, motion, on_ground(self.panorama, picture, here_px))
             if turn is None:
                 return None
             moved = float(np.abs(turn.motion - motion).max()) * float(np.exp(self.panorama.log_focal))

@@ -24,6 +24,11 @@ known truth (full approach, 1080 lines, 240 Hz) coded anew by H.264 at CRF 28, 3
 moving blocks 38, 44 and 47) instants were off by 0.4, 1.5 and 6.0 frames RMS, in each of which a foot moves by two pixels, and toes
 by 0.9, 1.8 and 4.4 cm, 2 to 8 pixels. Of 27 films as cameras write them none spends fewer than 0.9 bits, but where it turns."""
 
+AT_QP, QP_DOUBLE = 42.0, 3.0
+"""The same from the median quantiser of all blocks, where the decoder says it: its step doubles in 6 (H.264), and a change is sent
+when its square, which grows with the pixels that change, reaches that of the step. The same film: 24, 36, 43 and 48 at CRF 22, 28,
+34 and 38. Films as cameras write them have 16 to 28."""
+
 TOLD_PX, MOST_PX = 0.7, 4.5
 """Said from 0.7 pixels on, a third of a frame; beyond 4.5 a touchdown is anywhere within several frames."""
 
@@ -43,13 +48,29 @@ MOST_SHARE = 0.06
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loss:
-    """Bits spent for each pixel that changed, and how far a shoe moves before that is sent, pixels."""
+    """Bits spent for each pixel that changed, pixels by which a shoe moves before that is sent, the quantiser where it is known."""
 
     bits: float
     lost_px: float
+    quantiser: float | None = None
+
+    @property
+    def words(self) -> str:
+        """What was seen, for people."""
+        spent = f"the file spends {self.bits:.2f} bits on a pixel that changes, cameras 0.8 and more"
+        return (
+            spent if self.quantiser is None else f"{spent}; its quantiser is {self.quantiser:.0f}, of cameras 15 to 30"
+        )
 
 
-def loss_of(changes: Floats, picture_bytes: Floats, size_px: tuple[int, int], first: int, last: int) -> Loss | None:
+def loss_of(
+    changes: Floats,
+    picture_bytes: Floats,
+    size_px: tuple[int, int],
+    first: int,
+    last: int,
+    quantiser: float | None = None,
+) -> Loss | None:
     """Return what was lost in a run, None where nothing tells.
 
     Parameters
@@ -62,6 +83,8 @@ def loss_of(changes: Floats, picture_bytes: Floats, size_px: tuple[int, int], fi
         Of the clip.
     first, last : int
         Frames in which the athlete is seen.
+    quantiser : float, optional
+        Median of the pictures' blocks, where the decoder says it.
     """
     if len(picture_bytes) != len(changes):
         return None
@@ -76,10 +99,13 @@ def loss_of(changes: Floats, picture_bytes: Floats, size_px: tuple[int, int], fi
     if moves.sum() < OVER:
         return None
     spent = float(np.median(bits[moves] / changed[moves]))
-    return Loss(bits=spent, lost_px=LOST_PX * (AT_BITS / max(spent, 1e-3)) ** POWER)
+    lost_px = LOST_PX * (AT_BITS / max(spent, 1e-3)) ** POWER
+    if quantiser is not None:
+        lost_px = max(lost_px, LOST_PX * 2.0 ** ((quantiser - AT_QP) / QP_DOUBLE))
+    return Loss(bits=spent, lost_px=lost_px, quantiser=quantiser)
 
 
-def refuse_lost(loss: Loss | None) -> None:
+def refuse_lost(loss: Loss | None, most_px: float = MOST_PX) -> None:
     """Refuse a clip whose coder left too little of a shoe.
 
     Raises
@@ -87,12 +113,11 @@ def refuse_lost(loss: Loss | None) -> None:
     NotMeasurableError
         With what was spent.
     """
-    if loss is None or loss.lost_px <= MOST_PX:
+    if loss is None or loss.lost_px <= most_px:
         return
     raise NotMeasurableError(
         "the clip is compressed too strongly to tell when a foot lands",
-        f"the file spends {loss.bits:.2f} bits on a pixel that changes, cameras 0.8 and more; below 0.19 a shoe stands still in "
-        "the picture for several frames after it has left",
+        f"{loss.words}; so little is left that a shoe stands still in the picture for several frames after it has left",
         next_step="use the clip as the camera stored it: messengers and clouds compress it again, a cable does not",
     )
 
@@ -103,8 +128,8 @@ def loss_notice(loss: Loss | None) -> Notice | None:
         return None
     return Notice(
         code="compressed",
-        text=f"the clip was compressed strongly: the file spends {loss.bits:.2f} bits on a pixel that changes, cameras 0.8 and "
-        "more. Instants, contact and flight times and the places of shoes are less sure. Use the clip as the camera stored it",
+        text=f"the clip was compressed strongly: {loss.words}. Instants, contact and flight times and the places of shoes are less "
+        "sure, and a knock of the camera could not be seen. Use the clip as the camera stored it",
     )
 
 
@@ -126,3 +151,12 @@ def _coarser(shoe: ShoeContact, lost_m: float) -> ShoeContact:
         toe_x_sd_m=float(np.hypot(shoe.toe_x_sd_m, lost_m)),
         foot_angle_touchdown_sd_deg=float(np.hypot(shoe.foot_angle_touchdown_sd_deg, tilt_deg)),
     )
+
+
+MOVEMENTS = frozenset({"camera-moved", "camera-moving"})
+"""Notices of a camera whose movement may be the coder's: blocks that are sent late make the still's corners wander."""
+
+
+def hides_movement(loss: Loss | None) -> bool:
+    """Whether the coder lost so much that movement of the camera cannot be told from what it did."""
+    return loss is not None and loss.lost_px >= TOLD_PX

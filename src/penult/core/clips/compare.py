@@ -5,12 +5,15 @@ What may be averaged is decided in `groups`, the formulas are in `statistics`; h
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from penult.core.clips import statistics
+from penult.core.clips.chance import controlled
 from penult.core.clips.groups import condition_of, depends_on_lane, mats_words, methods_differ, mixed, notices_of
+from penult.core.clips.patterns import one_pattern
 from penult.core.clips.series import is_series, matched
 from penult.errors import InputError
 from penult.model import catalogue
@@ -54,9 +57,10 @@ def compare(first: Group, second: Group, *, repeats: Sequence[Trial] = (), acros
         If a group is empty or a clip is in both.
     """
     _check(first, second)
+    (first, aside_1), (second, aside_2) = one_pattern(first), one_pattern(second)
     compared = _Comparer(first, second, repeats, across_lanes)
-    rows = tuple(row for key in compared.wanted() if (row := compared.row(key)))
-    return Comparison(first=first, second=second, rows=rows, notices=tuple(compared.notices))
+    rows = controlled([row for key in compared.wanted() if (row := compared.row(key))])
+    return Comparison(first=first, second=second, rows=rows, notices=(*aside_1, *aside_2, *compared.notices))
 
 
 def _check(first: Group, second: Group) -> None:
@@ -178,12 +182,11 @@ class _Comparer:
             return _with_difference(row, _difference(a, b, [m.u95 for m in (*first, *second)]))
         if error:
             return _with_difference(row, statistics.known_error_difference(a, b, error))
-        fewest = f"{len(a)} against {len(b)} with a value, and no three repeats that show how much the athlete varies"
-        return replace(row, verdict=Verdict(kind="too few clips", reason=fewest))
+        return _in_these_runs(row, first, second)
 
     def _widened(self, row: ComparedMeasure, first: Sequence[Measured], second: Sequence[Measured]) -> ComparedMeasure:
-        if row.difference is None:
-            return row
+        if row.difference is None or row.verdict.kind in ("apart in these runs", "not told apart"):
+            return row  # what the measurement leaves open, the lane file's share included, is in it whole already
         return _with_difference(
             row, statistics.widened(row.difference, [m.u95 for m in first], [m.u95 for m in second])
         )
@@ -218,6 +221,8 @@ class _Comparer:
         )
 
     def _notes(self, key: MeasureKey) -> tuple[str, ...]:
+        if "above_support" in key.name:
+            return ()
         if catalogue.described(key.name, key.part).above_runway:
             patterns = [mats_words(g.trials[0].mats) for g in (self.first, self.second)]
             if patterns[0] != patterns[1]:
@@ -278,6 +283,19 @@ def _difference(first: Sequence[float], second: Sequence[float], u95: Sequence[f
         statistics.known_error_difference(first, second, error),
         how="the measurement uncertainty: the clips agree exactly",
     )
+
+
+def _in_these_runs(row: ComparedMeasure, first: Sequence[Measured], second: Sequence[Measured]) -> ComparedMeasure:
+    """Compare single runs by what the measurement supports: how far apart they were, not what is usual."""
+    u95 = tuple(math.sqrt(sum(m.u95**2 for m in side) / len(side)) for side in (first, second))
+    found = statistics.measured_difference([m.value for m in first], [m.value for m in second], (u95[0], u95[1]))
+    apart = found.low > 0.0 or found.high < 0.0
+    verdict = Verdict(
+        kind="apart in these runs" if apart else "not told apart",
+        limit=found.half_width,
+        reason="what is usual for this athlete is not known yet: no three repeats",
+    )
+    return replace(row, difference=found, verdict=verdict)
 
 
 def _with_difference(row: ComparedMeasure, difference: Interval) -> ComparedMeasure:

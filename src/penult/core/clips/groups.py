@@ -95,6 +95,8 @@ def lane_names(trials: Iterable[Trial]) -> dict[str, str]:
 
 
 def _small_groups(first: Group, second: Group) -> list[Notice]:
+    if len(first.trials) == len(second.trials) == 1:
+        return []  # two runs side by side need no such word
     return [
         Notice(code="single-clip", text=f"{g.name} holds a single clip: it is shown as it is, without a mean.")
         for g in (first, second)
@@ -122,7 +124,7 @@ def _mats(first: Group, second: Group) -> list[Notice]:
     if patterns[0] == patterns[1]:
         return []
     each = "; ".join(f"{g.name}: {', '.join(p)}" for g, p in zip((first, second), patterns, strict=True))
-    text = f"The mats differ ({each}). Hip heights are above the runway; no mat's thickness is taken off."
+    text = f"The mats differ ({each}): every hip height stands above the runway and above what each foot stood on."
     return [Notice(code="mats-differ", text=text)]
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from penult.core.clips import statistics
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.groups import condition_of, lane_names, mats_words
-from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, scatter_of, steering
+from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, counted, scatter_of, steering
 from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, zone_speed
 from penult.errors import InputError
 from penult.model.analysis import Analysis, Notice
@@ -239,7 +239,7 @@ def _drift(trials: Sequence[Trial]) -> Trend | NotMeasured:
         place = _to_board(trial)
         if math.isfinite(place):
             points.append((counts[session], place, session))
-    return _slope(points, "run-ups with a measured place at the board")
+    return _slope(points, "with a measured place at the board")
 
 
 def _by_strides(trials: Sequence[Trial]) -> Trend | NotMeasured:
@@ -249,7 +249,7 @@ def _by_strides(trials: Sequence[Trial]) -> Trend | NotMeasured:
         for t in trials
         if t.said.approach_strides and math.isfinite(_to_board(t))
     ]
-    return _slope(points, "run-ups with a known number of strides")
+    return _slope(points, "with a known number of strides")
 
 
 def _slope(points: Sequence[tuple[float, float, str]], of: str) -> Trend | NotMeasured:
@@ -257,14 +257,14 @@ def _slope(points: Sequence[tuple[float, float, str]], of: str) -> Trend | NotMe
     blocks = list(dict.fromkeys(b for _, _, b in points))
     freedom = len(points) - len(blocks) - 1
     if len(points) < statistics.FEWEST or freedom < 1:
-        return NotMeasured(reason=f"{len(points)} {of}: too few for a trend")
+        return NotMeasured(reason=f"{counted(len(points))} {of}: too few for a trend")
     x, y = (np.array([p[i] for p in points], dtype=float) for i in (0, 1))
     for block in blocks:
         rows = np.array([p[2] == block for p in points])
         x[rows], y[rows] = x[rows] - x[rows].mean(), y[rows] - y[rows].mean()
     squares = float(x @ x)
     if squares <= 0.0:
-        return NotMeasured(reason=f"the {len(points)} {of} are all alike in it")
+        return NotMeasured(reason=f"the {counted(len(points))} {of} are all alike in it")
     slope = float(x @ y) / squares
     left = y - slope * x
     half = statistics.t_half_width(math.sqrt(float(left @ left) / freedom / squares), freedom)

@@ -170,6 +170,25 @@ def measurement_error(u95: Sequence[float]) -> TypicalError | None:
     return TypicalError(value=value, freedom=math.inf, clips=len(u95), from_repeats=False)
 
 
+def measured_difference(first: Sequence[float], second: Sequence[float], u95: tuple[float, float]) -> Interval:
+    """Return mean of the second minus mean of the first with what the measurement alone leaves open.
+
+    Parameters
+    ----------
+    first, second : sequence of float
+        At least one each.
+    u95 : (float, float)
+        Root mean square of each group's u95. It is not divided by the number of clips: what camera, marks and joints get
+        wrong is wrong in all of them alike. How much the athlete varies from run to run is not in it.
+    """
+    return Interval(
+        value=float(np.mean(second) - np.mean(first)),
+        half_width=math.hypot(*u95),
+        freedom=math.inf,
+        how="the measurement alone, not how much the athlete varies",
+    )
+
+
 def minimal_detectable_change(error: TypicalError) -> float:
     """Return 1.96 x sqrt(2) x typical error (Hopkins 2000): a smaller change between two clips may be chance."""
     return NORMAL_95 * math.sqrt(2.0) * error.value

@@ -43,6 +43,11 @@ DRAWS = 2000
 """Draws of the chain: a probability of one half is then good to 0.02 (binomial)."""
 
 
+def counted(runs: int) -> str:
+    """Return a number of run-ups in words: '1 run-up', '6 run-ups'."""
+    return f"{runs} run-up{'s' if runs != 1 else ''}"
+
+
 def scatter_of(number: int, toe_x_m: Floats, u95_m: Floats) -> Scatter:
     """Return the scatter of one contact's toe place over runs.
 
@@ -60,7 +65,7 @@ def scatter_of(number: int, toe_x_m: Floats, u95_m: Floats) -> Scatter:
     measurement = math.sqrt(float(np.mean(np.square(u95_m)))) / 2.0 if n else math.nan
     mean = float(np.mean(toe_x_m)) if n else math.nan
     if n < FEWEST:
-        sd: Between | NotMeasured = NotMeasured(reason=f"measured in {n} run-ups; {FEWEST} are needed for a scatter")
+        sd: Between | NotMeasured = NotMeasured(reason=f"measured in {counted(n)}; {FEWEST} are needed for a scatter")
     else:
         squares = float(np.var(toe_x_m, ddof=1)) * (n - 1)
         variances = (squares / (n - 1), squares / chdtri(n - 1, 0.025), squares / chdtri(n - 1, 0.975))
@@ -90,7 +95,7 @@ def steering(numbers: Sequence[int], toe_x_m: Floats, rng: np.random.Generator) 
     runs, contacts = toe_x_m.shape
     if runs < FEWEST_TO_STEER:
         return NotMeasured(
-            reason=f"{runs} run-ups show the same last contacts; {FEWEST_TO_STEER} are needed to tell steering"
+            reason=f"the same last contacts are seen in {counted(runs)}; {FEWEST_TO_STEER} are needed to tell steering"
         )
     if contacts < 3:
         return NotMeasured(reason=f"the run-ups have only {contacts} contacts in common")

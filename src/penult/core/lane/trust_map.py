@@ -136,6 +136,21 @@ def advice(fit: LaneFit, stretches: Sequence[Stretch], capture_rate_hz: float | 
     )
 
 
+def good_for(fit: LaneFit, stretches: Sequence[Stretch]) -> str:
+    """Return in one line what the lane file is good enough for, at its worst stretch."""
+    if not stretches:
+        return "good enough for times only: too little of the run-up is in the picture"
+    step_m, hip_m = max(s.step_u95_m for s in stretches), max(s.hip_u95_m for s in stretches)
+    found = ["contact and flight times"]
+    if not any(r.disagrees for r in fit.residuals):
+        found += ["step lengths"] if step_m < _POOR_STEP_M else []
+        found += ["hip heights"] if hip_m < _POOR_HIP_M else []
+        found += ["angles"] if fit.view_angle_deg <= WARN_VIEW_DEG else []
+    missing = [name for name in ("step lengths", "hip heights", "angles") if name not in found]
+    line = f"good enough for {', '.join(found)}"
+    return f"{line}; not for {', '.join(missing)}" if missing else line
+
+
 def together(residuals: Sequence[MarkResidual]) -> tuple[MarkResidual, ...]:
     """Return residuals with the four corners of a marker, which are measured once, as one with their worst."""
     groups: dict[str, list[MarkResidual]] = {}

@@ -5,6 +5,7 @@ The kinds are those of MEASURES.md section 4a. What the coach typed has no part 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -32,6 +33,10 @@ HIGHER = 1.35
 """A last take-off that rises by this factor faster than all of the series before it closes the series with a jump: bounds and hops
 of one series differ by up to 1.2 (films with known truth), the closing jump into the pit rises 1.2 to 2 times faster."""
 
+LANDING_DROP_M = 0.30
+"""A mass centre that lies so much lower at a touchdown than at the toe-off before has its legs stretched out in front: landings in
+the sand lie about 0.55 m lower (MEASURES.md section 4), those of bounds, hops and steps 0.02 to 0.15 m (films with known truth)."""
+
 SKIP_SHARE = 0.6
 """A short step within a skip lifts off with less than this share of the rise of its hops (1.8 against 0.2 m/s)."""
 
@@ -48,7 +53,8 @@ class Flown:
     again : float, optional
         Probability that the next contact is by the same foot; None for the last contact.
     flight_s : float
-        Until the next touchdown, on the corrected clock; NaN for the last contact.
+        Until the next touchdown, at least: a frame interval shorter than measured, on the corrected clock; NaN for the last
+        contact. At 30 Hz running flights look 0.2 s long.
     falls : bool
         The mass centre falls as in a free flight all along; False where a contact in between was missed.
     rise_m_per_s : float
@@ -59,6 +65,8 @@ class Flown:
         `again` comes from feet that a person named.
     phase_said : PhaseKind, optional
         What a person said that the contact takes off into.
+    into_sand : bool
+        The mass centre comes down so low before the next contact that the feet are stretched out for a landing.
     """
 
     again: float | None
@@ -68,11 +76,20 @@ class Flown:
     whole: bool
     said: bool = False
     phase_said: PhaseKind | None = None
+    into_sand: bool = False
 
 
 def again(event: Event, after: Event) -> float:
     """Probability that the next contact is by the same foot."""
     return float(event.foot == after.foot) if after.same_foot is None else after.same_foot
+
+
+def into_sand(flight: FlightEvidence, flight_s: float, support_height_m: float) -> bool:
+    """Whether the mass centre comes down by more than LANDING_DROP_M, and the box it left, until the next contact (closed form)."""
+    rise = float(flight.velocity_m_per_s[0, 1])
+    drop = GRAVITY_M_PER_S2 * flight_s**2 / 2.0 - rise * flight_s
+    surface = support_height_m if np.isfinite(support_height_m) else 0.0
+    return bool(drop > LANDING_DROP_M + max(surface, 0.0))
 
 
 def falls(flight: FlightEvidence) -> bool:
@@ -90,6 +107,11 @@ def kinds_of(flown: Sequence[Flown]) -> tuple[PhaseKind, ...]:
     """Return the kind of every contact's phase, '?' where the feet or the flight do not tell it."""
     if not flown:
         return ()
+    landing = next((i for i, f in enumerate(flown[:-1]) if f.into_sand), None)
+    if landing is not None:  # what comes after it are no supports of a run
+        until = kinds_of([*flown[:landing], dataclasses.replace(flown[landing], into_sand=False)])
+        after: list[PhaseKind] = ["run"] * (len(flown) - landing - 1)
+        return (*until[:landing], "jump", *after)
     leaps = leaps_of(flown)
     kinds = _skips([_kind(f, leap) for f, leap in zip(flown[:-1], leaps, strict=False)])
     kinds = _small_takeoffs(kinds)
@@ -135,9 +157,9 @@ def _kind(f: Flown, leap: bool | None) -> PhaseKind:
         return "?"
     if f.again >= SURE:
         return "?" if f.said and not leap else "hop"  # a foot named wrongly in a run makes no hop of a running step
-    if f.again > 1.0 - SURE:
+    if f.again > 1.0 - SURE and leap:
         return "?"
-    return "bound" if leap else "run"
+    return "bound" if leap else "run"  # a flight that short is a running step's, whichever foot it was
 
 
 def _skips(kinds: Sequence[PhaseKind]) -> list[PhaseKind]:

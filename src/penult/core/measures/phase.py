@@ -25,7 +25,7 @@ from penult.model.catalogue.contacts import SLOW_REASON
 from penult.model.catalogue.phases import REPEATED
 from penult.model.measured import Measure, Measured, Measures, NotMeasured
 
-NO_LANDING = "the landing is not in the picture"
+NO_LANDING = "the landing is not in the picture, or lies in the sand"
 NO_BEFORE = "the flight before it is not in the clip"
 NO_KIND = "it is not certain which foot stands there, or what flight follows"
 

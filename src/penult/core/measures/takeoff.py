@@ -42,6 +42,12 @@ def penultimate_hip_drop_m(third_last: ContactEvidence, penultimate: ContactEvid
     return first.lowest_m - second.lowest_m
 
 
+def penultimate_hip_drop_above_support_m(third_last: ContactEvidence, penultimate: ContactEvidence) -> Floats:
+    """The same above what each foot stood on: the drop that is the athlete's, whatever the mats did (MEASURES section 7)."""
+    rise = third_last.event.support_height_m - penultimate.event.support_height_m
+    return np.asarray(penultimate_hip_drop_m(third_last, penultimate) - rise)
+
+
 def hip_drop_to_takeoff_m(penultimate: ContactEvidence, takeoff: ContactEvidence) -> Floats:
     """Hip height at penultimate touchdown minus the lowest until take-off touchdown, the last flight included.
 
@@ -65,6 +71,7 @@ def penultimate_measures(contacts: Mapping[int, ContactEvidence], standing_hip_m
     if third and second:
         drop = penultimate_hip_drop_m(third, second)
         out["penultimate_hip_drop_m"] = to_measure(drop, lost)
+        out["penultimate_hip_drop_above_support_m"] = _above_support(third, second, lost)
         out["penultimate_hip_drop_share"] = (
             to_measure(drop / standing_hip_m, lost)
             if standing_hip_m
@@ -72,12 +79,20 @@ def penultimate_measures(contacts: Mapping[int, ContactEvidence], standing_hip_m
         )
     else:
         why = NotMeasured(reason="the third-last and penultimate contacts are not both in the clip")
-        out["penultimate_hip_drop_m"] = out["penultimate_hip_drop_share"] = why
+        out["penultimate_hip_drop_m"] = out["penultimate_hip_drop_above_support_m"] = why
+        out["penultimate_hip_drop_share"] = why
     if second and last:
         out["hip_drop_to_takeoff_m"] = to_measure(hip_drop_to_takeoff_m(second, last), lost)
     else:
         out["hip_drop_to_takeoff_m"] = NotMeasured(reason="the last two contacts are not both in the clip")
     return out
+
+
+def _above_support(third: ContactEvidence, second: ContactEvidence, lost: str) -> Measure:
+    """Return the drop above what each foot stood on; without a surface of one of them there is none."""
+    if not all(np.isfinite(c.event.support_height_m[0]) for c in (third, second)):
+        return NotMeasured(reason="what one of the two feet stood on was not seen")
+    return to_measure(penultimate_hip_drop_above_support_m(third, second), lost)
 
 
 def flight_distance_m(height_m: Floats, velocity_m_per_s: Floats, drop_m: Floats) -> Floats:

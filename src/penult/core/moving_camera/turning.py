@@ -12,16 +12,22 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from penult.core.lane import pinhole
-from penult.core.moving_camera.registration import MOST_NOISE_PX, SYSTEMATIC_PX, ZOOM_PRIOR_SD
-from penult.model.arrays import Floats, locked
+from penult.core.moving_camera.registration import LEAST_GROUND_SHARE, MOST_NOISE_PX, SYSTEMATIC_PX, ZOOM_PRIOR_SD
+from penult.model.arrays import Bools, Floats, locked
 from penult.model.panorama import Panorama
 
 LEAST_POINTS = 12
 MOST_TURN_SD_DEG = 0.01
 """A turn known less surely puts a toe beyond half a centimetre at 18 m (MEASURES section 4a: 0.02 degrees, two SD)."""
 
+LEAST_GROUND = 8
+"""Fewer points on the ground do not tell whether the tripod was moved."""
+
 LEAST_SHARE = 0.25
 """Of the points must agree: else the turn was found on something that moves."""
+
+FAR_EDGE_M = 1.5
+"""The runway's far edge, with what lies on it (as in `background_points`)."""
 
 _ROUNDS = 15
 _TUKEY = 4.685  # 95 % efficiency on normal residuals (Holland and Welsch 1977)
@@ -60,7 +66,9 @@ class Turn:
         object.__setattr__(self, "covariance", locked(self.covariance))
 
 
-def solved_turn(panorama: Panorama, here_px: Floats, there_px: Floats, start: Floats) -> Turn | None:
+def solved_turn(
+    panorama: Panorama, here_px: Floats, there_px: Floats, start: Floats, ground: Bools | None = None
+) -> Turn | None:
     """Return the motion that carries points of one picture of the panorama to where they are seen; None with too few.
 
     Parameters
@@ -71,6 +79,8 @@ def solved_turn(panorama: Panorama, here_px: Floats, there_px: Floats, start: Fl
         Points in the panorama's picture, and in the other one.
     start : (4,) float64
         A motion near the answer.
+    ground : (n,) bool, optional
+        Points on the ground near the runway (`on_ground`): they must agree too, or the tripod was moved.
     """
     if len(here_px) < LEAST_POINTS:
         return None
@@ -92,12 +102,23 @@ def solved_turn(panorama: Panorama, here_px: Floats, there_px: Floats, start: Fl
         motion = motion + step
         if done > 4 and np.abs(step).max() < _CONVERGED:
             break
-    agrees = float((weight > 0.05 / noise_px**2).mean())
+    kept = weight > 0.05 / noise_px**2
+    agrees = float(kept.mean())
     covariance = _PATCH_POINTS * np.asarray(np.linalg.inv(normal))
     turn_sd = np.degrees(np.sqrt(np.diag(covariance)[:2].max()))
     covariance[:3, :3] += (SYSTEMATIC_PX / np.exp(panorama.log_focal)) ** 2 * np.eye(3)
-    fits = noise_px < 0.95 * most_px and agrees >= LEAST_SHARE and bool(turn_sd <= MOST_TURN_SD_DEG)
+    stands = ground is None or ground.sum() < LEAST_GROUND or float(kept[ground].mean()) >= LEAST_GROUND_SHARE
+    fits = stands and noise_px < 0.95 * most_px and agrees >= LEAST_SHARE and bool(turn_sd <= MOST_TURN_SD_DEG)
     return Turn(motion=motion, covariance=covariance, noise_px=noise_px, share=agrees, fits=fits)
+
+
+def on_ground(panorama: Panorama, picture: int, xy_px: Floats) -> Bools:
+    """Return which points (n, 2) of a picture of the panorama lie on the ground this side of the runway's far edge, (n,)."""
+    along = _rays(panorama, xy_px) @ panorama.turns[picture]
+    _, y, z = panorama.centre_m
+    with np.errstate(divide="ignore", invalid="ignore"):
+        depth_m = np.where(along[:, 1] < 0.0, z - along[:, 2] * y / along[:, 1], np.nan) * np.sign(z)
+        return np.asarray(depth_m > -FAR_EDGE_M)
 
 
 def homography_px(panorama: Panorama, motion: Floats) -> Floats:

@@ -209,6 +209,9 @@ class _Invented:
         """Return the hip drops."""
         return {
             "penultimate_hip_drop_m": Measured(value=round(self.lowest[-2] - self.lowest[-1], 6), u95=0.009),
+            "penultimate_hip_drop_above_support_m": Measured(
+                value=round(self._above(-2) - self._above(-1), 6), u95=0.012
+            ),
             "penultimate_hip_drop_share": NotMeasured(reason="neither height nor leg length of the athlete is known"),
             "hip_drop_to_takeoff_m": Measured(value=round(self.lowest[-1] + 0.022 - self.lowest[0], 6), u95=0.012),
         }
@@ -271,6 +274,9 @@ class _Invented:
         for number in (0, -1, -2):
             found[number - 1] = found[number] - self.step_m[number]
         return found
+
+    def _above(self, number: int) -> float:
+        return self.lowest[number] - self.mats.get(number, 0.0)
 
     def _surface(self, height_m: float) -> Measured:
         if height_m == 0.0:

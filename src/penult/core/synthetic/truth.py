@@ -89,6 +89,8 @@ def _penultimate(runner: Runner, shown: dict[int, Stance]) -> dict[str, float]:
     return {
         "penultimate_hip_drop_m": lowest_m(third.touchdown_s, third.toe_off_s)
         - lowest_m(second.touchdown_s, second.toe_off_s),
+        "penultimate_hip_drop_above_support_m": (lowest_m(third.touchdown_s, third.toe_off_s) - third.tip_m[1])
+        - (lowest_m(second.touchdown_s, second.toe_off_s) - second.tip_m[1]),
         "hip_drop_to_takeoff_m": start - lowest_m(second.touchdown_s, last.touchdown_s),
     }
 

@@ -188,7 +188,7 @@ def draw_track(
     unrest = unrest_of(noise_m)
     restless = np.ones(len(track.time_s)) if overlapped is None else np.where(overlapped, OVERLAPPED, 1.0)
     noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
-    model = unrest * restless[None, :, None, None] * _drift(track.time_s, rng)
+    model = unrest * restless[None, :, None, None] * _drift(track.time_s, rng, cloth)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
     out = xy_m[None] + lasting
@@ -266,9 +266,11 @@ def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) 
     return first_order(keep, shock)
 
 
-def _drift(time_s: Floats, rng: np.random.Generator) -> Floats:
-    """Drift of every joint, (COUNT, t, k, 2)."""
-    return wandering(time_s, (len(JOINTS), 2), rng) * drift_sd_m()
+def _drift(time_s: Floats, rng: np.random.Generator, cloth: float) -> Floats:
+    """Drift of every joint, (COUNT, t, k, 2); hips under loose clothes are seen where the cloth swings."""
+    size_m = drift_sd_m()
+    size_m[[name.endswith("hip") for name in JOINTS], 1] *= cloth
+    return wandering(time_s, (len(JOINTS), 2), rng) * size_m
 
 
 def drift_sd_m() -> Floats:

@@ -64,7 +64,7 @@ CONTACTS: tuple[Entry, ...] = (
         bound="share",
         moment="middle",
         drawing="support",
-        headline={"season": {-1: 2, 0: 3}, "comparison": {-1: 3, 0: 4}, "review": {-1: 2, 0: 3}},
+        headline={"season": {-1: 2, 0: 3}, "comparison": {-1: 4, 0: 5}, "review": {-1: 2, 0: 3}},
     ),
     Entry(
         name="toe_x_m",
@@ -105,7 +105,7 @@ CONTACTS: tuple[Entry, ...] = (
         bound="degrees",
         moment="touchdown",
         drawing="foot",
-        headline={"season": {-1: 4}, "comparison": {-1: 2}},
+        headline={"season": {-1: 4}, "comparison": {-1: 3}},
     ),
     Entry(
         name="leg_angle_touchdown_deg",

@@ -104,7 +104,7 @@ STEPS: tuple[Entry, ...] = (
         reason=FIRST_REASON,
         moment="touchdown",
         drawing="step",
-        headline={"season": {0: 5}, "comparison": {0: 5}},
+        headline={"season": {0: 5}, "comparison": {0: 6}},
     ),
     Entry(
         name="step_time_ratio",

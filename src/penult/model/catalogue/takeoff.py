@@ -28,8 +28,8 @@ PENULTIMATE: tuple[Entry, ...] = (
         words="hip drop, penultimate",
         shown_in=CM,
         definition=(
-            "Lowest hip height over the third-last support minus lowest hip height over the penultimate "
-            "support. Positive = lower in the penultimate support."
+            "Lowest hip height over the third-last support minus lowest hip height over the penultimate support, both "
+            "above the runway. Positive = lower in the penultimate support. A mat under one of the feet is in it."
         ),
         reason=LOST_HIPS,
         instants=LAST_TWO_SUPPORTS,
@@ -37,6 +37,21 @@ PENULTIMATE: tuple[Entry, ...] = (
         drawing="drop",
         above_runway=True,
         headline={"season": {None: 1}, "comparison": {None: 1}, "review": {None: 1}},
+    ),
+    Entry(
+        name="penultimate_hip_drop_above_support_m",
+        part="penultimate",
+        words="hip drop, penultimate, above what each foot stood on",
+        shown_in=CM,
+        definition=(
+            "The same drop with each hip height counted from the surface under that foot, runway or mat. Without mats it "
+            "is the drop above the runway."
+        ),
+        reason=LOST_HIPS,
+        instants=LAST_TWO_SUPPORTS,
+        moment="lowest",
+        drawing="drop",
+        headline={"comparison": {None: 2}},
     ),
     Entry(
         name="penultimate_hip_drop_share",
@@ -137,7 +152,7 @@ TAKEOFF: tuple[Entry, ...] = (
         instants=LEAVES,
         moment="toe_off",
         drawing="velocity",
-        headline={"season": {None: 8}, "comparison": {None: 6}, "review": {None: 4}},
+        headline={"season": {None: 8}, "comparison": {None: 7}, "review": {None: 4}},
     ),
     Entry(
         name="speed_loss_m_per_s",

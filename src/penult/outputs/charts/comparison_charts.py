@@ -6,7 +6,7 @@ The first group is drawn in the page's ink, solid; the second in blue, dashed or
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -24,6 +24,9 @@ Over = Literal["distance", "time"]
 SIDES = ("first", "second")
 MOST_CURVES = 20
 """Hip paths a group that are drawn; of more clips every so-manieth is taken, and the page says so."""
+
+MOST_SINGLE = 10
+"""Clips a group up to which each path is drawn at full strength; of more the mean with its band leads."""
 
 SHOE_M = 0.27
 _MAT_BEHIND_M, _MAT_AHEAD_M = 0.45, 0.15
@@ -60,7 +63,7 @@ def difference_bar(row: ComparedMeasure, *, width: float = 150.0) -> str:
     def x(value: float) -> float:
         return middle + value / reach * (middle - 6.0)
 
-    clear = "clear" if row.verdict.kind == "clearly different" else "unclear"
+    clear = "clear" if row.verdict.kind in ("clearly different", "apart in these runs") else "unclear"
     picture = Drawing(width, 18.0, "difference", "difference with its 95 % interval, the line in the middle is zero")
     picture.line((middle, 0.0), (middle, 18.0), "zero")
     picture.line((x(row.difference.low), 9.0), (x(row.difference.high), 9.0), f"interval {clear}")
@@ -166,7 +169,9 @@ def hip_chart(comparison: Comparison, over: Over, *, width: float = 760.0) -> st
     if not curves:
         return ""
     frame = _frame(curves, over, width)
-    lanes = len(curves)
+    many = [side for side in SIDES if sum(c.side == side for c in curves) > MOST_SINGLE]
+    rows = _contact_rows(curves, many)
+    lanes = len(rows)
     mats = max((t for _, g in groups_of(comparison) for _, t in g.trials[0].mats), default=0.0)
     ground_px = mats * frame.px_per_m + 8.0
     runway_y = frame.bottom + 14.0 + ground_px
@@ -174,12 +179,14 @@ def hip_chart(comparison: Comparison, over: Over, *, width: float = 760.0) -> st
     words_over = (
         "distance to the take-off line" if over == "distance" else "time to the touchdown of the take-off contact"
     )
-    picture = Drawing(width, height, "hip", f"Hip height of {lanes} clips over {words_over}, one line a clip.")
+    picture = Drawing(width, height, "hip", f"Hip height of {len(curves)} clips over {words_over}.")
     _draw_grid(picture, frame)
     for curve in curves:
-        _draw_curve(picture, curve, frame)
+        _draw_curve(picture, curve, frame, faint=curve.side in many)
+    for side in many:
+        _draw_mean(picture, [c for c in curves if c.side == side], frame)
     _draw_ground(picture, comparison, curves, frame, over, runway_y)
-    bottom = _draw_contacts(picture, curves, frame, runway_y + 8.0)
+    bottom = _draw_contacts(picture, rows, frame, runway_y + 8.0)
     _draw_scale(picture, frame, over, bottom)
     return picture.svg()
 
@@ -252,7 +259,44 @@ def _frame(curves: Sequence[_Curve], over: Over, width: float) -> _Frame:
     )  # fmt: skip
 
 
-def _draw_curve(picture: Drawing, curve: _Curve, frame: _Frame) -> None:
+def _contact_rows(curves: Sequence[_Curve], many: Sequence[str]) -> list[_Curve]:
+    """Return one row of contacts a clip; of a group of many one row, each contact at its middle place."""
+    rows = [c for c in curves if c.side not in many]
+    for side in many:
+        group = [c for c in curves if c.side == side]
+        spans = []
+        for number in sorted({n for c in group for n, _, _ in c.contacts}):
+            ends = np.array([(a, b) for c in group for n, a, b in c.contacts if n == number])
+            if len(ends) > len(group) / 2.0:
+                a, b = np.median(ends, axis=0)
+                spans.append((number, float(a), float(b)))
+        rows.append(replace(group[0], contacts=tuple(spans)))
+    return sorted(rows, key=lambda c: SIDES.index(c.side))
+
+
+def _draw_mean(picture: Drawing, curves: Sequence[_Curve], frame: _Frame) -> None:
+    """Draw the mean path of many clips and the band of one standard deviation about it: two of three runs lie in it."""
+    at = np.linspace(frame.x_low, frame.x_high, 160)
+    heights = np.array([np.interp(at, c.at, c.height_m, left=np.nan, right=np.nan) for c in curves])
+    seen = np.isfinite(heights).sum(axis=0) >= max(3, len(curves) // 2)
+    at, heights = at[seen], heights[:, seen]
+    if len(at) < 2:
+        return
+    mean, spread = np.nanmean(heights, axis=0), np.nanstd(heights, axis=0, ddof=1)
+    inside = (mean >= frame.y_low) & (mean <= frame.y_high)
+    at, mean, spread = at[inside], mean[inside], spread[inside]
+    if len(at) < 2:
+        return
+    up, down = (np.clip(mean + sign * spread, frame.y_low, frame.y_high) for sign in (1.0, -1.0))
+    outline = [*zip(at, up, strict=True), *zip(at[::-1], down[::-1], strict=True)]
+    points = " ".join(f"{frame.x(float(a)):.1f},{frame.y(float(h)):.1f}" for a, h in outline)
+    picture.raw(f'<polygon class="mean-band {curves[0].side}" points="{points}"/>')
+    picture.path(
+        [(frame.x(float(a)), frame.y(float(h))) for a, h in zip(at, mean, strict=True)], f"curve mean {curves[0].side}"
+    )
+
+
+def _draw_curve(picture: Drawing, curve: _Curve, frame: _Frame, *, faint: bool) -> None:
     """Draw the parts of a hip path that lie inside the frame."""
     inside = (curve.at >= frame.x_low) & (curve.at <= frame.x_high) & (curve.height_m <= frame.y_high)
     inside &= curve.height_m >= frame.y_low
@@ -260,7 +304,9 @@ def _draw_curve(picture: Drawing, curve: _Curve, frame: _Frame) -> None:
     for part in np.split(np.arange(len(inside)), edges):
         if len(part) and inside[part[0]]:
             points = zip(curve.at[part], curve.height_m[part], strict=True)
-            picture.path([(frame.x(a), frame.y(h)) for a, h in points], f"curve {curve.side}")
+            picture.path(
+                [(frame.x(a), frame.y(h)) for a, h in points], f"curve {'faint ' if faint else ''}{curve.side}"
+            )
 
 
 def _draw_grid(picture: Drawing, frame: _Frame) -> None:

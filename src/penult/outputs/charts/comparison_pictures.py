@@ -18,7 +18,6 @@ INSTANTS: tuple[tuple[int, str, str], ...] = (
     (0, "toe_off", "Take-off contact: toe-off"),
 )
 
-_BESIDE_M = 1.2
 _MOST_ABOVE_M = 2.4
 _BAND_PX = 46.0  # the title across the top of every still, said again beside the pair
 _BELOW_M = 0.32
@@ -67,7 +66,9 @@ def pairs(first: Stills, second: Stills, names: tuple[str, str]) -> list[Pair]:
 
 
 def _side_by_side(stills: Sequence[StillPicture | None], names: Sequence[str], title: str) -> str:
-    width = 2.0 * _BESIDE_M * _PX_PER_M
+    # the whole of the wider still, so that no label in it is cut
+    across_m = max(s.size_px[0] * s.metres_per_px for s in stills if s)
+    width = across_m * _PX_PER_M
     above = min([_MOST_ABOVE_M, *((s.ground_y_px - _BAND_PX) * s.metres_per_px for s in stills if s)])
     height = (above + _BELOW_M) * _PX_PER_M
     alt = f"{title}: {names[0]} on the left, {names[1]} on the right, at one scale, ground lines level"
@@ -79,27 +80,23 @@ def _side_by_side(stills: Sequence[StillPicture | None], names: Sequence[str], t
             picture.box((left, 22.0), (width, height), "empty")
             picture.text((left + width / 2.0, 22.0 + height / 2.0), "not in this clip", "tick", anchor="middle")
         else:
-            picture.raw(_placed(still, left, width, above))
+            picture.raw(_placed(still, left, across_m, above))
     ground = 22.0 + above * _PX_PER_M
     picture.line((0.0, ground), (2.0 * width + _GAP, ground), "level")
     return picture.svg()
 
 
-def _placed(still: StillPicture, left: float, width: float, above_m: float) -> str:
-    """Return the still cut so that the hip lies in the middle and the ground on the common line."""
+def _placed(still: StillPicture, left: float, across_m: float, above_m: float) -> str:
+    """Return the still in the middle of its place, the ground on the common line, at the common scale."""
     m = still.metres_per_px
-    box = (
-        still.hip_px[0] - _BESIDE_M / m,
-        still.ground_y_px - above_m / m,
-        2.0 * _BESIDE_M / m,
-        (above_m + _BELOW_M) / m,
-    )
+    wide, high = across_m / m, (above_m + _BELOW_M) / m
+    x, y = (still.size_px[0] - wide) / 2.0, still.ground_y_px - above_m / m
     data = base64.b64encode(still.jpeg).decode("ascii")
-    x, y, wide, high = (f"{v:.2f}" for v in box)
     return (
-        f'<svg class="inner" x="{left:.1f}" y="22" width="{width:.1f}" height="{(above_m + _BELOW_M) * _PX_PER_M:.1f}"'
-        f' viewBox="{x} {y} {wide} {high}" preserveAspectRatio="none">'
-        f'<rect x="{x}" y="{y}" width="{wide}" height="{high}" class="empty"/>'
+        f'<svg class="inner" x="{left:.1f}" y="22" width="{across_m * _PX_PER_M:.1f}"'
+        f' height="{(above_m + _BELOW_M) * _PX_PER_M:.1f}"'
+        f' viewBox="{x:.2f} {y:.2f} {wide:.2f} {high:.2f}" preserveAspectRatio="none">'
+        f'<rect x="{x:.2f}" y="{y:.2f}" width="{wide:.2f}" height="{high:.2f}" class="empty"/>'
         f'<image width="{still.size_px[0]}" height="{still.size_px[1]}" href="data:image/jpeg;base64,{data}"/></svg>'
     )
 

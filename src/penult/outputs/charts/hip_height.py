@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -21,7 +22,7 @@ from penult.model.track import Motion
 from penult.outputs.pictures import ink
 from penult.outputs.pictures.figure import mats_of
 from penult.outputs.pictures.moments import instant_s
-from penult.outputs.texts import words
+from penult.outputs.texts import drops, words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,6 +36,10 @@ _PAGE_COLOURS = {_INK: "var(--ink)", _PAPER: "var(--paper)", _FAINT: "var(--fain
 _PRINTED_COLOURS = {_INK: "#111111", _PAPER: "#FFFFFF", _FAINT: "#8A8B8C"}
 
 _SHOE_M = 0.27
+_LEAD_S = 0.04
+"""Before the first touchdown the athlete is still coming into the picture: what the cut body reads there is no path."""
+_LABEL_HALF_M = 0.85
+"""About half the length of the hip drop's label on the chart."""
 _MAT_BEHIND_M, _MAT_AHEAD_M = 0.45, 0.15
 
 
@@ -135,7 +140,7 @@ class _Chart:
         self.analysis, self.motion, self.look = analysis, motion, look
         self.ink, self.paper, self.faint = (colours[c] for c in (_INK, _PAPER, _FAINT))
         self.contacts = [c for c in analysis.contacts if isinstance(c.measures.get("toe_x_m"), Measured)]
-        good = np.isfinite(motion.hip_m).all(axis=1)
+        good = np.isfinite(motion.hip_m).all(axis=1) & (motion.pixels.time_s >= _first_s(self.contacts) - _LEAD_S)
         self.time_s, self.hip_m = motion.pixels.time_s[good], motion.hip_m[good]
         self.half_m = _band_half_m(analysis, self.time_s)
         self.mats = mats_of(analysis)
@@ -165,7 +170,7 @@ class _Chart:
         end_s = instant_s(self.contacts[-1], "toe_off") if self.contacts else None
         run_up = height[self.time_s[seen] <= end_s] if end_s is not None else height
         high = min(float((height + half).max()), float(np.max(run_up if len(run_up) else height)) + 0.03)
-        return low - 0.012, max(high, low + 0.12) + 0.012
+        return low - 0.012, max(high, low + 0.12) + 0.02
 
     def draw_hip(self, axes: Axes) -> None:
         """Draw band, path, supports, lowest points and the drop."""
@@ -269,12 +274,20 @@ class _Chart:
             arrowprops={"arrowstyle": "<->", "color": self.ink, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},
         )  # fmt: skip
         shown = words.shown("penultimate_hip_drop_m", drop)
-        text = f"hip drop {shown.text}" if self.look.named else "hip drop"
+        above = "\nabove the runway" if drops.has_mats(self.analysis) else ""
+        text = f"hip drop {shown.text}{above}" if self.look.named else "hip drop"
         axes.text(
-            x, max(start[1], end[1]) + 0.004, text, color=self.ink, ha="center", va="bottom",
+            x, self._above(x, max(start[1], end[1])), text, color=self.ink, ha="center", va="bottom",
             fontsize=self.look.text, fontweight="bold", zorder=7,
             bbox={"facecolor": self.paper, "edgecolor": "none", "pad": 1.0, "alpha": 0.8},
         )  # fmt: skip
+
+    def _above(self, x: float, y: float) -> float:
+        """Return a height above the drop's lines and above the path, where a label about `x` covers neither."""
+        under = np.abs(self.hip_m[:, 0] - x) < _LABEL_HALF_M
+        highest = float(self.hip_m[under, 1].max()) if under.any() else y
+        room = self.y_lim[1] - 0.016
+        return max(y, min(highest, room) if highest < room else y) + 0.004
 
     def _draw_mat(self, axes: Axes, toe: float, thickness_m: float) -> None:
         """Draw a mat of its true height; its ends are dashed, because its length is not known."""
@@ -306,6 +319,12 @@ class _Chart:
         for side, spine in axes.spines.items():
             spine.set_color(self.faint)
             spine.set_visible(side in ("left", "bottom"))
+
+
+def _first_s(contacts: Sequence[Contact]) -> float:
+    """Return the first touchdown; before everything where none is known."""
+    starts = [start for c in contacts if (start := instant_s(c, "touchdown")) is not None]
+    return min(starts, default=-np.inf)
 
 
 def _value(contact: Contact, name: str) -> float:

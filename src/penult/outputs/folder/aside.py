@@ -14,8 +14,9 @@ import secrets
 import shutil
 import sys
 import time
-from contextlib import suppress
 from pathlib import Path
+
+from penult import locks
 
 LOCK = ".building"
 _STALE_AFTER_S = 24 * 3600.0
@@ -69,14 +70,11 @@ def _builder_runs(partial: Path) -> bool | None:
 
 def _hold(path: Path) -> int | None:
     """Take the lock that says 'still being built'; the system drops it when this program ends, however it ends."""
-    if sys.platform == "win32":
+    if sys.platform == "win32":  # a folder that holds an open file cannot be renamed there
         path.touch()
         return None
-    import fcntl  # noqa: PLC0415 - does not exist on Windows
-
     handle = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
-    with suppress(OSError):  # some network disks have no locks: then only age tells a stale folder
-        fcntl.flock(handle, fcntl.LOCK_EX)  # waits: another program may hold it for the instant in which it looks
+    locks.hold(handle)  # waits: another program may hold it for the instant in which it looks
     return handle
 
 
@@ -104,16 +102,11 @@ def _is_locked(path: Path) -> bool | None:
     """Tell whether a running program holds the lock; None where there is no lock to ask."""
     if sys.platform == "win32":
         return None
-    import fcntl  # noqa: PLC0415 - does not exist on Windows
-
     try:
         handle = os.open(path, os.O_RDWR)
     except OSError:
         return None
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return True
+        return locks.is_held(handle)
     finally:
         os.close(handle)
-    return False

@@ -37,7 +37,7 @@ OURS = frozenset({
 })  # fmt: skip
 """Files that a new result replaces or drops; anything else in the folder is kept."""
 
-_OUR_STILL = re.compile(r"stills/contact_[a-z0-9_-]+\.jpg\Z")
+_OUR_STILL = re.compile(r"stills/(?:contact|[0-9]{1,3})_[a-z0-9_-]+\.jpg\Z")
 _LARGEST_ANALYSIS_BYTES = 16_000_000
 
 _PLAIN = {

@@ -22,8 +22,9 @@ from penult.outputs.charts.ladder import ladder
 from penult.outputs.pages import layout
 from penult.outputs.pages.page_files import MARK
 from penult.outputs.texts import words
+from penult.outputs.texts.findings import comparison_findings
 from penult.outputs.texts.plain import shown
-from penult.outputs.texts.verdicts import CLEARLY, full_words, shown_row, value_text
+from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row, value_text
 
 
 def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
@@ -80,6 +81,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
+        findings=comparison_findings(comparison),
         headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
         charts=charts,
@@ -128,7 +130,7 @@ def _row(row: ComparedMeasure, width: float) -> dict[str, Any]:
         "shown": shown_row(row),
         "strip": Markup(strip(row, width=width)),
         "difference": Markup(difference_bar(row)),
-        "is_clear": row.verdict.kind == "clearly different",
+        "is_clear": row.verdict.kind in ("clearly different", "apart in these runs"),
         "count": (len(row.first.values), len(row.second.values)),
         "missing": [
             (f"{i + 1}.{place + 1}", why) for i, s in enumerate((row.first, row.second)) for place, why in s.missing
@@ -147,8 +149,10 @@ def _sections(comparison: Comparison) -> list[tuple[str, list[dict[str, Any]]]]:
 
 def _counts(comparison: Comparison) -> dict[str, Any]:
     judged = [r for r in comparison.rows if r.difference is not None]
-    clear = sum(r.verdict.kind == "clearly different" for r in judged)
-    return {"judged": len(judged), "different": clear, "chance": round(0.05 * len(judged)), "clearly": CLEARLY}
+    clear = sum(r.verdict.kind in ("clearly different", "apart in these runs") for r in judged)
+    chance = sum(r.verdict.kind == "could be chance" for r in judged)
+    in_runs = any(r.verdict.kind in ("apart in these runs", "not told apart") for r in judged)
+    return {"judged": len(judged), "different": clear, "chance": chance, "clearly": APART if in_runs else CLEARLY}
 
 
 def _left_out(comparison: Comparison) -> list[str]:

@@ -14,11 +14,11 @@ from markupsafe import Markup
 from penult.core.checks.clock import VISIBLE_U95
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.model import catalogue
-from penult.model.analysis import Analysis, Contact
+from penult.model.analysis import Analysis, Contact, Run
 from penult.model.measured import Measure, Measured, Measures
 from penult.outputs.charts import bars
 from penult.outputs.pictures.moments import INSTANT_WORDS, instant_s, shown_contacts
-from penult.outputs.texts import references, words
+from penult.outputs.texts import drops, references, words
 
 _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -81,16 +81,27 @@ class Section:
 def headlines(analysis: Analysis) -> list[dict[str, Any]]:
     """Return the three numbers of the first screen."""
     return [
-        {**_headline("penultimate_hip_drop_m", analysis.penultimate, None, (0.0, 10.0)), "band": ORDINARY_DROP},
+        {**_headline_drops(analysis), "band": ORDINARY_DROP},
         _headline_times(analysis),
-        _headline("takeoff_angle_deg", analysis.takeoff, references.drawn_band("takeoff_angle_deg"), (10.0, 30.0)),
+        _headline(
+            "takeoff_angle_deg",
+            analysis.takeoff,
+            references.drawn_band(analysis.run, "takeoff_angle_deg"),
+            (10.0, 30.0),
+        ),
     ]
+
+
+def date_said(analysis: Analysis) -> str:
+    """Return the day that the coach gave; '' where none was."""
+    settings = analysis.method.get("settings")
+    return str(settings.get("date", "")) if isinstance(settings, dict) else ""
 
 
 def chart_alt(analysis: Analysis) -> str:
     """Return the chart in words, for who cannot see it."""
-    drop = words.shown("penultimate_hip_drop_m", analysis.penultimate.get("penultimate_hip_drop_m"))
-    value = drop.text if not drop.reason else f"not measured ({drop.reason})"
+    shown = words.shown(drops.RUNWAY, analysis.penultimate.get(drops.RUNWAY))
+    value = drops.headline(analysis) if not shown.reason else f"not measured ({shown.reason})"
     return f"Hip height over distance, {len(analysis.contacts)} contacts; penultimate hip drop {value}."
 
 
@@ -149,7 +160,9 @@ def sections(analysis: Analysis, pictures: Mapping[tuple[int, str], Picture]) ->
             [
                 end
                 for c in _shown_contacts(analysis)
-                for end in bars.spread(name, [c.measures.get(name)], references.drawn_band(name, c.number))
+                for end in bars.spread(
+                    name, [c.measures.get(name)], references.drawn_band(analysis.run, name, c.number)
+                )
             ]
         )
         for _, names in _SECTION_ROWS
@@ -158,11 +171,11 @@ def sections(analysis: Analysis, pictures: Mapping[tuple[int, str], Picture]) ->
     return [_section(analysis, contact, pictures, scales) for contact in _shown_contacts(analysis)]
 
 
-def plain_rows(names: Iterable[str], measures: Measures) -> list[Row]:
+def plain_rows(names: Iterable[str], measures: Measures, run: Run) -> list[Row]:
     """Return rows on scales of their own, with the published band where there is one of the same definition."""
     rows = []
     for name in names:
-        measure, band = measures.get(name), references.drawn_band(name)
+        measure, band = measures.get(name), references.drawn_band(run, name)
         scale = bars.scale_for(bars.spread(name, [measure], band), parts=3)
         bar = Markup(bars.interval_bar(name, measure, scale, band))
         rows.append(Row(name=name, label=words.term(name).words, shown=words.shown(name, measure), bar=bar))
@@ -194,9 +207,9 @@ def everything(analysis: Analysis) -> dict[str, Any]:
 
 
 def published(analysis: Analysis) -> list[dict[str, Any]]:
-    """Return every band beside this run's value."""
+    """Return every band of runs like this one beside this run's value."""
     rows = []
-    for band in references.bands():
+    for band in references.bands_beside(analysis.run):
         term, factor = words.term(band.measure), words.term(band.measure).scale
         low, high = (f"{round(factor * v, 3):g}".replace("-", words.MINUS) for v in (band.low, band.high))
         published = low if low == high else f"{low} to {high}"
@@ -227,6 +240,37 @@ def _headline(
     scale = bars.scale_for([*usual, *bars.spread(name, [measure], band)])
     note = f"dashed: {band.group}, {band.kind} ({band.source_short})" if band else ""
     return {**headline, "bar": Markup(bars.headline_bar(name, measure, scale, band)), "band": note}
+
+
+def _headline_drops(analysis: Analysis) -> dict[str, Any]:
+    """Return the hip drop above the runway and, with mats, above what each foot stood on: both named, at one size."""
+    found = drops.drops(analysis)
+    above = {drops.RUNWAY: "above the runway" if len(found) > 1 else "above the runway, no mat under either foot"}
+    measures = [analysis.penultimate.get(d.name) for d in found]
+    bar = ""
+    if all(isinstance(m, Measured) for m in measures):
+        ends = [end for d, m in zip(found, measures, strict=True) for end in bars.spread(d.name, [m], None)]
+        scale = bars.scale_for([0.0, 10.0, *ends])
+        bar = "".join(bars.headline_bar(d.name, m, scale, None) for d, m in zip(found, measures, strict=True) if m)
+    return {
+        "name": drops.RUNWAY,
+        "words": words.term(drops.RUNWAY).words,
+        "values": [("", above.get(d.name, d.above), d.shown) for d in found],
+        "named": True,
+        "bar": Markup(bar),
+        "band": "",
+    }
+
+
+def facts(analysis: Analysis) -> list[tuple[str, str, words.Shown]]:
+    """Return the plain facts of the first screen: name, words and value of speed, last step and place of the toe."""
+    last = analysis.step(0)
+    wanted = (
+        ("approach_speed_m_per_s", "approach speed", analysis.takeoff),
+        ("step_length_ratio", "last step to the one before", last.measures if last else {}),
+        ("toe_to_board_m", "toe behind the line", analysis.takeoff),
+    )
+    return [(name, said, words.shown(name, measures[name])) for name, said, measures in wanted if name in measures]
 
 
 def _headline_times(analysis: Analysis) -> dict[str, Any]:
@@ -279,17 +323,18 @@ def _section(
         lead=lead,
         pictures=tuple(pictures[key] for i in INSTANT_WORDS if (key := (contact.number, str(i))) in pictures),
         groups=tuple(
-            (title, tuple(_section_row(contact, row, scales[row]) for row in names)) for title, names in _SECTION_ROWS
+            (title, tuple(_section_row(analysis.run, contact, row, scales[row]) for row in names))
+            for title, names in _SECTION_ROWS
         ),
     )
 
 
-def _section_row(contact: Contact, name: str, scale: bars.Scale) -> Row:
+def _section_row(run: Run, contact: Contact, name: str, scale: bars.Scale) -> Row:
     measure = contact.measures.get(name)
     extra = words.from_vertical(name, measure)
     if name == "foot_angle_touchdown_deg" and contact.strike:
         extra = contact.strike
-    bar = bars.interval_bar(name, measure, scale, references.drawn_band(name, contact.number))
+    bar = bars.interval_bar(name, measure, scale, references.drawn_band(run, name, contact.number))
     return Row(name=name, label=words.term(name).words, shown=words.shown(name, measure), bar=Markup(bar), extra=extra)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.clips.run_ups import run_names, speed_in
+from penult.core.clips.steering import counted
 from penult.core.csv_cells import guarded
 from penult.model.comparison import Interval
 from penult.model.measured import Measured
@@ -27,6 +28,7 @@ from penult.outputs.texts.run_up_words import (
     shares_text,
     speed_text,
     steering_text,
+    told_scatter,
     trend_text,
     zone_words,
 )
@@ -61,7 +63,8 @@ def run_ups_html(runs: RunUps, *, source: str) -> str:
         mark=MARK,
         source=source,
         scatter=Markup(scatter_chart(runs, names)),
-        scatters=[(s, scatter_text(s)) for s in runs.scatter],
+        scatters=[(s, scatter_text(s)) for s in told_scatter(runs)],
+        count=counted(len(runs.trials)),
         sentences=[
             steering_text(runs.steering),
             shares_text(runs),

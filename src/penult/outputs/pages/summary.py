@@ -19,7 +19,7 @@ from penult.outputs.charts import hip_height
 from penult.outputs.pages import content, layout, phases
 from penult.outputs.pictures.moments import INSTANT_WORDS
 from penult.outputs.pictures.stills import Still, to_jpeg
-from penult.outputs.texts import certainty, references, words
+from penult.outputs.texts import certainty, drops, references, words
 
 LAYOUT = "summary.html.j2"
 LARGEST_PICTURES_BYTES = 1_900_000  # as base64 they take a third more, and the page should stay below 3 MB
@@ -46,6 +46,10 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         a=analysis,
         hero=pictures.get((-1, "lowest")) or next(iter(pictures.values()), None),
         headlines=content.headlines(analysis),
+        facts=content.facts(analysis),
+        finding=drops.finding(analysis),
+        mats=drops.mats_said_and_measured(analysis),
+        date=content.date_said(analysis),
         chart_wide=Markup(hip_height.hip_chart_svg(analysis, motion, "wide")),
         chart_narrow=Markup(hip_height.hip_chart_svg(analysis, motion, "narrow")),
         chart_alt=content.chart_alt(analysis),
@@ -53,14 +57,14 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         ladder=content.ladder(analysis),
         series=phases.series(analysis),
         sections=content.sections(analysis, pictures),
-        penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate),
-        takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff),
+        penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate, analysis.run),
+        takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff, analysis.run),
         sketch=content.sketch(analysis),
-        check_rows=content.plain_rows(catalogue.names("checks"), analysis.checks),
+        check_rows=content.plain_rows(catalogue.names("checks"), analysis.checks, analysis.run),
         smallest_scale_error=content.smallest_scale_error(analysis),
         everything=content.everything(analysis),
         references=content.published(analysis),
-        sources=sorted({band.source for band in references.bands()}),
+        sources=sorted({band.source for band in references.bands_beside(analysis.run)}),
         definitions=_definitions(analysis),
         method=json.dumps(dict(analysis.method), indent=1, ensure_ascii=False, default=str),
         frame_ms=f"{1e3 / analysis.clip.capture_rate_hz:.1f}" if analysis.clip.capture_rate_hz > 0 else "?",

@@ -17,7 +17,7 @@ from penult.outputs.pictures import ink
 from penult.outputs.pictures.figure import View, draw_mat_at, mats_of, on_plane
 from penult.outputs.pictures.labels import Label
 from penult.outputs.pictures.moments import Moment, mid_shoulder_m, places_m
-from penult.outputs.texts import words
+from penult.outputs.texts import drops, words
 
 _TEXT_PX = 23
 _PAD_PX = 7
@@ -186,7 +186,8 @@ def hip_drop(scene: Scene) -> Label | None:
         _guide(scene, np.array([[x - 0.16, level_m], [hip[0] + 0.05, level_m]]), 0.0)
     gap = scene.at(np.array([[x, above], [x, hip[1]]]), 0.0)
     _measure_line(scene, gap)
-    return label_for("penultimate_hip_drop_m", "hip drop", measure, gap[0], ink.BLACK)
+    what = "hip drop above the runway" if drops.has_mats(scene.analysis) else "hip drop"
+    return label_for("penultimate_hip_drop_m", what, measure, gap[0], ink.BLACK)
 
 
 def touchdown_distance(scene: Scene) -> Label | None:

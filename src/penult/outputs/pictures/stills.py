@@ -76,7 +76,8 @@ def stills_of(analysis: Analysis, motion: Motion) -> tuple[Still, ...]:
     width_m, height_m = _window_m(motion, wanted)
     metres_per_px = width_m / WIDTH_PX
     height_px = round(height_m / metres_per_px) + _BAND_PX + _BELOW_GROUND_PX
-    return tuple(_still(moment, motion, metres_per_px, height_px + height_px % 2) for moment in wanted)
+    height_px += height_px % 2
+    return tuple(_still(i, moment, motion, metres_per_px, height_px) for i, moment in enumerate(wanted, start=1))
 
 
 def frames_wanted(stills: Iterable[Still]) -> tuple[int, ...]:
@@ -148,7 +149,7 @@ def _index_row(still: Still, analysis: Analysis, motion: Motion) -> Mapping[str,
     }
 
 
-def _still(moment: Moment, motion: Motion, metres_per_px: float, height_px: int) -> Still:
+def _still(place: int, moment: Moment, motion: Motion, metres_per_px: float, height_px: int) -> Still:
     camera = motion.camera_of(moment.row)
     hip = motion.hip_m[moment.row]
     under = np.array([hip[0], 0.0])
@@ -159,14 +160,15 @@ def _still(moment: Moment, motion: Motion, metres_per_px: float, height_px: int)
     left = _left_px(motion, moment, ends[0][0], size[0] / scale, camera.image_size_px[0])
     top = float(ends[0][1]) - (height_px - _BELOW_GROUND_PX) / scale
     view = View(origin_px=(left, top), scale=scale, size_px=size)
-    name = f"contact_{_slug(moment.contact.number)}_{moment.instant}.jpg"
+    name = f"{place}_{_slug(moment.contact.number)}_{moment.instant}.jpg"
     ground_y = float(height_px - _BELOW_GROUND_PX)
     return Still(name=name, moment=moment, view=view, metres_per_px=metres_per_px, ground_y_px=ground_y)
 
 
 def _slug(number: int) -> str:
-    after = f"after_{number}" if number > 0 else str(-number)
-    return {0: "0_takeoff", -1: "1_penultimate", -2: "2_third-last"}.get(number, after)
+    """Return a contact's name within a file name; the file's own number says its place in the run."""
+    named = {0: "take-off", -1: "penultimate", -2: "third-last"}
+    return named.get(number, f"{'after' if number > 0 else 'before'}-{abs(number)}")
 
 
 def _left_px(motion: Motion, moment: Moment, hip_x_px: float, width_px: float, picture_px: int) -> float:

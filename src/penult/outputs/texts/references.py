@@ -1,4 +1,4 @@
-"""Published values for orientation, each with its source and whether it was read or only remembered."""
+"""Published values for orientation: read in print, and shown only beside a run of a like athlete and a like kind."""
 
 from __future__ import annotations
 
@@ -6,9 +6,13 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-Mark = Literal["SEEN", "MEMORY"]
+if TYPE_CHECKING:
+    from penult.model.analysis import Run
+
+LIKE_KINDS = frozenset({"full approach", "competition", "competition jump"})
+"""Every band describes jumps in competition from a full approach; beside a drill or a short approach it would mislead."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,8 +33,8 @@ class Band:
         'range', 'mean and SD' or 'single'.
     source, source_short : str
         Where it was published.
-    mark : {'SEEN', 'MEMORY'}
-        Read in a stored page, or recalled and unverified.
+    sex : {'female', 'male'}
+        Of the athletes.
     note : str
         How it differs, or how it was computed.
     same_definition : bool
@@ -45,14 +49,9 @@ class Band:
     kind: str
     source: str
     source_short: str
-    mark: Mark
+    sex: Literal["female", "male"]
     note: str = ""
     same_definition: bool = True
-
-    @property
-    def mark_words(self) -> str:
-        """How far the number may be trusted."""
-        return "read" if self.mark == "SEEN" else "from memory, unverified"
 
 
 @cache
@@ -69,13 +68,23 @@ def bands() -> tuple[Band, ...]:
     )
 
 
-def bands_for(measure: str, number: int | None = None) -> tuple[Band, ...]:
-    """Return the bands of one measure of one contact or step, those that were read first."""
-    found = [band for band in bands() if band.measure == measure and band.number == number]
-    return tuple(sorted(found, key=lambda band: band.mark != "SEEN"))
+def bands_beside(run: Run) -> tuple[Band, ...]:
+    """Return the bands that describe a run like this one: a jump from a full approach, by athletes of the same sex.
+
+    An athlete whose sex was not given, a drill, a short approach and a run-through have none.
+    """
+    if not run.has_takeoff or run.kind.strip().casefold() not in LIKE_KINDS:
+        return ()
+    return tuple(band for band in bands() if band.sex == run.sex)
 
 
-def drawn_band(measure: str, number: int | None = None) -> Band | None:
-    """Return the band to be drawn on a scale: of the same definition, with a width, and read, not remembered."""
-    found = bands_for(measure, number)
-    return next((b for b in found if b.mark == "SEEN" and b.same_definition and b.high > b.low), None)
+def drawn_band(run: Run, measure: str, number: int | None = None) -> Band | None:
+    """Return the band to be drawn on a scale beside a run: of a like run, of the same definition, with a width."""
+    return next(
+        (
+            b
+            for b in bands_beside(run)
+            if (b.measure, b.number) == (measure, number) and b.same_definition and b.high > b.low
+        ),
+        None,
+    )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from penult.model.comparison import Interval
 from penult.model.measured import Measured, NotMeasured
-from penult.model.run_ups import Between, ChangedMeasure, PatternChange, RunUps, Scatter, Steering, Trend
+from penult.model.run_ups import Between, ChangedMeasure, PatternChange, RunUps, Scatter, Splits, Steering, Trend
+from penult.model.trial import MeasureKey, Trial, measures_of
 from penult.outputs.texts import words
 from penult.outputs.texts.verdicts import amount, full_words, interval_text
 
@@ -21,6 +22,11 @@ def between_text(b: Between, scale: float, unit: str) -> str:
     places = max(0, min(words.decimals(scale * (b.high - b.low) / 2.0), 1))
     low, value, high = (words.number(scale * v, places) for v in (b.low, b.value, b.high))
     return f"{value}{words.spaced(unit)} ({low} to {high})"
+
+
+def told_scatter(runs: RunUps) -> tuple[Scatter, ...]:
+    """Return the contacts whose scatter is told: those that three run-ups and more show."""
+    return tuple(s for s in runs.scatter if isinstance(s.sd_m, Between))
 
 
 def scatter_text(scatter: Scatter) -> str:
@@ -52,6 +58,18 @@ def shares_text(runs: RunUps) -> str:
     flight = [s.flight.value for s in most if s.flight]
     rest = f"; {100.0 * sum(flight):.0f} % of all by flight time in these two" if len(flight) == len(most) else ""
     return f"Made up for: {' and '.join(each)}{rest}."
+
+
+def run_line(name: str, trial: Trial, splits: Splits) -> str:
+    """Return one run in a line: toe to board, last three step lengths, speeds between places with the gate's beside."""
+    found = measures_of(trial.analysis)
+    toe = words.shown("toe_to_board_m", found.get(MeasureKey("takeoff", None, "toe_to_board_m"))).text
+    steps = [words.shown("step_length_m", found.get(MeasureKey("steps", n, "step_length_m"))) for n in (-2, -1, 0)]
+    speeds = [
+        f"{-start:g}-{-end:g} m {speed_text(film)}{'' if gate is None else f' (gate {gate:.2f})'}"
+        for (start, end), film, gate in zip(splits.zones_m, splits.film, splits.gate, strict=True)
+    ]
+    return f"{name}: toe {toe}; steps {', '.join(s.value or words.DASH for s in steps)} m; {', '.join(speeds)}"
 
 
 def trend_text(trend: Trend | NotMeasured, of: str) -> str:

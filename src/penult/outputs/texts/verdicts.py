@@ -11,9 +11,18 @@ from penult.model.trial import MeasureKey
 from penult.outputs.texts import words
 
 CLEARLY = "clearly different"
+CHANCE = "could be chance among so many measures"
+APART = "apart in these runs"
 TOO_FEW = "too few clips"
 NOT_COMPARED = "not compared"
 
+SINGLE_RUNS = frozenset({"apart in these runs", "not told apart"})
+_PLAIN: dict[str, str] = {
+    "clearly different": CLEARLY,
+    "could be chance": CHANCE,
+    "apart in these runs": APART,
+    "too few clips": TOO_FEW,
+}
 _CONTACTS = {0: "take-off contact", -1: "penultimate contact", -2: "third-last contact", -3: "fourth-last contact"}
 
 
@@ -63,7 +72,7 @@ def shown_row(row: ComparedMeasure) -> ShownRow:
         second=_mean(row.second, term, places),
         difference=interval_text(row.difference, row.key.name),
         verdict=verdict_text(row.verdict, row.key.name),
-        reason=row.verdict.reason,
+        reason="" if row.verdict.kind in SINGLE_RUNS else row.verdict.reason,  # the page says it once, on top
         detectable=detectable_text(row.minimal_detectable_change, row.typical_error, row.key.name),
         notes=row.notes,
     )
@@ -85,13 +94,11 @@ def full_words(key: MeasureKey) -> str:
 
 def verdict_text(verdict: Verdict, name: str) -> str:
     """Return the verdict in the words that were agreed on."""
-    if verdict.kind == "clearly different":
-        return CLEARLY
-    if verdict.kind == "too few clips":
-        return TOO_FEW
-    if verdict.kind == "not compared" or verdict.limit is None:
-        return NOT_COMPARED
-    return f"a difference of {amount(verdict.limit, name)} or less could not have been seen"
+    if verdict.kind == "not seen" and verdict.limit is not None:
+        return f"a difference of {amount(verdict.limit, name)} or less could not have been seen"
+    if verdict.kind == "not told apart" and verdict.limit is not None:
+        return f"not told apart: the measurement leaves {amount(verdict.limit, name)} open"
+    return _PLAIN.get(verdict.kind, NOT_COMPARED)
 
 
 def interval_text(interval: Interval | None, name: str) -> str:

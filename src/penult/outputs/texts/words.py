@@ -178,9 +178,39 @@ def from_vertical(name: str, measure: Measure | None) -> str:
     return f"{number(90.0 - measure.value, places)} {PLUS_MINUS} {number(measure.u95, places)}° from the vertical"
 
 
+def counted(count: int, what: str) -> str:
+    """Return '1 day', '2 days'."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def capitalised(text: str) -> str:
     """Return the text with its first letter large, the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+_CODE_WORDS = {
+    "by-hand": "corrected by hand",
+    "mat-disagrees": "another mat than was said",
+    "kind-disagrees": "another kind than was said",
+    "height-disagrees": "another height than was said",
+    "clock-doubted": "frame rate in doubt",
+    "scale-doubted": "scale in doubt",
+    "view-turned": "camera not square to the run",
+    "camera-moved": "camera moved since the still",
+    "camera-moving": "camera moves",
+    "camera-assumed": "camera assumed still at the start",
+    "hdr-source": "HDR film",
+    "variable-rate": "uneven frame rate",
+    "frames-dropped": "frames missing",
+    "times-rebuilt": "frame times rebuilt",
+    "cut-off": "file cut off",
+    "crossed": "somebody crossed",
+}
+
+
+def code_words(code: str) -> str:
+    """Return what a notice is about, in words: 'another mat than was said' for mat-disagrees."""
+    return _CODE_WORDS.get(code, code.replace("-", " "))
 
 
 def has_line(analysis: Analysis) -> bool:

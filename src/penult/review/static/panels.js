@@ -16,6 +16,11 @@ const PHASES = [
 const SIDES = [["left", "Left"], ["right", "Right"]];
 
 const button = (text, onclick, attributes = {}) => element("button", { type: "button", onclick, ...attributes }, ...[].concat(text));
+// times are kept in UTC; a coach reads the clock on the wall
+export const localTime = (utc) => {
+  const at = new Date(utc);
+  return Number.isNaN(at.getTime()) ? utc : at.toLocaleString(undefined, { year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" });
+};
 const key = (name) => element("kbd", { "aria-hidden": "true" }, name);
 
 export class RightPanel {
@@ -244,7 +249,7 @@ export class DonePanel {
 
   render() {
     const { history, undone, is_written: isWritten } = this.desk.data;
-    const list = (entries, name) => element("ol", { class: `done-list ${name}` }, ...entries.map((e) => element("li", {}, e.text, e.made_at ? element("span", { class: "soft" }, ` ${e.made_at.replace("T", " ").replace("Z", " UTC")}`) : null)));
+    const list = (entries, name) => element("ol", { class: `done-list ${name}` }, ...entries.map((e) => element("li", {}, e.text, e.made_at ? element("span", { class: "soft" }, ` ${localTime(e.made_at)}`) : null)));
     this.panel.replaceChildren(
       element("h2", {}, "Done by hand"),
       history.length ? list([...history].reverse(), "") : element("p", { class: "soft" }, "Nothing yet. Every correction is saved at once, beside the result."),

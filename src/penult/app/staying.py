@@ -1,0 +1,262 @@
+"""A session that stays open: clips are measured one after the other as they come, and everybody who looks is told.
+
+One thread measures. What is known of every clip can be asked for at any time; what a coach taps is written down at once and
+the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on where it was.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from statistics import median
+
+from penult.adapters.files import session_state as state
+from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
+from penult.adapters.film.probe import packets
+from penult.app.arriving import Arrivals
+from penult.app.session import (
+    Plan,
+    failure_of,
+    outcome_of_plan,
+    plan_of,
+    record_outcome,
+    said_in,
+    write_page,
+)
+from penult.errors import PenultError
+from penult.model.analysis import Analysis
+from penult.model.session import ClipOutcome, Session
+from penult.model.settings import Settings
+
+PAUSE_S = 0.4
+"""Between two looks into the folder."""
+
+USUAL_S = 20.0
+"""Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
+
+AGAIN_SHARE = 0.3
+"""A clip whose joints are kept takes this share of the time (DEVELOPERS.md)."""
+
+Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[Analysis], None]], Analysis]
+"""(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doing:
+    """What is being worked on: clip, stage, and the time left for it in seconds; '' and 0 when nothing is."""
+
+    file: str = ""
+    what: str = ""
+    left_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """Everything about a staying session at one moment; `version` rises with every change.
+
+    `outcomes` stand in the order in which the clips came, `has_pictures` names those whose result folder is whole.
+    """
+
+    version: int
+    name: str
+    outcomes: tuple[ClipOutcome, ...]
+    has_pictures: frozenset[str]
+    waiting: tuple[str, ...]
+    coming: tuple[str, ...]
+    doing: Doing
+    taps: Taps
+
+
+class Staying:
+    """A folder under watch.
+
+    Parameters
+    ----------
+    folder, lane : Path
+    measure : callable
+        Measures one clip; see `Measure`.
+    date : str
+        Day of clips without one of their own.
+    logbook : Path, optional
+        Where results are added.
+    told : callable
+        Called after every change, from the measuring thread.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        lane: Path,
+        measure: Measure,
+        *,
+        date: str = "",
+        logbook: Path | None = None,
+        told: Callable[[], None] = lambda: None,
+    ) -> None:
+        self.folder, self.lane, self.logbook, self.date = folder, lane, logbook, date
+        self.told = told
+        self._measure = measure
+        self._arrivals = Arrivals(folder, _is_film)
+        self._lock = threading.RLock()
+        self._taps = read_taps(folder)
+        self._queue: list[Path] = []
+        self._outcomes: dict[str, ClipOutcome] = {}
+        self._pictures: set[str] = set()
+        self._measured_before: set[str] = set()
+        self._doing, self._begun_s = Doing(), 0.0
+        self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
+        self._version = 0
+        self._is_over = threading.Event()
+
+    def run(self) -> None:
+        """Watch and measure until `stop`."""
+        while not self._is_over.is_set():
+            if not self.step():
+                self._is_over.wait(PAUSE_S)
+
+    def stop(self) -> None:
+        """End after the clip under way."""
+        self._is_over.set()
+
+    def step(self) -> bool:
+        """Look for new clips and measure the next one; False where there was nothing to do."""
+        coming = self._arrivals.coming()
+        arrived = self._arrivals.look()
+        with self._lock:
+            self._queue += [clip for clip in arrived if clip not in self._queue]
+            clip = self._queue.pop(0) if self._queue else None
+        if arrived or coming != self._arrivals.coming():
+            self._change()
+        if clip is None:
+            return False
+        self._one(clip)
+        return True
+
+    def moment(self) -> Moment:
+        """Return everything as it is now."""
+        with self._lock:
+            left_s = self._left_s()
+            return Moment(
+                version=self._version,
+                name=self.folder.resolve().name,
+                outcomes=tuple(self._outcomes.values()),
+                has_pictures=frozenset(self._pictures),
+                waiting=tuple(c.name for c in self._queue),
+                coming=tuple(self._arrivals.coming()),
+                doing=replace(self._doing, left_s=left_s),
+                taps=self._taps,
+            )
+
+    def tap(self, file: str, tap: Tap, *, also_next: bool) -> None:
+        """Note what was tapped of a clip ('' for the next ones only), and measure the clip again with it.
+
+        Raises
+        ------
+        OutputError
+            If it cannot be written down.
+        """
+        with self._lock:
+            clips = dict(self._taps.clips)
+            if file:
+                clips[file] = _over(clips.get(file, Tap()), tap)
+            following = _over(self._taps.next, tap) if also_next or not file else self._taps.next
+            self._taps = Taps(clips=clips, next=following)
+            write_taps(self.folder, self._taps)
+            path = self.folder / file
+            if file and path.is_file() and path not in self._queue:
+                self._queue.insert(0, path)
+        self._change()
+
+    def _one(self, clip: Path) -> None:
+        with self._lock:
+            if clip.name not in self._taps.clips:  # what holds for the next clip holds for this one from now on
+                self._taps = Taps(clips={**self._taps.clips, clip.name: self._taps.next}, next=self._taps.next)
+                with suppress(PenultError, OSError):
+                    write_taps(self.folder, self._taps)
+            self._doing, self._begun_s = Doing(file=clip.name, what="opening the clip"), time.monotonic()
+        self._change()
+        outcome, plan = self._measured(clip)
+        with self._lock:
+            if outcome.is_new:
+                self._took_s.setdefault(clip.name in self._measured_before, []).append(time.monotonic() - self._begun_s)
+            self._doing = Doing()
+            self._outcomes[clip.name] = outcome  # a clip measured again keeps its place
+            if outcome.analysis is not None:
+                self._pictures.add(clip.name)
+                self._measured_before.add(clip.name)
+        self._change()
+        self._keep(plan, outcome)
+
+    def _measured(self, clip: Path) -> tuple[ClipOutcome, Plan | None]:
+        try:
+            said = said_in(self.folder)
+            told = (said.row(clip.name), self._taps.of(clip.name), Settings())
+            plan = plan_of(clip, self.lane, told, self.date, self.logbook)
+        except (PenultError, OSError) as error:
+            return failure_of(clip, error), None
+        known = state.read_state(self.folder).get(clip.name)
+        there = state.finished(known, plan.sha256, plan.key, plan.result)
+        if there is not None:
+            return replace(outcome_of_plan(plan, there), is_new=False), plan
+
+        def numbers(analysis: Analysis) -> None:
+            with self._lock:
+                self._pictures.discard(clip.name)
+                self._outcomes[clip.name] = outcome_of_plan(plan, analysis)
+            self._change()
+
+        try:
+            analysis = self._measure(clip, self.lane, plan, self._progress, numbers)
+        except Exception as error:  # whatever happens to one clip, the others go on
+            return failure_of(clip, error, plan), plan
+        return outcome_of_plan(plan, analysis), plan
+
+    def _keep(self, plan: Plan | None, outcome: ClipOutcome) -> None:
+        """Write down that the clip is done, and the session's page; what cannot be written is told, not fatal."""
+        try:
+            if plan is not None and outcome.analysis is not None:
+                record_outcome(self.folder, plan, outcome, self.logbook)
+            clips = sorted(self.moment().outcomes, key=lambda c: c.file)
+            write_page(
+                self.folder, Session(name=self.folder.resolve().name, folder=str(self.folder), clips=tuple(clips))
+            )
+        except PenultError as error:
+            with self._lock:
+                self._doing = Doing(what=str(error).split("\n")[0])
+            self._change()
+
+    def _progress(self, what: str, share: float) -> None:
+        del share  # the stages are too unlike to be added up; the time left comes from the clips before
+        if what != self._doing.what:
+            with self._lock:
+                self._doing = replace(self._doing, what=what)
+            self._change()
+
+    def _left_s(self) -> float:
+        if not self._doing.file:
+            return 0.0
+        again = self._doing.file in self._measured_before
+        took_s = self._took_s.get(again)
+        usual = median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
+        return max(1.0, usual - (time.monotonic() - self._begun_s))
+
+    def _change(self) -> None:
+        with self._lock:
+            self._version += 1
+        self.told()
+
+
+def _over(before: Tap, tap: Tap) -> Tap:
+    given = {n: v for n in ("athlete", "kind", "mats") if (v := getattr(tap, n)) is not None}
+    return replace(before, **given)
+
+
+def _is_film(clip: Path) -> bool:
+    try:
+        return not packets(clip).is_cut_off
+    except (PenultError, OSError):
+        return False
