@@ -92,7 +92,7 @@ def bearing(networks: Sequence[Network], patches: ShoePatches, rough: RoughConta
     Returns
     -------
     Bearing or None
-        None when too few pictures show the place with and without the shoe.
+        None when too few pictures show the place with and without the shoe, or they do not reach to both instants.
     """
     found = _look(networks, patches, rough, height_m)
     if found is None or abs(found.toe_x_m - rough.toe_x_m) <= RECENTRED_M:
@@ -108,6 +108,8 @@ def _look(networks: Sequence[Network], patches: ShoePatches, rough: RoughContact
     each, whole = [frames for frames, _ in said], np.array([of_all for _, of_all in said], dtype=np.float64)
     down, down_sd = _instant(each, view, 0)
     away, away_sd = _instant(each, view, 3)
+    if down < view.time_s[0] or away > view.time_s[-1]:
+        return None
     toe_m, heel_m, angle_deg = whole[:, 0] / 100.0, whole[:, 2] / 100.0, whole[:, 4]
     scale_m, scale_deg = 0.01 * np.exp(_between(whole[:, 1], -2.3, 2.0)), np.exp(_between(whole[:, 5], -2.0, 3.0))
     return Bearing(
@@ -134,9 +136,11 @@ def _view(patches: ShoePatches, rough: RoughContact, height_m: float) -> _View |
     away = (time < rough.start_s - AWAY_S) | (time > rough.end_s + AWAY_S)
     if rate_hz < SLOWEST_HZ or away.sum() < LEAST_AWAY or min(patches.images.shape[1:3]) < 2:
         return None
+    core = _core(time, rough)
+    if not core.any():
+        return None
     pictures = _on_grid(patches, used, rough.toe_x_m, height_m)
-    standing = pictures[_core(time, rough)]
-    empty, support = (np.floor(np.median(p, axis=0)) for p in (pictures[away], standing))
+    empty, support = (np.floor(np.median(p, axis=0)) for p in (pictures[away], pictures[core]))
     interval_s = float(np.median(np.diff(time)))
     pixel_m = max(float(patches.x_m[1] - patches.x_m[0]), FINEST_M)
     near = float(patches.z_m * -patches.slope_y > 0.0)  # a camera above the ground sees what is nearer to it lower
@@ -151,12 +155,10 @@ def _view(patches: ShoePatches, rough: RoughContact, height_m: float) -> _View |
 
 
 def _core(time_s: Floats, rough: RoughContact) -> Bools:
-    """Which pictures show the shoe standing; the nearest to the middle if none does."""
+    """Which pictures show the shoe standing."""
     lasts = rough.end_s - rough.start_s
     core = (time_s >= rough.start_s + CORE[0] * lasts) & (time_s <= rough.start_s + CORE[1] * lasts)
-    if not core.any():
-        core[np.abs(time_s - rough.start_s - sum(CORE) / 2.0 * lasts).argmin()] = True
-    return core
+    return np.asarray(core)
 
 
 def _on_grid(patches: ShoePatches, used: Bools, toe_x_m: float, height_m: float) -> Array:
