@@ -26,6 +26,7 @@ from penult.core.lane.camera import (
 from penult.core.lane.camera_draws import sample_cameras
 from penult.core.lane.fit import fit_lane
 from penult.core.lane.trust_map import advice
+from penult.core.moving_camera.registration import Shift, moved_camera
 from penult.errors import CalibrationError, HorizonError, ViewError
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera, LaneFile, LaneFit, Lens, Mark
@@ -357,3 +358,34 @@ def test_films_known_places_and_mistyped_marks() -> None:
         for row in range(0, len(file.marks), 3):
             named = [r.name for r in fit_lane(moved(file, row, 0, 0.5)).residuals if r.disagrees]
             assert named == [file.marks[row].name], folder.name
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0], ids=["left to right", "right to left"])
+@pytest.mark.parametrize("pitch_deg", [0.0, 1e-9, -1e-9])
+def test_a_level_camera_that_did_not_move_is_known_as_well_as_before(side: float, pitch_deg: float) -> None:
+    """A level camera is half a turn from the runway's axes, where a rotation vector jumps to its opposite: with no motion the
+    camera's covariance must come out as it went in (closed form: the identity)."""
+    right_to_left = np.diag([-1.0, 1.0, -1.0]) if side < 0 else np.eye(3)
+    tilt = cv2.Rodrigues(np.array([np.radians(pitch_deg), 0.0, 0.0]))[0]
+    rotation = tilt @ np.diag([1.0, -1.0, -1.0]) @ right_to_left
+    turn = cv2.Rodrigues(rotation)[0].ravel()
+    known = np.diag([1e-6] * 3 + [1e-4] * 3 + [1e-6] * 3)
+    still = Camera(
+        parameters=np.concatenate([turn, -rotation @ np.array([-2.6, 1.2, side * 12.0]), [np.log(FOCAL_PX), 0.0, 0.0]]),
+        covariance=known,
+        image_size_px=SIZE_PX,
+        centre_px=(959.5, 539.5),
+    )
+    unmoved = Shift(
+        motion=np.zeros(7),
+        covariance=np.zeros((7, 7)),
+        per_parameter=np.zeros((7, 9)),
+        agrees=np.ones(1, dtype=bool),
+        noise_px=0.1,
+        fits=True,
+    )
+
+    camera_now = moved_camera(still, unmoved)
+
+    assert camera_now.covariance == pytest.approx(known, abs=1e-9)
+    assert camera_now.parameters == pytest.approx(still.parameters, abs=1e-9)

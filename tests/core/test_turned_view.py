@@ -119,3 +119,10 @@ def test_where_nothing_of_known_place_is_seen_places_are_withheld_and_times_stay
     assert last is not None
     assert isinstance(last.measures["step_length_m"], NotMeasured)
     assert isinstance(last.measures["flight_time_s"], Measured)
+
+
+def test_a_hand_held_phone_whose_turn_goes_together_with_its_place_is_placed(analysis: Analysis) -> None:
+    """Turn and place of a phone that is free to move trade off: every frame's turn alone is known to 0.02, no frame better."""
+    cameras = with_views(dict.fromkeys((-2, -1, 0), 2.0), dict.fromkeys((-2, -1, 0), 0.02))
+
+    assert without_turned(analysis, cameras, TIME_S, SPANS) == analysis

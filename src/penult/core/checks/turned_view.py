@@ -15,8 +15,10 @@ from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.measured import Measured, Measures
 
-UNPLACED_SD = 0.01
-"""Radians: a camera whose turn is known no better was not found on the panorama; those that were are known 20 times better."""
+UNPLACED_SD, UNPLACED_TIMES = 0.01, 5.0
+"""Radians, and how many times the best known turn of the clip: a camera whose turn is known no better than both was not found on
+the panorama; those that were are known 20 times better. The turn of a hand-held phone goes together with its place, so that
+it alone is known to 0.01 or 0.02 in every frame, and the runway in the picture to millimetres all the same."""
 
 FOOT_DEPTH_SD_M = 0.025
 """How far a foot is set down from its usual line, one SD: 2.3 and 2.5 cm for the right and the left foot of two whole run-ups with
@@ -30,9 +32,17 @@ known truth, 16 steps seen from 9 to 63 degrees from square: 0.13 and 0.05 m/s t
 UNPLACED = "the picture shows nothing of known place there"
 
 
-def is_placed(camera: Camera) -> bool:
-    """Tell whether a frame's camera is known: a frame that was not found carries a neighbour's with a wide covariance."""
-    return bool(np.sqrt(np.diag(camera.covariance)[:3].max()) < UNPLACED_SD)
+def turn_sd_rad(camera: Camera) -> float:
+    """Return how well a camera's turn is known, one SD about its worst axis."""
+    return float(np.sqrt(np.diag(camera.covariance)[:3].max()))
+
+
+def is_placed(camera: Camera, best_rad: float) -> bool:
+    """Tell whether a frame's camera is known: one that was not found carries a neighbour's with a wide covariance.
+
+    `best_rad` is the turn's SD of the clip's best known camera.
+    """
+    return turn_sd_rad(camera) < max(UNPLACED_SD, UNPLACED_TIMES * best_rad)
 
 
 def without_turned(
@@ -50,6 +60,7 @@ def without_turned(
     spans : sequence of (number, touchdown, toe-off)
         Of the contacts, on the same clock.
     """
+    best_rad = min(map(turn_sd_rad, cameras))
     oblique: dict[int, float] = {}
     unplaced: set[int] = set()
     slide_m: dict[int, float] = {}
@@ -62,7 +73,7 @@ def without_turned(
         if angle > NO_ANGLES_VIEW_DEG:
             oblique[number] = angle
             slide_m[number] = _slide_m(analysis, number, here[0])
-        if not all(map(is_placed, here)):
+        if not all(is_placed(c, best_rad) for c in here):
             unplaced.add(number)
     if oblique:
         analysis = without_angles(

@@ -11,7 +11,7 @@ from penult.core.joints.supports import Support
 from penult.errors import NotMeasurableError
 
 BOTH_SHARE, ONE_SHARE = 0.03, 0.12
-"""Of a step, of most pairs of supports or of one: rough supports reach at most 25 ms too far at either end, a run's flights take
+"""Of a step, of most pairs or of one: rough supports reach at most 25 ms too far at either end, a run's flights take
 a quarter of a step and more, so that theirs never overlap; in a walk both feet bear for a fifth to a quarter of every step
 (textbook figure, from memory; 3 to 5 frames of 18 in a real clip read by eye)."""
 

@@ -27,6 +27,18 @@ def turned(rotvec: Floats) -> Floats:
     return np.asarray(np.eye(3) + sine * cross + versine * (cross @ cross))
 
 
+def nearer_turn(rotvec: Floats, like: Floats) -> Floats:
+    """Return rotation vectors (..., 3) of the same rotations that lie near others (..., 3).
+
+    A rotation by more than half a turn is also one by less about the opposite axis. A level camera is half a turn from the
+    runway's axes, where libraries jump from one vector to the other, and every slope over that jump is wrong by kilometres.
+    """
+    length = np.linalg.norm(rotvec, axis=-1, keepdims=True)
+    other = rotvec * (1.0 - 2.0 * np.pi / np.maximum(length, 1e-9))
+    is_nearer = np.linalg.norm(other - like, axis=-1) < np.linalg.norm(rotvec - like, axis=-1)
+    return np.where(is_nearer[..., None], other, rotvec)
+
+
 def rotation(parameters: Floats) -> Floats:
     """Return the (3, 3) rotation from runway axes to camera axes."""
     return turned(parameters[:3])

@@ -126,10 +126,7 @@ def turned_camera(panorama: Panorama, picture: int, motion: Floats, covariance: 
         out = np.zeros((len(nudges), pinhole.SIZE))
         turned = np.stack([pinhole.turned(motion[:3] + n[8:11]) @ pinhole.turned(n[5:8]) @ turn for n in nudges])
         vectors = np.asarray(Rotation.from_matrix(turned).as_rotvec())
-        # a level camera is half a turn from the runway's axes, where a rotation vector may jump to its opposite
-        lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
-        jumped = np.linalg.norm(vectors - vectors[0], axis=1, keepdims=True) > np.pi
-        out[:, :3] = np.where(jumped, vectors * (1.0 - 2.0 * np.pi / np.maximum(lengths, 1e-9)), vectors)
+        out[:, :3] = pinhole.nearer_turn(vectors, vectors[0])
         out[:, 3:6] = -np.einsum("nij,nj->ni", turned, panorama.centre_m + nudges[:, :3])
         out[:, pinhole.LOG_FOCAL] = panorama.log_focal + motion[3] + nudges[:, 3] + nudges[:, 11]
         out[:, pinhole.K1] = panorama.k1 + nudges[:, 4]

@@ -295,7 +295,7 @@ def _moved(values: Floats) -> Floats:
     """Return camera parameters (n, 9) after motions, both in rows of 16."""
     turn = Rotation.from_rotvec(values[:, 9:12])
     moved = values[:, : pinhole.SIZE].copy()
-    moved[:, :3] = (turn * Rotation.from_rotvec(values[:, :3])).as_rotvec()
+    moved[:, :3] = pinhole.nearer_turn((turn * Rotation.from_rotvec(values[:, :3])).as_rotvec(), values[:, :3])
     # a lens that moves by s (camera axes) sees every point moved by -s
     moved[:, 3:6] = turn.apply(values[:, 3:6] - values[:, 12:15])
     moved[:, pinhole.LOG_FOCAL] += values[:, 15]
