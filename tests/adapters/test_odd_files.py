@@ -179,7 +179,7 @@ def test_a_damaged_header_of_an_hevc_film_does_not_make_the_reader_wait_for_ever
     data[at + 4 : at + 8] = b"\xff" * 4
     path.write_bytes(data)
     read = (
-        "import sys; from penult.adapters import video; from penult.errors import ClipError\n"
+        "import sys; from penult.adapters.film import video; from penult.errors import ClipError\n"
         "for _ in range(40):\n"
         "    try: clip = video.open_clip(sys.argv[1]); print(sum(1 for _ in video.frames(sys.argv[1], clip)))\n"
         "    except ClipError as error: print(error.what)"

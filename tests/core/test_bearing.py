@@ -179,6 +179,7 @@ def test_an_instant_that_no_network_saw_is_that_of_the_joints() -> None:
 
     assert (found.touchdown_s, found.toe_off_s) == (0.100, 0.2)
     assert found.toe_off_sd_s >= ROUGH_SD_S
+    assert (found.touchdown_seen, found.toe_off_seen) == (True, False)
     assert put_together(edges_of(), neither) == edges_of()
     assert put_together(edges_of(), None) == edges_of()
 

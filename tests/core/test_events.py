@@ -79,6 +79,18 @@ def test_the_shoe_s_pictures_count_where_they_answer() -> None:
     assert event.foot_angle_reason == ""
 
 
+def test_an_instant_that_only_joints_tell_is_unseen_where_they_saw_only_the_rest_of_a_support() -> None:
+    """Somebody ran past in front of the first 78 of 112 ms of a support: what the joints then call its start is no touchdown."""
+    rest = dataclasses.replace(SUPPORT, start_s=0.758, end_s=0.817)
+    late = dataclasses.replace(SHOE, touchdown_s=0.773, touchdown_sd_s=0.012, touchdown_seen=False)
+    still = square_camera()
+
+    event = make_event(rest, late, still, 0.05, draws_of(still))
+
+    assert (event.touchdown_seen, event.toe_off_seen) == (False, True)
+    assert make_event(SUPPORT, late, still, 0.05, draws_of(still)).touchdown_seen
+
+
 @pytest.mark.parametrize("shoe", [None, dataclasses.replace(SHOE, reason="hidden", touchdown_s=np.nan)])
 def test_without_them_the_joints_serve_with_their_larger_spread(shoe: ShoeContact | None) -> None:
     """Rough instants and toe, corrected by their mean error; height and foot angle are not made up but say why."""

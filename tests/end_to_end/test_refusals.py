@@ -113,10 +113,10 @@ def test_nobody_in_the_picture(refused: Callable[..., tuple[int, str]]) -> None:
     assert "nobody" in message
 
 
-def test_a_view_turned_by_25_degrees_is_refused_with_its_angle(
+def test_a_view_turned_by_65_degrees_is_refused_with_its_angle(
     refused: Callable[..., tuple[int, str]], place: Path
 ) -> None:
-    turn, focal = np.radians(25.0), 700.0
+    turn, focal = np.radians(65.0), 700.0
     lane = json.loads((place / "lane.json").read_text())
     lane["still"] = None
     camera = np.array(
@@ -133,7 +133,7 @@ def test_a_view_turned_by_25_degrees_is_refused_with_its_angle(
     status, message = refused("empty.mp4", "oblique.json")
 
     assert status == 3
-    assert "25 degrees" in message
+    assert "65 degrees" in message
 
 
 def test_a_clip_filmed_from_elsewhere_is_refused(refused: Callable[..., tuple[int, str]], place: Path) -> None:

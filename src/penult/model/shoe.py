@@ -106,6 +106,8 @@ class ShoeContact:
         True when the toe tip was found in the picture.
     reason : str
         Why times are missing; empty when they are there.
+    touchdown_seen, toe_off_seen : bool
+        False where the joints stand in for an instant that the pictures do not tell.
     """
 
     touchdown_s: float
@@ -122,6 +124,8 @@ class ShoeContact:
     quality: float
     toe_seen: bool
     reason: str = ""
+    touchdown_seen: bool = True
+    toe_off_seen: bool = True
 
 
 def _bytes(images: Any) -> NDArray[np.uint8]:

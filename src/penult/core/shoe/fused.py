@@ -65,6 +65,8 @@ def together(edges: ShoeContact, seen: Bearing | None, patches: ShoePatches, rou
         quality=edges.quality if timed else NETWORK_QUALITY,
         toe_seen=True,
         reason="",
+        touchdown_seen=seen.touchdown_sd_s <= ROUGH_SD_S,
+        toe_off_seen=seen.toe_off_sd_s <= ROUGH_SD_S,
     )
 
 

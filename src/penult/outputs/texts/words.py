@@ -114,8 +114,8 @@ PHASE_WORDS: dict[str, str] = {
 
 
 def contact_words(contact_number: int, run: Run) -> str:
-    """Return what a contact is called: by the phase that it begins, or by its place before the take-off or the line."""
-    if run.is_series and (kind := run.phase_kind(contact_number)) != "run":
+    """Return what a contact is called: by the phase that it begins, where its kind is sure, or by its place before the take-off."""
+    if run.is_series and (kind := run.phase_kind(contact_number)) not in {"run", "?"}:
         return phase_words(contact_number, kind, run)
     if contact_number > 0:
         return f"contact {contact_number}" if run.is_series else f"{contact_number} past line"
