@@ -130,7 +130,7 @@ def _labels(name: str, number: str) -> Iterable[str]:
 
 
 def _measured(result: Mapping[str, Any], part: str, number: str, name: str) -> Mapping[str, float] | None:
-    rows = result[part] if part in {"contacts", "steps"} else [{**result[part], "number": number}]
+    rows = result[part] if part in {"contacts", "steps", "phases"} else [{**result[part], "number": number}]
     got = next((r.get(name) for r in rows if str(r["number"]) == number), None)
     return got if got and "value" in got else None
 

@@ -90,11 +90,45 @@ def test_rms_error_keeps_the_bar(name: str, scores: dict[str, Score]) -> None:
     assert score.rms * UNITS[BARS[name].unit] <= NOT_KEPT.get(name, BARS[name].rms)
 
 
-def test_stated_uncertainty_holds_in_90_to_99_of_100(scores: dict[str, Score]) -> None:
+def test_stated_uncertainty_holds_in_90_of_100(scores: dict[str, Score]) -> None:
+    """No upper bound here: on three sharp, clean films more values than 99 of 100 lie inside, because joints and instants must be
+    sure enough for films less kind as well. What keeps the intervals from being padded is the test below."""
     whole = [s for name, s in scores.items() if " of the " not in name]
     inside = sum(s.inside * len(s.errors) for s in whole) / sum(len(s.errors) for s in whole)
 
-    assert 0.90 <= inside <= 0.995
+    assert inside >= 0.90
+
+
+WIDEST_U95 = {
+    "touchdown_s": 0.0021,
+    "toe_off_s": 0.0021,
+    "contact_time_s": 0.0027,
+    "flight_time_s": 0.0027,
+    "toe_x_m": 0.018,
+    "step_length_m": 0.022,
+    "step_speed_m_per_s": 0.11,
+    "approach_speed_m_per_s": 0.11,
+    "foot_angle_touchdown_deg": 3.2,
+    "leg_angle_touchdown_deg": 3.6,
+    "leg_angle_toe_off_deg": 3.3,
+    "knee_angle_touchdown_deg": 10.5,
+    "knee_angle_min_deg": 9.0,
+    "trunk_angle_touchdown_deg": 5.0,
+    "trunk_angle_toe_off_deg": 5.0,
+    "hip_height_touchdown_m": 0.023,
+    "hip_height_lowest_m": 0.023,
+    "hip_height_toe_off_m": 0.023,
+    "penultimate_hip_drop_m": 0.011,
+    "takeoff_velocity_x_m_per_s": 0.09,
+    "takeoff_velocity_y_m_per_s": 0.04,
+    "takeoff_angle_deg": 0.32,
+}
+"""Median u95 that a sharp film of 240 pictures a second may have at most: what release 0.2.0 states on these, and 10 to 15 % more."""
+
+
+@pytest.mark.parametrize("name", WIDEST_U95)
+def test_intervals_are_not_padded(name: str, scores: dict[str, Score]) -> None:
+    assert scores[name].median_u95 <= WIDEST_U95[name]
 
 
 def every_measure(result: dict[str, Any]) -> Iterator[tuple[str, Any]]:
