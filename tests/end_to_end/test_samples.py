@@ -123,7 +123,7 @@ WIDEST_U95 = {
     "takeoff_velocity_y_m_per_s": 0.04,
     "takeoff_angle_deg": 0.32,
 }
-"""Median u95 that a sharp film of 240 pictures a second may have at most: what release 0.2.0 states on these, and 10 to 15 % more."""
+"""Median u95 that a sharp film of 240 pictures a second may have at most: that of release 0.2.0, and 10 to 15 % more."""
 
 
 @pytest.mark.parametrize("name", WIDEST_U95)

@@ -154,14 +154,15 @@ function listed(one) {
 
 function renderSet(newest) {
   const file = newest ? newest.file : "";
-  const active = document.activeElement;
+  const active = /** @type {HTMLInputElement} */ (document.activeElement);
   const key = active && $("set").contains(active) ? active.dataset.key : null;
   const typed = active && active.tagName === "INPUT" ? active.value : null;
   $("set").replaceChildren(
     element("h2", {}, newest ? "This run, and the ones to come" : "The runs to come"),
     ...choices(file, true),
   );
-  const back = key && [...$("set").querySelectorAll("[data-key]")].find((e) => e.dataset.key === key);
+  const keyed = /** @type {HTMLInputElement[]} */ ([...$("set").querySelectorAll("[data-key]")]);
+  const back = key && keyed.find((e) => e.dataset.key === key);
   if (back) {
     if (typed !== null && back.tagName === "INPUT") back.value = typed;
     back.focus({ preventScroll: true });
@@ -194,7 +195,7 @@ function choices(file, alsoNext) {
 }
 
 function openOther(one) {
-  const dialog = $("other");
+  const dialog = /** @type {HTMLDialogElement} */ ($("other"));
   dialog.replaceChildren(element("h2", { id: "other-title" }, `${one.shown}: athlete, kind, mats`), ...choices(one.file, false), element("form", { method: "dialog" }, element("button", { class: "strong" }, "Done")));
   if (!dialog.open) dialog.showModal();
 }
@@ -202,7 +203,7 @@ function openOther(one) {
 async function tap(file, what, alsoNext) {
   try {
     take(await post("tap", { file, ...what, also_next: alsoNext }));
-    const dialog = $("other");
+    const dialog = /** @type {HTMLDialogElement} */ ($("other"));
     if (dialog.open && file) openOther(run(file));
     $("said").replaceChildren();
   } catch (refusal) {
