@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from penult.core.checks.scale import camera_unchecked, scale_check
+from penult.core.checks.scale import camera_unchecked, lane_doubt, scale_check
 from penult.core.checks.withheld import without_vague
 from penult.core.synthetic.invented import Form, trial
 from penult.model.analysis import Analysis, Notice
+from penult.model.calibration import LaneFile, Mark
 from penult.model.measured import Measured, NotMeasured
 from penult.model.trial import Said
 
@@ -26,10 +27,57 @@ def result(visible: float | None = None, *codes: str) -> Analysis:
 def test_height_and_fall_say_what_they_could_have_shown() -> None:
     text = scale_check(result(0.09), TALL, 1.82)
 
-    assert "stated height" in text
+    assert "was checked by the stated height" in text
     assert "3 %" in text
-    assert "free fall" in text
-    assert "9 %" in text
+    assert "was checked by the free fall: an error of 4 %" in scale_check(result(0.04), UNSEEN, None)
+
+
+def test_a_check_that_is_too_weak_counts_as_none_and_says_what_to_do() -> None:
+    """A fall that would have shown an error of 30 % checks nothing that matters."""
+    text = scale_check(result(0.3), UNSEEN, None)
+
+    assert "was not checked" in text
+    assert "30 %" in text
+    assert "--height" in text
+    assert "--measured" in text
+
+
+def board(along_m: float, across_m: float) -> LaneFile:
+    ends = [(name, x, z) for name, x in (("back", -along_m), ("front", 0.0)) for z in (-across_m / 2, across_m / 2)]
+    marks = tuple(Mark(name=f"board {n} {z:+.2f}", pixel_px=(9.0, 9.0), runway_m=(x, 0.0, z)) for n, x, z in ends)
+    poles = tuple(Mark(name=f"pole {x}", pixel_px=(9.0, 9.0), runway_m=(x, 0.0, 0.0)) for x in (-8.0, 1.5))
+    return LaneFile(image_size_px=(1920, 1080), marks=(*marks, *poles))
+
+
+@pytest.mark.parametrize("by", [0.9144, 0.94, 1.03, 1.06, 1.0936, 1.1])
+def test_a_board_of_no_rule_withholds_what_the_lane_gives(by: float) -> None:
+    """Board: 20 cm by 1.22 m (World Athletics, Technical Rules). In yards it is 0.219 by 1.334."""
+    out = lane_doubt(result(), board(round(0.2 * by, 3), round(1.22 * by, 3)))
+
+    assert out.warnings[0].code == "scale-doubted"
+    assert ("yards" in out.warnings[0].text) == (1.06 < by < 1.13)
+    assert not out.steps[-1].measures["step_length_m"]
+    assert out.contacts[-1].measures["contact_time_s"]
+
+
+@pytest.mark.parametrize(
+    ("along_m", "across_m"), [(0.2, 1.22), (0.2, 1.21), (0.2, 1.2), (0.2, 1.25), (0.34, 1.22), (0.1, 1.22), (0.2, 1.0)]
+)
+def test_boards_of_the_rules_and_home_made_ones_raise_no_alarm(along_m: float, across_m: float) -> None:
+    """Only a board that is wrong by one share in both directions speaks of the tape: makers do not build such ones."""
+    one = result()
+
+    assert lane_doubt(one, board(along_m, across_m)) == one
+
+
+def test_a_distance_measured_again_checks_or_contradicts_the_lane() -> None:
+    odd = board(0.206, 1.257)
+    agrees = replace(odd, measured_again=("-8 to 1.5 = 9.50",))
+    differs = replace(board(0.2, 1.22), measured_again=("-8 to 1.5 = 9.20",))
+
+    assert lane_doubt(result(), agrees) == result()
+    assert "checked by a distance measured again: an error of 1 %" in scale_check(result(), UNSEEN, None, agrees)
+    assert lane_doubt(result(), differs).warnings[0].code == "scale-doubted"
 
 
 def test_what_was_not_checked_is_said() -> None:
