@@ -1,4 +1,4 @@
-"""Results say how their scale was checked, and that a lane has no still; what says nothing is not given (TRAPS T47, T48, T50)."""
+"""Results say how their scale was checked; what says nothing is not given (TRAPS T47, T50)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from penult.core.checks.scale import camera_unchecked, lane_doubt, scale_check
+from penult.core.checks.scale import lane_doubt, scale_check
 from penult.core.checks.withheld import without_vague
 from penult.core.synthetic.invented import Form, trial
 from penult.model.analysis import Analysis, Notice
@@ -84,13 +84,6 @@ def test_what_was_not_checked_is_said() -> None:
     assert "not checked" in scale_check(result(), TALL, None)
     assert "not checked" in scale_check(result(0.09, "clock-doubted"), UNSEEN, 1.82)
     assert "doubted" in scale_check(result(0.09, "scale-doubted"), TALL, 1.82)
-
-
-def test_a_lane_without_a_still_says_that_nobody_can_tell() -> None:
-    assert camera_unchecked("still.jpg") is None
-    told = camera_unchecked(None)
-    assert told is not None
-    assert "nobody can tell" in told.text
 
 
 @pytest.mark.parametrize(

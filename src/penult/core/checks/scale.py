@@ -1,8 +1,8 @@
-"""How the scale and the camera's place were checked, in one sentence each: marks that are all wrong alike fit together. Pure.
+"""How the scale was checked, in one sentence: marks that are all wrong alike fit together. Pure.
 
-A lane that is wrong by the same share everywhere is a blunder and no part of u95: the GUM leaves blunders out (JCGM 100, 3.4.7), and
-an interval that allowed for yards would say nothing of any run. So what was looked for is said, with what it could have shown; a check
-that is too weak counts as none; and where a second witness disagrees, lengths and speeds are withheld.
+A lane that is wrong by the same share everywhere is a blunder and no part of u95: the GUM leaves blunders out (JCGM 100, 3.4.7),
+and an interval that allowed for yards would say nothing of any run. So what was looked for is said, with what it could have shown;
+a check that is too weak counts as none; and where a second witness disagrees, lengths and speeds are withheld.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ SCALE_CHECK = "scale_check"
 DOUBTS = frozenset({"scale-doubted", "height-disagrees"})
 
 ENOUGH = 0.045
-"""A check that would have let a larger error pass is none: 3 % of the scale are 6 cm of a step and 0.3 m/s, more than a season changes
-(common practice). The best that a clip can give, a stated height, shows 3 to 4 %."""
+"""A check that would have let a larger error pass is none: 3 % of the scale are 6 cm of a step and 0.3 m/s, more than a season
+changes (common practice). The best that a clip can give, a stated height, shows 3 to 4 %."""
 
 WITHHELD = "the lane file's lengths are doubted; measure two of its marks again"
 
@@ -61,8 +61,8 @@ def scale_check(result: Analysis, body_height: Measure, stated_m: float | None, 
     weak = f": {found[0].by} only an error of {_percent(found[0].shows)} would have shown" if found else ""
     no_height = " No height is stated." if not stated_m else ""
     return (
-        f"The scale was not checked{weak}.{no_height} Marks that are all wrong by the same share make every length and speed wrong by "
-        'it. Say --height, or measure two marks again (penult check LANE --measured "-6.5 to 0 = 6.50" --keep).'
+        f"The scale was not checked{weak}.{no_height} Marks that are all wrong by the same share make every length and speed wrong "
+        'by it. Say --height, or measure two marks again (penult check LANE --measured "-6.5 to 0 = 6.50" --keep).'
     )
 
 
@@ -106,21 +106,10 @@ def _board_text(share: float) -> str:
     along, across = (100.0 * share * size for size in BOARD_M)
     unit = other_unit(share)
     typed = f", as if {unit} had been typed for metres" if unit else ""
+    size = "large" if share > 1.0 else "small"
     return (
-        f"by the lane file the take-off board is {across:.0f} cm long and {along:.1f} cm wide; boards are {100 * BOARD_M[1]:.0f} by "
-        f"{100 * BOARD_M[0]:.0f} cm. Both are {100.0 * abs(share - 1.0):.0f} % too {'large' if share > 1.0 else 'small'}{typed}, and so "
-        "is every length of marks that were typed alike. Measure two marks again; if they are right, say so: "
+        f"by the lane file the take-off board is {across:.0f} cm long and {along:.1f} cm wide; boards are {100 * BOARD_M[1]:.0f} "
+        f"by {100 * BOARD_M[0]:.0f} cm. Both are {100.0 * abs(share - 1.0):.0f} % too {size}{typed}, and so is every length of marks "
+        "that were typed alike. Measure two marks again; if they are right, say so: "
         'penult check LANE --measured "-6.5 to 0 = 6.50" --keep.'
-    )
-
-
-def camera_unchecked(still: str | None) -> Notice | None:
-    """Return the warning that a lane file without a still cannot show whether the camera stood where it was calibrated."""
-    if still is not None:
-        return None
-    return Notice(
-        code="camera-unchecked",
-        text="the lane file has no still: nobody can tell whether the camera stood where it was calibrated, with the same zoom. "
-        "A zoom of 3 % or a knock of a few pixels makes lengths and places wrong by more than is said here. Calibrate from a "
-        "picture of this very setting, and keep the picture beside the lane file",
     )

@@ -1,4 +1,4 @@
-"""The take-off board as the lane file says it, against the board of the rules: marks in yards or off a stretched tape show. Pure."""
+"""The take-off board as the lane file says it, against that of the rules: yards, or a stretched tape, show. Pure."""
 
 from __future__ import annotations
 
