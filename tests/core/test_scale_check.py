@@ -52,7 +52,7 @@ def board(along_m: float, across_m: float) -> LaneFile:
 @pytest.mark.parametrize("by", [0.9144, 0.94, 1.03, 1.06, 1.0936, 1.1])
 def test_a_board_of_no_rule_withholds_what_the_lane_gives(by: float) -> None:
     """Board: 20 cm by 1.22 m (World Athletics, Technical Rules). In yards it is 0.219 by 1.334."""
-    out = lane_doubt(result(), board(round(0.2 * by, 3), round(1.22 * by, 3)))
+    out = lane_doubt(result(), board(round(0.2 * by, 3), round(1.22 * by, 3)), UNSEEN, None)
 
     assert out.warnings[0].code == "scale-doubted"
     assert ("yards" in out.warnings[0].text) == (1.06 < by < 1.13)
@@ -67,7 +67,7 @@ def test_boards_of_the_rules_and_home_made_ones_raise_no_alarm(along_m: float, a
     """Only a board that is wrong by one share in both directions speaks of the tape: makers do not build such ones."""
     one = result()
 
-    assert lane_doubt(one, board(along_m, across_m)) == one
+    assert lane_doubt(one, board(along_m, across_m), UNSEEN, None) == one
 
 
 def test_a_distance_measured_again_checks_or_contradicts_the_lane() -> None:
@@ -75,9 +75,19 @@ def test_a_distance_measured_again_checks_or_contradicts_the_lane() -> None:
     agrees = replace(odd, measured_again=("-8 to 1.5 = 9.50",))
     differs = replace(board(0.2, 1.22), measured_again=("-8 to 1.5 = 9.20",))
 
-    assert lane_doubt(result(), agrees) == result()
+    assert lane_doubt(result(), agrees, UNSEEN, None) == result()
     assert "checked by a distance measured again: an error of 1 %" in scale_check(result(), UNSEEN, None, agrees)
-    assert lane_doubt(result(), differs).warnings[0].code == "scale-doubted"
+    assert lane_doubt(result(), differs, UNSEEN, None).warnings[0].code == "scale-doubted"
+
+
+def test_a_height_beyond_three_sd_withholds_lengths_and_keeps_times() -> None:
+    """Seen 1.80 +- 0.05 m. Stated 1.76 agrees, 1.74 is said (core.stature), 1.68 is beyond 1.5 u95."""
+    lane, one = board(0.2, 1.22), result()
+    kept, far = (lane_doubt(one, lane, TALL, stated) for stated in (1.74, 1.68))
+
+    assert kept == one
+    assert not far.steps[-1].measures["step_length_m"]
+    assert far.contacts[-1].measures["contact_time_s"]
 
 
 def test_what_was_not_checked_is_said() -> None:

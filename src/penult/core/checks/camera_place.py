@@ -96,7 +96,7 @@ def camera_unchecked(still: str | None, seen: MarksSeen | None = None) -> Notice
     then = "Calibrate from a picture of this very setting, and keep the picture beside the lane file"
     if seen is not None:
         are = "are" if seen.what.endswith("s") else "is"
-        text = f"the lane file has no still, but its {seen.what} {are} seen where it says. A knock would show; a zoom about that place"
+        text = f"the lane file has no still, but its {seen.what} {are} seen where it says: a knock would show, a zoom about it"
         return Notice(code="camera-unchecked", text=f"{text} would not. {then}")
     text = (
         "the lane file has no still, and none of its marks is seen in the clip: nobody can tell whether the camera stood where it "

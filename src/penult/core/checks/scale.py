@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
+from penult.core.checks.stature import height_is_far
 from penult.core.checks.withheld import without_scale
 from penult.core.lane.board_size import BOARD_M, board_share
 from penult.core.lane.remeasured import Remeasured, remeasured
@@ -27,6 +28,7 @@ ENOUGH = 0.045
 """A check that would have let a larger error pass is none: 3 % of the scale are 6 cm of a step and 0.3 m/s, more than a season
 changes (common practice). The best that a clip can give, a stated height, shows 3 to 4 %."""
 
+HEIGHT_WITHHELD = "the stated height and the lane file's lengths do not go together; check both"
 WITHHELD = "the lane file's lengths are doubted; measure two of its marks again"
 
 
@@ -85,12 +87,15 @@ def _again(lane: LaneFile | None) -> Sequence[Remeasured]:
     return () if lane is None else tuple(remeasured(words, lane.marks) for words in lane.measured_again)
 
 
-def lane_doubt(result: Analysis, lane: LaneFile) -> Analysis:
-    """Return the analysis without lengths and speeds where the lane file itself says that its scale is wrong.
+def lane_doubt(result: Analysis, lane: LaneFile, body_height: Measure, stated_m: float | None) -> Analysis:
+    """Return the analysis without lengths and speeds where a second witness says that the lane file's scale is wrong.
 
-    It does where a distance that was measured again differs, or where its board is too large or small both along the run and across
-    it; a distance that was measured again and agrees outweighs the board.
+    It does where a distance that was measured again differs, where its board is too large or small both along the run and across
+    it, or where the stated height is beyond three SD of what is seen; a distance that was measured again and agrees outweighs the
+    board.
     """
+    if stated_m and height_is_far(body_height, stated_m):
+        result = without_scale(result, HEIGHT_WITHHELD)
     again = _again(lane)
     wrong = next((d for d in again if d.differs), None)
     share = board_share(lane.marks) if not again else None
@@ -109,7 +114,7 @@ def _board_text(share: float) -> str:
     size = "large" if share > 1.0 else "small"
     return (
         f"by the lane file the take-off board is {across:.0f} cm long and {along:.1f} cm wide; boards are {100 * BOARD_M[1]:.0f} "
-        f"by {100 * BOARD_M[0]:.0f} cm. Both are {100.0 * abs(share - 1.0):.0f} % too {size}{typed}, and so is every length of marks "
-        "that were typed alike. Measure two marks again; if they are right, say so: "
+        f"by {100 * BOARD_M[0]:.0f} cm. Both are {100.0 * abs(share - 1.0):.0f} % too {size}{typed}, and so is every length "
+        "that was typed alike. Measure two marks again; if they are right, say so: "
         'penult check LANE --measured "-6.5 to 0 = 6.50" --keep.'
     )
