@@ -60,11 +60,10 @@ def scale_check(result: Analysis, body_height: Measure, stated_m: float | None, 
     good = [check for check in found if check.shows <= ENOUGH]
     if good:
         return f"The scale was checked {good[0].by}: an error of {_percent(good[0].shows)} would have shown."
-    weak = f": {found[0].by} only an error of {_percent(found[0].shows)} would have shown" if found else ""
-    no_height = " No height is stated." if not stated_m else ""
+    weak = f" ({found[0].by} only an error of {_percent(found[0].shows)} would have shown)" if found else ""
     return (
-        f"The scale was not checked{weak}.{no_height} Marks that are all wrong by the same share make every length and speed wrong "
-        'by it. Say --height, or measure two marks again (penult check LANE --measured "-6.5 to 0 = 6.50" --keep).'
+        f"The scale was not checked{weak}: marks that are all wrong by the same share make every length and speed wrong by it. "
+        'Say --height, or measure two marks again (penult check LANE --measured "-6.5 to 0 = 6.50" --keep).'
     )
 
 
