@@ -4,9 +4,9 @@
 Films with exact truth ($PENULT_SHARED) are spoilt as phones, messengers and coaches spoil them: compressed, slowed, frames
 dropped, repeated or blended, retimed, rates and lanes misstated, lanes without a still after a zoom or a knock, and each is
 analysed through the command line. A scenario is in order when it is refused, or when no value is beyond 3 u95 and at most a
-tenth beyond u95 unless a warning names the true cause. A lane whose scale, or place, nothing in the clip can tell is 'only said' when
-the result says so ('scale-told', 'camera-unchecked'): such scenarios are counted apart. A warning that blames something else is
-always a fault.
+tenth beyond u95 unless a warning names the true cause. A lane whose scale, or place, nothing in the clip can tell is 'only
+said' when the result says so ('scale-told', 'camera-unchecked'): such scenarios are counted apart. A warning that blames something
+else is always a fault.
 Beside it stand the figures of the last release (tests/bench/silent_previous.json; --save writes such a file). Films, results and
 joints are kept in FOLDER, so that another run is quick; --table prints what is kept without analysing. Not part of the test gate.
 """
