@@ -166,7 +166,8 @@ class _Watch:
         # of the lane too: corners are looked for where its camera expects them
         lane = (*self._fit.camera.parameters.tolist(), self._fit.camera.centre_px)
         times = self._clip.time_s.tobytes()
-        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        key = keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        return keypoint_cache.of_clip(key, self._clip.sha256)
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
         """Look at every picture of the clip."""

@@ -59,7 +59,8 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
     for trace in done.removed:
         verb = "rewritten" if trace.kind in _REWRITTEN else "deleted"
         console.print(f"{verb}: {shown(str(trace.path), 400)}")
-    console.print(f"cache of joints emptied: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
+    of = f"of {done.cache_clips} clips of theirs" if done.cache_clips else "whole, as no clip is known to be theirs"
+    console.print(f"cache of joints emptied {of}: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
     if e is not None:
         about = " (about others, as a plain word or number: --everywhere blacks it out)" if e.left_in_text else ""
         console.print(f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook{about};")
