@@ -47,12 +47,15 @@ class Plan:
         In the folders.
     is_plain : bool
         The label is also a number or a word of the trade: texts of others are left as they are unless asked for.
+    cache_clips : int
+        Clips of theirs whose joints would go out of the cache; 0: the cache would be emptied whole.
     """
 
     label: str
     held: Holdings
     found: Found
     is_plain: bool
+    cache_clips: int = 0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -101,7 +104,13 @@ def plan(label: str, *, logbook: Path, results: Sequence[Path] = ()) -> Plan:
         held = forget.holdings(log, label)
         found = search(_person(label, held), _roots(log, held, results), logbook=log.path)
         _refuse_unknown(log, label, held, found)
-    return Plan(label=held.labels[0] if held.labels else label, held=held, found=found, is_plain=is_plain(label))
+    return Plan(
+        label=held.labels[0] if held.labels else label,
+        held=held,
+        found=found,
+        is_plain=is_plain(label),
+        cache_clips=len(_clips_of(held, found)),
+    )
 
 
 def forget_athlete(
