@@ -281,8 +281,8 @@ def measure(
     analysis = report.analysis(clip, {**method, **height_method(tall)}, notices)
     spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
     analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
-    analysis = lane_doubt(analysis, fit.lane, tall, settings.height_m)
-    checked = scale_check(analysis, tall, settings.height_m, fit.lane)
+    analysis = lane_doubt(analysis, fit, tall, settings.height_m)
+    checked = scale_check(analysis, tall, settings.height_m, fit)
     analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
+from penult.core.checks.clock import ALARM_U95, VISIBLE_U95
 from penult.core.checks.stature import height_is_far
 from penult.core.checks.withheld import without_scale
-from penult.core.lane.board_size import BOARD_M, board_share
+from penult.core.lane.board_size import BOARD_M, board_seen, board_share
 from penult.core.lane.remeasured import Remeasured, remeasured
 from penult.core.units import other_unit
 from penult.model.analysis import Analysis, Notice
-from penult.model.calibration import LaneFile
+from penult.model.calibration import LaneFile, LaneFit
 from penult.model.measured import Measure, Measured
 
 SCALE_CHECK = "scale_check"
@@ -40,7 +41,7 @@ class Check:
     shows: float
 
 
-def scale_check(result: Analysis, body_height: Measure, stated_m: float | None, lane: LaneFile | None = None) -> str:
+def scale_check(result: Analysis, body_height: Measure, stated_m: float | None, fit: LaneFit | None = None) -> str:
     """Return how the lengths of a result were checked, and what the check could have shown.
 
     Parameters
@@ -51,12 +52,12 @@ def scale_check(result: Analysis, body_height: Measure, stated_m: float | None, 
         As the supports show it, metres.
     stated_m : float, optional
         The athlete's height as it was said.
-    lane : LaneFile, optional
-        With the distances that were measured again.
+    fit : LaneFit, optional
+        Of the lane file, with its board and the distances that were measured again.
     """
     if {w.code for w in result.warnings} & DOUBTS:
         return "The scale is doubted: see the notes."
-    found = sorted(_checks(result, body_height, stated_m, lane), key=lambda check: check.shows)
+    found = sorted(_checks(result, body_height, stated_m, fit), key=lambda check: check.shows)
     good = [check for check in found if check.shows <= ENOUGH]
     if good:
         return f"The scale was checked {good[0].by}: an error of {_percent(good[0].shows)} would have shown."
@@ -71,9 +72,13 @@ def _percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
-def _checks(result: Analysis, body_height: Measure, stated_m: float | None, lane: LaneFile | None) -> list[Check]:
+def _checks(result: Analysis, body_height: Measure, stated_m: float | None, fit: LaneFit | None) -> list[Check]:
     """Return every witness that agreed."""
+    lane = None if fit is None else fit.lane
     found = [Check(by="by a distance measured again", shows=d.shows) for d in _again(lane) if not d.differs]
+    board = None if fit is None else board_seen(fit)
+    if board is not None:
+        found.append(Check(by="by the take-off board in the picture", shows=VISIBLE_U95 * board[1]))
     if stated_m and isinstance(body_height, Measured):
         found.append(Check(by="by the stated height", shows=body_height.u95 / stated_m))
     seen = result.method.get("smallest_visible_scale_error")
@@ -86,24 +91,44 @@ def _again(lane: LaneFile | None) -> Sequence[Remeasured]:
     return () if lane is None else tuple(remeasured(words, lane.marks) for words in lane.measured_again)
 
 
-def lane_doubt(result: Analysis, lane: LaneFile, body_height: Measure, stated_m: float | None) -> Analysis:
+def lane_doubt(result: Analysis, fit: LaneFit, body_height: Measure, stated_m: float | None) -> Analysis:
     """Return the analysis without lengths and speeds where a second witness says that the lane file's scale is wrong.
 
     It does where a distance that was measured again differs, where its board is too large or small both along the run and across
-    it, or where the stated height is beyond three SD of what is seen; a distance that was measured again and agrees outweighs the
-    board.
+    it, or as large as it should be and seen three SD larger or smaller beside the other marks, or where the stated height is beyond
+    three SD of what is seen; a distance that was measured again and agrees outweighs the board.
     """
     if stated_m and height_is_far(body_height, stated_m):
         result = without_scale(result, HEIGHT_WITHHELD)
-    again = _again(lane)
+    again = _again(fit.lane)
     wrong = next((d for d in again if d.differs), None)
-    share = board_share(lane.marks) if not again else None
-    if any(w.code == "scale-doubted" for w in result.warnings) or (wrong is None and share is None):
+    text = wrong.text if wrong is not None else "" if again else _board_doubt(fit)
+    if not text or any(w.code == "scale-doubted" for w in result.warnings):
         return result
-    text = wrong.text if wrong is not None else _board_text(share or 1.0)
     notice = Notice(code="scale-doubted", text=f"{text} Lengths and speeds are not given")
     out = without_scale(result, WITHHELD)
     return dataclasses.replace(out, warnings=(notice, *out.warnings))
+
+
+AGAIN = 'Measure two marks again; if they are right, say so: penult check LANE --measured "-6.5 to 0 = 6.50" --keep.'
+
+
+def _board_doubt(fit: LaneFit) -> str:
+    """Return what the board says against the lane's scale, '' where nothing."""
+    share, seen = board_share(fit.lane.marks), board_seen(fit)
+    if share is not None:
+        return _board_text(share)
+    if seen is None or abs(seen[0]) <= ALARM_U95 * seen[1]:
+        return ""
+    off, u95 = seen
+    meant = other_unit(1.0 + off)
+    typed = f", as if {meant} had been typed for metres" if meant else ""
+    size = "large" if off > 0.0 else "small"
+    along, across = (100.0 * metres for metres in BOARD_M)
+    return (
+        f"the other marks make the take-off board {100.0 * abs(off):.0f} +- {100.0 * u95:.0f} % too {size}{typed}; it has "
+        f"{across:.0f} by {along:.0f} cm by the rules, and all lengths seem wrong by as much. {AGAIN}"
+    )
 
 
 def _board_text(share: float) -> str:
@@ -114,6 +139,5 @@ def _board_text(share: float) -> str:
     return (
         f"by the lane file the take-off board is {across:.0f} cm long and {along:.1f} cm wide; boards are {100 * BOARD_M[1]:.0f} "
         f"by {100 * BOARD_M[0]:.0f} cm. Both are {100.0 * abs(share - 1.0):.0f} % too {size}{typed}, and so is every length "
-        "that was typed alike. Measure two marks again; if they are right, say so: "
-        'penult check LANE --measured "-6.5 to 0 = 6.50" --keep.'
+        f"that was typed alike. {AGAIN}"
     )
