@@ -37,7 +37,7 @@ def hall(corners: NDArray[np.float64], seed: int = 1) -> NDArray[np.uint8]:
 def lane(corners: NDArray[np.float64] = BOARD) -> LaneFile:
     places = [(-0.2, -0.61), (0.0, -0.61), (0.0, 0.61), (-0.2, 0.61)]
     marks = [
-        Mark(name=f"board {i}", pixel_px=(float(p[0]), float(p[1])), runway_m=(x, 0.0, z))
+        Mark(name=f"board, corner {i}", pixel_px=(float(p[0]), float(p[1])), runway_m=(x, 0.0, z))
         for i, (p, (x, z)) in enumerate(zip(corners, places, strict=True))
     ]
     poles = [Mark(name=f"pole {x}", pixel_px=(640.0 + 100 * x, 480.0), runway_m=(x, 0.0, 0.0)) for x in (-5.0, -2.0)]

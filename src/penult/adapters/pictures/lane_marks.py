@@ -87,7 +87,7 @@ def ground_outline(lane: LaneFile) -> Outline | None:
             places = [(x0, z0), (x1, z0), (x1, z1), (x0, z1)]
             if 0.05 <= x1 - x0 <= MOST_ALONG_M and z1 - z0 >= 0.5 and all(p in by_place for p in places):
                 corners = np.array([by_place[p].pixel_px for p in places], dtype=np.float64)
-                return Outline(name=by_place[x0, z0].name.split()[0], corners_px=corners)
+                return Outline(name=by_place[x0, z0].name.split()[0].strip(",;:"), corners_px=corners)
     return None
 
 
