@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+import typer
 
 from penult.cli.calibrate import _metres, _option_m
+from penult.cli.numbers import typed
 from penult.core.typed import metres
 from penult.core.units import metres_of_other, other_unit
 from penult.errors import InputError
@@ -37,6 +39,8 @@ def test_every_place_where_a_length_is_typed_says_what_it_is_in_metres() -> None
     with pytest.raises(InputError) as told:
         _option_m("--distance", "40 ft", 0.5, 300.0)
     assert "12.192" in str(told.value)
+    with pytest.raises(typer.BadParameter, match=r"in metres that is 1\.80"):
+        typed("5'11\"")
     with pytest.raises(ValueError, match=r"that is 6\.10"):
         metres("20 ft")
 
