@@ -13,6 +13,9 @@ from penult.model.calibration import Camera, LaneFit, Mark
 BOARD_M = (0.20, 1.22)
 """Along the run and across it (World Athletics, Technical Rules, take-off board: 20 cm +- 2 mm by 1.22 m +- 1 cm; from memory)."""
 
+RULE_U95 = 0.01
+"""Of a board of the rules: 2 mm of 20 cm."""
+
 NOTICED_SHARE = 0.02
 """A board across the runway is 1 cm longer or shorter by the rules, and marks are typed to the centimetre: 1.6 % together."""
 
@@ -86,7 +89,7 @@ def board_seen(fit: LaneFit) -> tuple[float, float] | None:
     spread = np.linalg.pinv((design / scale).T @ (design / scale)) * noise_px**2 / np.outer(scale, scale)
     weight = np.linalg.inv(spread[-2:, -2:])
     share = float(weight.sum(axis=0) @ (found / scale)[-2:] / weight.sum())
-    return None if abs(share) > MOST_SEEN else (share, float(2.0 / np.sqrt(weight.sum())))
+    return None if abs(share) > MOST_SEEN else (share, float(np.hypot(2.0 / np.sqrt(weight.sum()), RULE_U95)))
 
 
 STEP = 1e-6
