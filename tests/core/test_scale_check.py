@@ -36,13 +36,14 @@ def test_height_and_fall_say_what_they_could_have_shown() -> None:
 
 
 def test_a_check_that_is_too_weak_counts_as_none_and_says_what_to_do() -> None:
-    """A fall that would have shown an error of 30 % checks nothing that matters."""
-    text = scale_check(result(0.3), UNSEEN, None)
+    """A fall that would have shown an error of 20 % checks nothing that matters."""
+    text = scale_check(result(0.2), UNSEEN, None)
 
     assert "was not checked" in text
-    assert "30 %" in text
+    assert "20 %" in text
     assert "--height" in text
     assert "--measured" in text
+    assert "%" not in scale_check(result(1.81), UNSEEN, None)  # what would have shown 181 % is no witness
 
 
 @cache
