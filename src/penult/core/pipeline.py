@@ -13,7 +13,7 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
 from penult.core.checks.rough_fall import rough_fall
-from penult.core.checks.scale import SCALE_CHECK, scale_check
+from penult.core.checks.scale import SCALE_CHECK, lane_doubt, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.checks.turned_view import without_turned
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
@@ -281,7 +281,8 @@ def measure(
     analysis = report.analysis(clip, {**method, **height_method(tall)}, notices)
     spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
     analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
-    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = lane_doubt(analysis, fit, tall, settings.height_m)
+    checked = scale_check(analysis, tall, settings.height_m, fit)
     analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 
