@@ -23,7 +23,7 @@ from penult.core.joints.crossing import AROUND_S
 from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
-from penult.core.joints.joint_bias import BODY_M, without_mean
+from penult.core.joints.joint_bias import BODY_M, far_lead_m, without_mean
 from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
@@ -227,11 +227,14 @@ def measure(
     z_m = found.runway.z_m
     scale = _scale(settings)
     drawn = found
+    lead_m = None
     if by_model:
-        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand))
+        lens_z_m = float(position_m(found.cameras[0])[2])
+        lead_m = far_lead_m(found.runway.xy_m, lens_z_m)
+        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand, lens_z_m))
     cloth = cloth_factor(found.runway, strides) if by_model else 1.0
     draws = draw_track(
-        found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth, _overlapped(found, crossed)
+        found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth, _overlapped(found, crossed), lead_m
     )
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]

@@ -23,7 +23,7 @@ BODY_M = 1.75
 
 MEAN_M = {
     "head": (0.034, 0.037),
-    "shoulder": (0.002, 0.022),
+    "shoulder": (-0.001, 0.022),
     "elbow": (0.009, 0.009),
     "wrist": (0.003, 0.001),
     "hip": (0.012, -0.015),
@@ -45,12 +45,28 @@ STANDING_M = {
 the same on those for testing within 4 mm; the knee in mid-support is hidden too often to tell its place along the run)."""
 
 
+TURNED, TURNED_SD = 0.14, 0.04
+"""How far the middle of the shoulders is put towards the farther one, as a share of how far that is ahead of the nearer, and what
+one clip differs by from another. The farther shoulder is hidden behind the trunk: the pose model lets it go with its arm, and turned
+shoulders then seem to lean and to hurry. Within each of 37 films the error goes with that lead, by 0.06 to 0.21 of it (fourteen
+films used for choosing: 0.148; thirteen others 0.120, six of other movements 0.130, six of other bodies 0.149). Taken out, the trunk's
+lean at toe-off is 1.2 for 2.2 deg off, its speed in a running flight 0.05 for 0.10 m/s."""
+
+
+def far_lead_m(xy_m: Floats, lens_z_m: float) -> Floats:
+    """How far the shoulder away from the camera is ahead of the nearer one (...,), joints (..., k, 2)."""
+    near, far = ("right", "left") if lens_z_m > 0 else ("left", "right")
+    return np.asarray(xy_m[..., joint(far, "shoulder"), 0] - xy_m[..., joint(near, "shoulder"), 0])
+
+
 def mean_m(scale: float = 1.0) -> Floats:
     """Mean bias (k, 2) of every joint for a body of `scale` x 1.75 m."""
     return scale * np.array([MEAN_M[name.split("_")[-1]] for name in JOINTS])
 
 
-def without_mean(track: RunwayTrack, scale: float = 1.0, hand: Floats | None = None) -> RunwayTrack:
+def without_mean(
+    track: RunwayTrack, scale: float = 1.0, hand: Floats | None = None, lens_z_m: float | None = None
+) -> RunwayTrack:
     """Return the track with the mean bias taken out of every joint, but for what a person placed.
 
     Parameters
@@ -61,9 +77,16 @@ def without_mean(track: RunwayTrack, scale: float = 1.0, hand: Floats | None = N
         Body height over 1.75 m.
     hand : (t, k) float64, optional
         How far each sample was put where it is by a person, 0 to 1.
+    lens_z_m : float, optional
+        On which side of the lane the lens is: what turned shoulders do to the pose model is then taken out too.
     """
     share = 1.0 if hand is None else 1.0 - hand[..., None]
-    return dataclasses.replace(track, xy_m=track.xy_m - share * mean_m(scale))
+    off = np.broadcast_to(mean_m(scale), track.xy_m.shape).copy()
+    if lens_z_m is not None:
+        lead_m = far_lead_m(track.xy_m, lens_z_m)
+        for side in ("left", "right"):
+            off[:, joint(side, "shoulder"), 0] += TURNED * lead_m
+    return dataclasses.replace(track, xy_m=track.xy_m - share * off)
 
 
 def standing_m(foot: Foot, share: Floats | float, scale: float = 1.0) -> Floats:

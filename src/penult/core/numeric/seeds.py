@@ -21,6 +21,7 @@ class Stream(IntEnum):
     STANCE_DIP = 5
     READOUT = 6
     LEG_LENGTH = 7
+    TURNED = 8
     TYPED_MARK = 19
     POSTURE = 20
 
