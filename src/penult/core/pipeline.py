@@ -369,7 +369,8 @@ def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
         rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
-        out.append(Flight(rows=rows, foot=e.foot, running=told.leap is None or i < told.leap))
+        running = told.leap is None or i < told.leap
+        out.append(Flight(rows=rows, foot=e.foot, running=running, to_leap=told.leap is not None and i == told.leap - 1))
     return out
 
 

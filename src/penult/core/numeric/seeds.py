@@ -22,6 +22,7 @@ class Stream(IntEnum):
     READOUT = 6
     LEG_LENGTH = 7
     TURNED = 8
+    SIDEWAYS = 9
     TYPED_MARK = 19
     POSTURE = 20
 

@@ -65,13 +65,20 @@ the nearer one (0.07 under tight clothes, 0.10 under loose ones; the same flight
 0.09 and 0.13 for 0.18 are left)."""
 
 
+SIDEWAYS_M_PER_S, TO_LEAP_M_PER_S = 0.1, 0.3
+"""How fast the body goes sideways in a running flight, one SD, and in the one before a leap, when it is brought over the foot that
+takes off. Seen aslant, at the picture's edge, that looks like speed along the run. Mass centres of 33 films: 0.03 to 0.15 m/s (RMS
+0.10), before bounds, a box, a triple jump and skips 0.09 to 0.43 (RMS 0.27, of seven; another 0.02)."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flight:
-    """One flight: rows of the track, the foot that pushed off, and whether it is a running step's."""
+    """One flight: rows of the track, the foot that pushed off, whether it is a running step's, and whether it leads to a leap."""
 
     rows: Ints
     foot: Foot
     running: bool
+    to_leap: bool = False
 
 
 def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motions: Sequence[TrunkMotion]) -> Floats:
@@ -101,7 +108,19 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
         if flight.running:
             t = track.time_s[flight.rows]
             out[..., 1][1:, flight.rows] += (sag * (t - t.mean()) ** 2 / 2.0)[..., None]
-    return out
+    return _sideways(out, draws, track, flights)
+
+
+def _sideways(xy_m: Floats, draws: Draws, track: RunwayTrack, flights: Sequence[Flight]) -> Floats:
+    """Return the draws with what an unseen speed across the lane, even in a flight, looks like."""
+    if draws.by_depth is None:
+        return xy_m
+    rng = generator(Stream.SIDEWAYS)
+    for flight in flights:
+        speed = (TO_LEAP_M_PER_S if flight.to_leap else SIDEWAYS_M_PER_S) * rng.normal(size=(COUNT, 1))
+        t = track.time_s[flight.rows]
+        xy_m[1:, flight.rows] += (speed * (t - t.mean()))[..., None, None] * draws.by_depth[flight.rows]
+    return xy_m
 
 
 def _hurry_m(draws: Draws, track: RunwayTrack, flights: Sequence[Flight]) -> Floats:

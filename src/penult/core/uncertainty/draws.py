@@ -124,7 +124,8 @@ class Draws:
     `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
     how many times the joints drift more than on a sharp film; `late` (2, s - 1) how late all touchdowns of the clip are, and
     all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
-    its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`.
+    its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`;
+    `by_depth` (t, k, 2) how far x and y of a joint move with its depth (m/m).
     """
 
     xy_m: Floats
@@ -137,6 +138,7 @@ class Draws:
     readout_s: Floats | None = None
     restless: Floats | None = None
     far_lead_m: Floats | None = None
+    by_depth: Floats | None = None
 
 
 def draw_track(
@@ -214,6 +216,7 @@ def draw_track(
         readout_s=readout_s,
         restless=None if overlapped is None else restless,
         far_lead_m=far_lead_m,
+        by_depth=by_depth,
     )
 
 
