@@ -54,8 +54,12 @@ away from one that is just behind it) and how far the shank leans forward (m/deg
 contacts; on 28 of bounds, hops and skips, of which none was used, knee at touchdown 7.5 (6.5 too small) -> 3.1 deg (1.6), at toe-off
 4.2 -> 3.3, leg at toe-off 2.0 -> 1.6."""
 
-LEAST_AHEAD_M, MOST_AHEAD_M = -0.30, 0.10
-"""Knees farther apart than the running films show (-0.30 to 0.05 m) hide each other no less than those."""
+LEAST_AHEAD_M, MOST_AHEAD_M = -0.30, 0.05
+"""Knees farther apart than the running films show hide each other no less than those."""
+
+UNSEEN_M, UNSEEN_FROM_M = 0.04, 0.10
+"""How far the standing knee may be off along the run at touchdown, one SD, where the other one is this much farther ahead than
+`MOST_AHEAD_M`, as in the short step of a skip: no film used for choosing shows it, on two contacts of another it is 4 cm."""
 
 MOST_LEANING_DEG = 20.0
 """Shanks of the films used lean by up to so much at touchdown, backwards at a take-off."""
@@ -131,6 +135,12 @@ def posture_of(touchdown_m: Floats, toe_off_m: Floats, foot: Foot, scale: float 
     usual = (USUAL.other_knee_ahead_m, USUAL.shank_lean_deg, USUAL.knee_toe_off_deg)
     ahead, lean, bend = (value if np.isfinite(value) else default for value, default in zip(seen, usual, strict=True))
     return Posture(other_knee_ahead_m=ahead, shank_lean_deg=lean, knee_toe_off_deg=bend)
+
+
+def unseen_m(posture: Posture, scale: float = 1.0) -> float:
+    """How much less sure the standing knee's place along the run is at touchdown, in a posture that the measured ones do not hold."""
+    beyond_m = posture.other_knee_ahead_m - MOST_AHEAD_M
+    return scale * UNSEEN_M * float(np.clip(beyond_m / UNSEEN_FROM_M, 0.0, 1.0))
 
 
 def standing_m(foot: Foot, share: Floats | float, scale: float = 1.0, posture: Posture = USUAL) -> Floats:

@@ -23,6 +23,7 @@ class Stream(IntEnum):
     LEG_LENGTH = 7
     TURNED = 8
     SIDEWAYS = 9
+    STANDING_KNEE = 10
     TYPED_MARK = 19
     POSTURE = 20
 
