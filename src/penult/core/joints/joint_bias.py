@@ -42,17 +42,17 @@ STANDING_M = {
     "knee": ((0.003, -0.005), (0.000, 0.009), (0.016, -0.005)),
     "ankle": ((-0.020, 0.019), (0.006, 0.013), (-0.004, 0.013)),
 }
-"""What the leg that stands has beyond `MEAN_M` at touchdown, in the middle of the support, and at toe-off, in the posture of `USUAL`
-(66 contacts of running and take-offs at 240 Hz, where the truth at an instant is known to half a degree; the knee in mid-support is
-hidden too often to tell its place along the run)."""
+"""What the leg that stands has beyond `MEAN_M` at touchdown, in the middle of the support, and at toe-off, in the posture of
+`USUAL` (66 contacts of running and take-offs at 240 Hz, where the truth at an instant is known to half a degree; the knee in
+mid-support is hidden too often to tell its place along the run)."""
 
 BY_OTHER_KNEE = {"hip": (-0.016, 0.0), "knee": (-0.128, -0.055), "ankle": (-0.017, -0.031)}
 BY_SHANK_DEG = {"hip": (0.0007, 0.0), "knee": (-0.0002, -0.0001), "ankle": (0.0007, -0.0003)}
 BY_KNEE_DEG = {"hip": (-0.0002, 0.0002), "knee": (0.0004, 0.0002), "ankle": (-0.0008, 0.0004)}
 """How these change with the posture: at touchdown with how far the other knee is ahead (m/m: the pose model draws the standing knee
-away from one that is just behind it) and how far the shank leans forward (m/deg), at toe-off with the knee angle (m/deg). The same 66
-contacts; on 28 of bounds, hops and skips, of which none was used, knee at touchdown 7.5 (6.5 too small) -> 3.1 deg (1.6), at toe-off
-4.2 -> 3.3, leg at toe-off 2.0 -> 1.6."""
+away from one that is just behind it) and how far the shank leans forward (m/deg), at toe-off with the knee angle (m/deg). The
+same 66 contacts; on 21 of bounds, hops and a triple jump, of which none was used, knee at touchdown 7.5 (6.5 too small) -> 3.1 deg
+(1.6), at toe-off 4.2 -> 3.3, leg at toe-off 2.0 -> 1.6."""
 
 LEAST_AHEAD_M, MOST_AHEAD_M = -0.30, 0.05
 """Knees farther apart than the running films show hide each other no less than those."""
@@ -67,8 +67,8 @@ MOST_LEANING_DEG = 20.0
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Posture:
-    """What the bias of the standing leg goes with: at touchdown how far the other knee is ahead and how far the shank leans forward,
-    at toe-off the knee angle."""
+    """What the bias of the standing leg goes with: at touchdown how far the other knee is ahead and how far the shank leans
+    forward, at toe-off the knee angle."""
 
     other_knee_ahead_m: float
     shank_lean_deg: float
@@ -80,11 +80,11 @@ USUAL = Posture(other_knee_ahead_m=-0.15, shank_lean_deg=0.0, knee_toe_off_deg=1
 
 
 TURNED, TURNED_SD = 0.14, 0.04
-"""How far the middle of the shoulders is put towards the farther one, as a share of how far that is ahead of the nearer, and what
-one clip differs by from another. The farther shoulder is hidden behind the trunk: the pose model lets it go with its arm, and turned
-shoulders then seem to lean and to hurry. Within each of 37 films the error goes with that lead, by 0.06 to 0.21 of it (fourteen
-films used for choosing: 0.148; thirteen others 0.120, six of other movements 0.130, six of other bodies 0.149). Taken out, the trunk's
-lean at toe-off is 1.2 for 2.2 deg off, its speed in a running flight 0.05 for 0.10 m/s."""
+"""How far the middle of the shoulders is put towards the farther one, as a share of how far that is ahead of the nearer, and
+what one clip differs by from another. The farther shoulder is hidden behind the trunk: the pose model lets it go with its arm, and
+turned shoulders then seem to lean and to hurry. Within each of 37 films the error goes with that lead, by 0.06 to 0.25 of it
+(fourteen films used for choosing: 0.148; thirteen others 0.120, six of other movements 0.130, six of other bodies 0.149). Without
+it the trunk's lean at toe-off is 1.2 for 2.2 deg off, its speed in a running flight 0.05 for 0.10 m/s."""
 
 
 def far_lead_m(xy_m: Floats, lens_z_m: float) -> Floats:
@@ -138,7 +138,7 @@ def posture_of(touchdown_m: Floats, toe_off_m: Floats, foot: Foot, scale: float 
 
 
 def unseen_m(posture: Posture, scale: float = 1.0) -> float:
-    """How much less sure the standing knee's place along the run is at touchdown, in a posture that the measured ones do not hold."""
+    """How much less sure the standing knee's place along the run is at touchdown, in a posture beyond the measured ones."""
     beyond_m = posture.other_knee_ahead_m - MOST_AHEAD_M
     return scale * UNSEEN_M * float(np.clip(beyond_m / UNSEEN_FROM_M, 0.0, 1.0))
 

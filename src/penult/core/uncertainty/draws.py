@@ -59,19 +59,19 @@ ONE_SD_M = {
     "toe": (0.011, 0.004),
 }
 """What is left of a joint's bias once its mean (`joint_bias.MEAN_M`) is out, constant over a clip, one SD along the run and
-in height: of the whole figure (the crop shifts it), of both sides alike (body and clothes), and of the nearer against the farther
-side, which the middle of both does not feel. From film to film the means differ by 0.3 cm for the figure, 0.3 to 0.9 for both
-sides, and left from right by 1.4 times `ONE_SD_M` (tight clothes: twenty films with known truth, shoulders 30); for bodies that none
-of them shows `BOTH_SD_M` is 1.6 times as wide (captured motion of other people puts the hips up to 1.5 cm lower than the mean).
-Loose clothes come on top, at the hips: `cloth`."""
+in height: of the whole figure (the crop shifts it), of both sides alike (body and clothes), and of the nearer against the
+farther side, which the middle of both does not feel. From film to film the means differ by 0.3 cm for the figure, 0.3 to 0.9 for
+both sides, and left from right by 1.4 times `ONE_SD_M` (tight clothes: twenty films with known truth, shoulders 30); for bodies
+that none of them shows `BOTH_SD_M` is 1.6 times as wide (captured motion of other people puts the hips up to 1.5 cm lower than the
+mean). Loose clothes come on top, at the hips: `cloth`."""
 
 ONE_SIDED = 0.7
 """Half of those 1.4: one side lies as far to one side of the middle as the other to the other."""
 
 KNEE_ALIKE = 0.3
-"""Correlation of the knee's errors with those of the hip and of the ankle: the pose model sees the leg as a whole. Standing legs under
-tight clothes, at touchdown 0.36 to 0.59, at toe-off -0.02 to 0.36 (83 contacts; the 27 used for choosing 0.36, 0.59, -0.02, 0.11);
-under loose ones none is seen."""
+"""Correlation of the knee's errors with those of the hip and of the ankle: the pose model sees the leg as a whole. Standing legs
+under tight clothes, at touchdown 0.36 to 0.59, at toe-off -0.02 to 0.36 (83 contacts; the 27 used for choosing 0.36, 0.59, -0.02,
+0.11); under loose ones none is seen."""
 
 DRIFT_SD_M = {
     "toe": (0.012, 0.012),
