@@ -94,7 +94,7 @@ def test_a_posture_beyond_the_measured_ones_is_less_sure() -> None:
 
 
 def test_posture_is_read_off_the_joints() -> None:
-    """A shank that leans 45 degrees back, the other knee 0.2 m ahead; a right angle at the knee at toe-off. Half the size: twice that."""
+    """A shank that leans 45 degrees back, the other knee 0.2 m ahead; at toe-off a right angle at the knee."""
     landing, leaving = np.zeros((2, len(JOINTS), 2))
     landing[joint("left", "ankle")] = (0.4, 0.0)
     landing[joint("left", "knee")] = (0.0, 0.4)
