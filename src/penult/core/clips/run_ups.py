@@ -15,7 +15,7 @@ from penult.core.clips import statistics
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.groups import condition_of, lane_names, mats_words
 from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, counted, scatter_of, steering
-from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, zone_speed
+from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, stride_count, zone_speed
 from penult.errors import InputError
 from penult.model.analysis import Analysis, Notice
 from penult.model.arrays import Floats
@@ -50,9 +50,6 @@ PATTERN: tuple[MeasureKey, ...] = tuple(
 
 _SPEED_IN_STEPS = (-3, -2)
 _SEED = 20
-_STARTING_SHARE = 0.5
-"""Of the highest step speed: slower than this at the first step seen, the athlete is still setting off. Half the speed is
-passed within four steps (closed form for v = vmax (1 - exp(-t / 1 s)) and steps of 0.25 s: 3)."""
 
 
 def run_ups(
@@ -126,20 +123,6 @@ def toe_places(trials: Sequence[Trial], numbers: Sequence[int]) -> tuple[Floats,
     found = [[_value(t.analysis, MeasureKey("contacts", n, "toe_x_m")) for n in numbers] for t in trials]
     table = np.array(found, dtype=float).reshape(len(trials), len(numbers), 2)
     return table[..., 0], table[..., 1]
-
-
-def stride_count(analysis: Analysis) -> int | NotMeasured:
-    """Return the contacts of the whole run-up up to contact 0, `stride_count`, where its start is in the clip."""
-    speeds = [
-        (s.number, m.value)
-        for s in analysis.steps
-        if s.number <= 0 and isinstance(m := s.measures.get("step_speed_m_per_s"), Measured)
-    ]
-    if not speeds:
-        return NotMeasured(reason="no step of the run-up is measured")
-    if min(speeds)[1] > _STARTING_SHARE * max(v for _, v in speeds):
-        return NotMeasured(reason="the start of the run-up is not in the clip")
-    return 1 - min(c.number for c in analysis.contacts)
 
 
 def speed_in(trial: Trial) -> float | None:

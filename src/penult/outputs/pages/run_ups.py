@@ -91,7 +91,7 @@ def run_ups_csv(runs: RunUps) -> dict[str, bytes]:
 def _runs_table(runs: RunUps) -> bytes:
     numbers = sorted({c.number for t in runs.trials for c in t.analysis.contacts})
     keys = [*(MeasureKey("contacts", n, "toe_x_m") for n in numbers), *RUN_KEYS]
-    zones = runs.splits[0].zones_m[:2] if runs.splits else ()
+    zones = list(dict.fromkeys(z for s in runs.splits for z in s.zones_m))
     head = ["run", "date", "session", "kind", "approach_strides", "stride_count", "speed_in_m_per_s"]
     for key in keys:
         name = key.name if key.number is None else f"{key.name}_of_{key.part[:-1]}_{key.number}"
