@@ -202,7 +202,7 @@ def test_a_foot_that_is_not_certain_in_a_body_partly_out_of_the_picture_has_no_p
     scene: Scene, runner: Runner
 ) -> None:
     """A pose model squeezes such a body into the picture: the toe of a skip's contact was 0.43 m off with 0.03 stated."""
-    whole = contact_evidence(scene, _event(runner, -2))
+    whole = contact_evidence(scene, _event(runner, -2), scene)
     part = dataclasses.replace(whole, wholly_seen=False)
 
     def told(contact: ContactEvidence, sure: float) -> bool:

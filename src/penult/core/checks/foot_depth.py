@@ -36,7 +36,7 @@ STRIDE_SD_M = 0.02
 known truth; real steps are taken to be less even (no source)."""
 
 SIDES_SD_M = 0.01
-"""How much farther before the hips one foot may land than the other, half of the difference, one SD (common practice, no source)."""
+"""How much farther before the hips one foot may land than the other, half of the difference, one SD (no source)."""
 
 PLANTS_FROM = -1
 """From the penultimate on feet are set down otherwise than in the run: they tell nothing of it."""

@@ -27,8 +27,8 @@ about its long axis with every step, which moves its joints in depth, to one sid
 known truth, 16 steps seen from 9 to 63 degrees from square: 0.13 and 0.05 m/s times the tangent."""
 
 LINGERS_S = 0.0025
-"""How far a toe-off seen along 45 degrees is off besides, one SD: few pixels show a toe aslant that leaves the ground. Nine contacts
-of a whole run-up with known truth, 20 to 35 m away: 4.5 ms RMS at a tangent of 1.3 on average, where 3 to 20 were stated."""
+"""How far a toe-off seen along 45 degrees is off besides, one SD: few pixels show a toe aslant that leaves the ground. Nine
+contacts of a whole run-up with known truth, 20 to 35 m away: 4.5 ms RMS at a tangent of 1.3 on average, 3 to 20 stated."""
 
 UNPLACED = "the picture shows nothing of known place there"
 

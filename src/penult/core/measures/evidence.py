@@ -210,10 +210,10 @@ SURE_FOOT = 0.95
 
 
 def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
-    """Return the contact without a place of its toe where neither end of it was seen, or where a body not all in view says too little.
+    """Return the contact without a place of its toe where neither end of it was seen, or a body not all in view says too little.
 
-    Where only joints tell of it, or it is not even certain which foot stands there, the joints may be somebody else's, or made up by
-    a pose model that squeezes a body into the picture: such toes were once 2.28 m off, and 0.43 m.
+    Where only joints tell of it, or it is not even certain which foot stands there, the joints may be somebody else's, or made
+    up by a pose model that squeezes a body into the picture: such toes were once 2.28 m off, and 0.43 m.
     """
     event = contact.event
     told = contact.wholly_seen or (not event.rough and event.foot_sure >= SURE_FOOT)
