@@ -23,7 +23,9 @@ from penult.model.comparison import Condition, Interval
 from penult.model.measured import Measured, NotMeasured
 from penult.model.run_ups import (
     AdjustmentShare,
+    Between,
     ChangedMeasure,
+    Day,
     PatternChange,
     RunUps,
     Scatter,
@@ -98,6 +100,7 @@ def run_ups(
         stride_count=tuple(stride_count(t.analysis) for t in trials),
         changes=_changes(trials),
         notices=tuple(_notices(trials, chosen)),
+        days=_days(chosen),
     )
 
 
@@ -223,6 +226,38 @@ def _drift(trials: Sequence[Trial]) -> Trend | NotMeasured:
         if math.isfinite(place):
             points.append((counts[session], place, session))
     return _slope(points, "with a measured place at the board")
+
+
+def _days(trials: Sequence[Trial]) -> tuple[Day, ...]:
+    """Return the like run-ups day by day; nothing where they are of one day, or of unknown ones."""
+    dates = sorted({t.said.date for t in trials if t.said.date})
+    if len(dates) < 2:
+        return ()
+    found = []
+    for date in dates:
+        own = [t for t in trials if t.said.date == date]
+        scatter = tuple((s.number, s.sd_m) for s in _scatter(own) if isinstance(s.sd_m, Between))
+        speeds = [v for t in own if (v := speed_in(t)) is not None]
+        found.append(
+            Day(
+                date=date,
+                runs=len(own),
+                scatter_m=scatter,
+                to_board_m=_mean([v for t in own if math.isfinite(v := _to_board(t))]),
+                speed_m_per_s=_mean(speeds),
+            )
+        )
+    return tuple(found)
+
+
+def _mean(values: Sequence[float]) -> Interval | NotMeasured:
+    """Return the mean with Student's interval, from three values on."""
+    if len(values) < statistics.FEWEST:
+        return NotMeasured(reason=f"measured in {counted(len(values))} of that day; {statistics.FEWEST} are needed")
+    error = float(np.std(values, ddof=1)) / math.sqrt(len(values))
+    freedom = len(values) - 1
+    half = statistics.t_half_width(error, freedom)
+    return Interval(value=float(np.mean(values)), half_width=half, freedom=freedom, how="mean of the day")
 
 
 def _by_strides(trials: Sequence[Trial]) -> Trend | NotMeasured:
