@@ -86,22 +86,15 @@ def run_ups_html(runs: RunUps, *, source: str) -> str:
 
 
 def run_ups_csv(runs: RunUps) -> dict[str, bytes]:
-    head = ["date", "runs", "toe_to_board_m", "toe_to_board_half_width_m"]
-    head += ["speed_in_m_per_s", "speed_in_half_width_m_per_s"]
+    """Return `run_ups.csv` (a row a run), `scatter.csv` (a row a contact) and, of several days, `days.csv`; SI units and degrees."""
     days = {"days.csv": _days_table(runs)} if runs.days else {}
     return {"run_ups.csv": _runs_table(runs), "scatter.csv": _scatter_table(runs), **days}
 
 
 def _days_table(runs: RunUps) -> bytes:
     numbers = sorted({n for d in runs.days for n, _ in d.scatter_m})
-    head = [
-        "date",
-        "runs",
-        "toe_to_board_m",
-        "toe_to_board_half_width_m",
-        "speed_in_m_per_s",
-        "speed_in_half_width_m_per_s",
-    ]
+    head = ["date", "runs", "toe_to_board_m", "toe_to_board_half_width_m"]
+    head += ["speed_in_m_per_s", "speed_in_half_width_m_per_s"]
     for n in numbers:
         head += [f"approach_scatter_m_of_contact_{n}", f"low_m_of_contact_{n}", f"high_m_of_contact_{n}"]
     rows: list[list[Any]] = [head]
