@@ -65,6 +65,8 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     if last and analysis.run.has_takeoff and not series:
         names = ("leg_angle_touchdown_deg", "knee_angle_min_deg")
         _print_lines("take-off leg", names, last.measures, console)
+    if any(analysis.run_up.values()):
+        _print_lines("run-up", [n for n, m in analysis.run_up.items() if m], analysis.run_up, console)
     _print_warnings(analysis, console)
     print_certainty(certainty.costs(analysis), certainty.look_first(analysis), console)
     checked = analysis.method.get("scale_check")

@@ -164,6 +164,9 @@ def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
         groups.append({"title": title, "key": part, "rows": [row for row in found if row]})
     for contact in _in_time(analysis):
         groups += rows.of_contact(contact)
+    if any(analysis.run_up.values()):
+        found = [rows.row("run_up", None, name) for name in analysis.run_up]
+        groups.append({"title": "Run-up", "key": "run_up", "rows": [row for row in found if row]})
     checks = [rows.row("checks", None, name) for name in analysis.checks]
     groups.append({"title": "Check of scale and clock", "key": "checks", "rows": [row for row in checks if row]})
     return groups

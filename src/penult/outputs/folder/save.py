@@ -27,6 +27,7 @@ OURS = frozenset({
     "contacts.csv",
     "steps.csv",
     "phases.csv",
+    "whole.csv",
     "hip_path.csv",
     "motion.npz",
     "sighting.npz",
