@@ -7,9 +7,6 @@ of the athlete alone: the library reads those of everybody in the crop, at five 
 from __future__ import annotations
 
 import hashlib
-import os
-import sys
-import threading
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -120,8 +117,6 @@ Network = Callable[[Floats32], Mapping[int, Floats32]]
 Find = Callable[[Image], list[Region]]
 Read = Callable[[Image, Region], Floats | None]
 
-_FIRST = threading.Lock()
-
 
 def _runtime() -> Callable[[bytes], Network]:
     """Return what makes a network of its weights, turning a missing library into a sentence."""
@@ -135,9 +130,8 @@ def _runtime() -> Callable[[bytes], Network]:
         ) from error
 
     def made(weights: bytes) -> Network:
-        with _FIRST, _hushed():
-            network = Interpreter(model_content=weights, num_threads=1)
-            network.allocate_tensors()
+        network = Interpreter(model_content=weights, num_threads=1)
+        network.allocate_tensors()
         return _asked(network)
 
     return made
@@ -171,24 +165,6 @@ class _Answers(Mapping[int, Floats32]):
 
     def __len__(self) -> int:
         return len(self._places)
-
-
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep what the library prints about itself, past Python, from the terminal."""
-    try:
-        sys.stderr.flush()
-        kept = os.dup(2)
-    except (OSError, ValueError, AttributeError):  # closed: nobody hears it
-        yield
-        return
-    try:
-        with Path(os.devnull).open("w", encoding="utf-8") as nowhere:
-            os.dup2(nowhere.fileno(), 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
 
 
 class _Finder:
@@ -289,11 +265,15 @@ class PoseModel:
         return best
 
 
-def square_of(image: Image, crop: Crop) -> Image:
-    """Return the crop, reduced or enlarged to CROP_PX a side; black beyond the picture's edge."""
+def square_of(image: Image, crop: Crop, corner_px: tuple[int, int] = (0, 0)) -> Image:
+    """Return the crop, reduced or enlarged to CROP_PX a side; black beyond the picture's edge.
+
+    Of the picture only a part may be given, whose upper left pixel is `corner_px` and which shows all of the crop.
+    """
     import cv2  # heavy, and the name of the model is needed without it
 
     scale, shift = _placed(crop)
+    shift = shift + scale * np.array(corner_px)
     matrix = np.array([[scale, 0.0, shift[0]], [0.0, scale, shift[1]]])
     shrink = cv2.INTER_AREA if scale < 1.0 else cv2.INTER_LINEAR
     return np.ascontiguousarray(cv2.warpAffine(image, matrix, (CROP_PX, CROP_PX), flags=shrink))
