@@ -44,6 +44,18 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     console : rich.console.Console
         Honours NO_COLOR and a terminal without colours by itself.
     """
+    print_numbers(analysis, console)
+    print_files(folder, console)
+
+
+def print_files(folder: Path, console: Console) -> None:
+    """Print where the files of a result are."""
+    console.print(f"\nfiles: {folder}", highlight=False, markup=False, soft_wrap=True)
+    console.print("open summary.html there first", style="dim", highlight=False, markup=False)
+
+
+def print_numbers(analysis: Analysis, console: Console) -> None:
+    """Print all of a result but where its files are: they may not be there yet."""
     width = min(WIDTH, console.width)
     console.print(_first_line(analysis), style="bold", highlight=False, markup=False, width=width)
     ladder = _ladder(analysis, f" {words.PLUS_MINUS} ")
@@ -73,8 +85,6 @@ def print_result(analysis: Analysis, folder: Path, console: Console) -> None:
     if checked:
         console.print()
         _print_wrapped("", str(checked), console)
-    console.print(f"\nfiles: {folder}", highlight=False, markup=False, soft_wrap=True)
-    console.print("open summary.html there first", style="dim", highlight=False, markup=False)
 
 
 def _print_phases(analysis: Analysis, console: Console, width: int) -> None:
