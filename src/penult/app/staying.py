@@ -1,6 +1,6 @@
 """A session that stays open: clips are measured one after the other as they come, and everybody who looks is told.
 
-One thread measures. What is known of every clip can be asked for at any time; what a coach taps is written down at once and
+One thread looks for clips, one measures. What is known of every clip can be asked for at any time; what a coach taps is written down at once and
 the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on where it was.
 """
 
@@ -16,6 +16,7 @@ from statistics import median
 
 from penult.adapters.files import session_state as state
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
+from penult.adapters.film.boxes import is_complete
 from penult.adapters.film.probe import packets
 from penult.app.arriving import Arrivals
 from penult.app.session import (
@@ -32,8 +33,8 @@ from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 
-PAUSE_S = 0.4
-"""Between two looks into the folder."""
+PAUSE_S = 0.15
+"""Between two looks into the folder: each asks for the size and time of its clips alone."""
 
 USUAL_S = 20.0
 """Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
@@ -47,11 +48,12 @@ Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[An
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doing:
-    """What is being worked on: clip, stage, and the time left for it in seconds; '' and 0 when nothing is."""
+    """What is being worked on: clip, stage, and the time left for it and for all that wait in seconds; '' and 0 when nothing is."""
 
     file: str = ""
     what: str = ""
     left_s: float = 0.0
+    left_all_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,10 +102,12 @@ class Staying:
         self.folder, self.lane, self.logbook, self.date = folder, lane, logbook, date
         self.told = told
         self._measure = measure
-        self._arrivals = Arrivals(folder, _is_film)
+        self._arrivals = Arrivals(folder, _is_film, is_complete=is_complete)
         self._lock = threading.RLock()
+        self._has_work = threading.Event()
         self._taps = read_taps(folder)
         self._queue: list[Path] = []
+        self._coming: tuple[str, ...] = ()
         self._outcomes: dict[str, ClipOutcome] = {}
         self._pictures: set[str] = set()
         self._measured_before: set[str] = set()
@@ -114,40 +118,61 @@ class Staying:
 
     def run(self) -> None:
         """Watch and measure until `stop`."""
+        watcher = threading.Thread(target=self._watch, daemon=True, name="watching")
+        watcher.start()
         while not self._is_over.is_set():
-            if not self.step():
-                self._is_over.wait(PAUSE_S)
+            self._has_work.wait()
+            self._has_work.clear()
+            while not self._is_over.is_set() and self._measure_next():
+                pass
+        watcher.join(10.0 * PAUSE_S)
 
     def stop(self) -> None:
         """End after the clip under way."""
         self._is_over.set()
+        self._has_work.set()
 
     def step(self) -> bool:
         """Look for new clips and measure the next one; False where there was nothing to do."""
-        coming = self._arrivals.coming()
+        self.look()
+        return self._measure_next()
+
+    def look(self) -> None:
+        """Look for new clips once, and put them into the queue."""
+        coming = self._coming
         arrived = self._arrivals.look()
         with self._lock:
             self._queue += [clip for clip in arrived if clip not in self._queue]
-            clip = self._queue.pop(0) if self._queue else None
-        if arrived or coming != self._arrivals.coming():
+            self._coming = tuple(self._arrivals.coming())
+        if arrived:
+            self._has_work.set()
+        if arrived or coming != self._coming:
             self._change()
-        if clip is None:
-            return False
-        self._one(clip)
-        return True
+
+    def _watch(self) -> None:
+        while not self._is_over.wait(PAUSE_S):
+            with suppress(OSError):  # a folder that is away for a moment: a disk, a share
+                self.look()
+
+    def _measure_next(self) -> bool:
+        with self._lock:
+            clip = self._queue.pop(0) if self._queue else None
+        if clip is not None:
+            self._one(clip)
+        return clip is not None
 
     def moment(self) -> Moment:
         """Return everything as it is now."""
         with self._lock:
-            left_s = self._left_s()
+            left_s, left_all_s = self._left_s()
             return Moment(
                 version=self._version,
                 name=self.folder.resolve().name,
                 outcomes=tuple(self._outcomes.values()),
                 has_pictures=frozenset(self._pictures),
                 waiting=tuple(c.name for c in self._queue),
-                coming=tuple(self._arrivals.coming()),
-                doing=replace(self._doing, left_s=left_s),
+                coming=self._coming,
+                doing=replace(self._doing, left_s=left_s, left_all_s=left_all_s),
                 taps=self._taps,
             )
 
@@ -169,6 +194,7 @@ class Staying:
             path = self.folder / file
             if file and path.is_file() and path not in self._queue:
                 self._queue.insert(0, path)
+        self._has_work.set()
         self._change()
 
     def _one(self, clip: Path) -> None:
@@ -236,13 +262,18 @@ class Staying:
                 self._doing = replace(self._doing, what=what)
             self._change()
 
-    def _left_s(self) -> float:
+    def _left_s(self) -> tuple[float, float]:
+        """Return the time left for the clip under way, and for it and all that wait."""
+        waiting_s = sum(self._usual_s(clip.name) for clip in self._queue)
         if not self._doing.file:
-            return 0.0
-        again = self._doing.file in self._measured_before
+            return 0.0, waiting_s
+        left_s = max(1.0, self._usual_s(self._doing.file) - (time.monotonic() - self._begun_s))
+        return left_s, left_s + waiting_s
+
+    def _usual_s(self, name: str) -> float:
+        again = name in self._measured_before
         took_s = self._took_s.get(again)
-        usual = median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
-        return max(1.0, usual - (time.monotonic() - self._begun_s))
+        return median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
 
     def _change(self) -> None:
         with self._lock:
