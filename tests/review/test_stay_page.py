@@ -40,7 +40,7 @@ def live(analysed: Path, tmp_path: Path) -> Iterator[Live]:
     folder.mkdir()
     shutil.copy(analysed / "clip.mp4", folder / "clip.mp4")
     staying = Staying(folder, analysed / "lane.json", _measure, date="2026-11-28")
-    pages = StayPages(staying, ["A7"])
+    pages = StayPages(staying, lambda: ["A7"])
     server = LocalServer(pages.routes(), closing=staying.stop, ends_with_page=False)
     pages.attach(server)
     threads = [threading.Thread(target=job, daemon=True) for job in (staying.run, server.serve)]

@@ -46,6 +46,24 @@ Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[An
 """(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
 
 
+def measure(
+    clip: Path, lane: Path, plan: Plan, progress: Callable[[str, float], None], told: Callable[[Analysis], None]
+) -> Analysis:
+    """Measure one clip as `penult analyse` does."""
+    from penult.app.analyse import analyse
+
+    return analyse(clip, lane, plan.settings, plan.result, progress, measured=told).analysis
+
+
+def load() -> None:
+    """Load what measuring needs, so that the first clip does not wait for it."""
+    import penult.app.cameras
+    import penult.app.fresh
+    import penult.app.pictures
+    import penult.app.see
+    import penult.outputs.folder.save  # noqa: F401
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doing:
     """What is being worked on: clip, stage, and the time left for it and for all that wait in seconds; '' and 0 when nothing is."""

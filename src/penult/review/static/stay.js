@@ -10,7 +10,7 @@ let latest = null; // what is known
 let asking = false;
 let again = false;
 
-const picture = (run, contact, instant) => `/picture/${encodeURIComponent(run.file)}/${contact + 100}/${instant}?v=${run.pictures ? 1 : 0}`;
+const picture = (run, contact, instant) => `picture/${encodeURIComponent(run.file)}/${contact + 100}/${instant}?v=${run.pictures ? 1 : 0}`;
 const matsWords = (typed) => (typed === "" ? "no mats" : typed.split(";").map((one) => {
   const [number, metres] = one.split("=");
   return `${CONTACTS[number.trim()] || `contact ${number.trim()}`} ${Math.round(1000 * Number(metres)) / 10} cm`;
@@ -23,7 +23,7 @@ async function refresh() {
   }
   asking = true;
   try {
-    const answer = await fetch("/api/session");
+    const answer = await fetch("api/session");
     if (answer.ok) take(await answer.json());
   } catch {
     lost();
@@ -81,7 +81,7 @@ function who(one) {
 
 function now(newest) {
   const best = run(latest.best);
-  const label = element("p", { class: "label" }, newest.rows.length && newest.pictures ? element("a", { href: `/result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, who(newest)) : who(newest), " ", element("span", { class: "file" }, newest.shown, best && best.file === newest.file && latest.runs.length > 1 ? `, ${latest.best_words}` : null), ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
+  const label = element("p", { class: "label" }, newest.rows.length && newest.pictures ? element("a", { href: `result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, who(newest)) : who(newest), " ", element("span", { class: "file" }, newest.shown, best && best.file === newest.file && latest.runs.length > 1 ? `, ${latest.best_words}` : null), ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
   if (newest.error.length) return [label, element("p", { class: "told" }, `No result: ${newest.error.join(" ")}`)];
   const before = run(latest.before);
   const bestIsOther = best && best.file !== newest.file;
@@ -147,7 +147,7 @@ function listed(one) {
   const told = one.error.length ? [element("p", {}, `No result: ${one.error.join(" ")}`)] : [element("div", { class: "numbers" }, ...numbers)];
   const buttons = element("div", { class: "row" },
     element("button", { type: "button", onclick: () => openOther(one) }, "athlete, kind, mats"),
-    one.pictures && !one.error.length ? element("a", { href: `/result/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    one.pictures && !one.error.length ? element("a", { href: `result/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
     ...one.warnings.map((w) => element("span", { class: "flag" }, w)));
   return element("li", {}, image, element("div", {}, element("p", {}, element("span", { class: "who" }, who(one)), ` ${one.shown}`), ...told, buttons));
 }
