@@ -1,21 +1,16 @@
 // A session while it runs. News only say that something changed; everything shown comes whole from one answer.
 
+import { choices, doingWords, redraw } from "./choices.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
 
 const $ = (id) => document.getElementById(id);
-const CONTACTS = { "0": "take-off", "-1": "penultimate", "-2": "third-last", "-3": "fourth-last" };
 let shown = null; // what stands on the page
 let latest = null; // what is known
 let asking = false;
 let again = false;
 
 const picture = (run, contact, instant) => `picture/${encodeURIComponent(run.file)}/${contact + 100}/${instant}?v=${run.pictures ? 1 : 0}`;
-const matsWords = (typed) => (typed === "" ? "no mats" : typed.split(";").map((one) => {
-  const [number, metres] = one.split("=");
-  return `${CONTACTS[number.trim()] || `contact ${number.trim()}`} ${Math.round(1000 * Number(metres)) / 10} cm`;
-}).join(" + "));
-
 async function refresh() {
   if (asking) {
     again = true;
@@ -50,13 +45,7 @@ function take(content) {
 }
 
 function status() {
-  const { doing, waiting, coming } = latest;
-  const parts = [];
-  if (doing.file) parts.push(`measuring ${doing.file}: ${doing.what}, about ${doing.left_s} s left`);
-  else if (doing.what) parts.push(doing.what);
-  if (waiting.length) parts.push(`${waiting.length} waiting`);
-  if (coming.length) parts.push(`${coming.join(", ")} still being copied`);
-  $("doing").textContent = parts.join(" · ") || "waiting for the next clip";
+  $("doing").textContent = doingWords(latest);
   $("name").textContent = latest.name;
   document.title = `${latest.name}: ${latest.runs.length} runs`;
 }
@@ -154,49 +143,12 @@ function listed(one) {
 
 function renderSet(newest) {
   const file = newest ? newest.file : "";
-  const active = /** @type {HTMLInputElement} */ (document.activeElement);
-  const key = active && $("set").contains(active) ? active.dataset.key : null;
-  const typed = active && active.tagName === "INPUT" ? active.value : null;
-  $("set").replaceChildren(
-    element("h2", {}, newest ? "This run, and the ones to come" : "The runs to come"),
-    ...choices(file, true),
-  );
-  const keyed = /** @type {HTMLInputElement[]} */ ([...$("set").querySelectorAll("[data-key]")]);
-  const back = key && keyed.find((e) => e.dataset.key === key);
-  if (back) {
-    if (typed !== null && back.tagName === "INPUT") back.value = typed;
-    back.focus({ preventScroll: true });
-  }
-}
-
-function current(file) {
-  const tapped = file ? latest.taps[file] || {} : latest.next;
-  const one = run(file);
-  return {
-    athlete: tapped.athlete ?? (one ? one.athlete : ""),
-    kind: tapped.kind ?? (one ? one.kind : ""),
-    mats: tapped.mats ?? null,
-  };
-}
-
-function choices(file, alsoNext) {
-  const is = current(file);
-  const groups = [["athlete", "Athlete", latest.athletes, (v) => v, "another label"], ["kind", "Kind", latest.kinds, (v) => v, "another kind"], ["mats", "Mats", latest.mats, matsWords, "such as penultimate 5 cm"]];
-  return groups.map(([name, title, values, words, hint]) => {
-    const buttons = values.map((value) => element("button", { type: "button", "data-key": `${name}:${value}`, "aria-pressed": is[name] === value ? "true" : "false", onclick: () => tap(file, { [name]: value }, alsoNext) }, words(value)));
-    const input = element("input", { type: "text", "aria-label": `${title}: ${hint}`, placeholder: hint, maxlength: 100, "data-key": `${name}:input` });
-    const form = element("form", { onsubmit: (event) => {
-      event.preventDefault();
-      if (input.value.trim()) tap(file, { [name]: input.value.trim() }, alsoNext);
-      input.value = "";
-    } }, input);
-    return element("div", { class: "choice", role: "group", "aria-label": title }, element("span", { "aria-hidden": "true" }, title), ...buttons, form);
-  });
+  redraw($("set"), element("h2", {}, newest ? "This run, and the ones to come" : "The runs to come"), ...choices(latest, file, (what) => tap(file, what, true)));
 }
 
 function openOther(one) {
   const dialog = /** @type {HTMLDialogElement} */ ($("other"));
-  dialog.replaceChildren(element("h2", { id: "other-title" }, `${one.shown}: athlete, kind, mats`), ...choices(one.file, false), element("form", { method: "dialog" }, element("button", { class: "strong" }, "Done")));
+  dialog.replaceChildren(element("h2", { id: "other-title" }, `${one.shown}: athlete, kind, mats`), ...choices(latest, one.file, (what) => tap(one.file, what, false)), element("form", { method: "dialog" }, element("button", { class: "strong" }, "Done")));
   if (!dialog.open) dialog.showModal();
 }
 
@@ -228,6 +180,7 @@ window.addEventListener("scroll", () => {
 setInterval(() => {
   if (latest && latest.doing.file) {
     latest.doing.left_s = Math.max(1, latest.doing.left_s - 1);
+    latest.doing.left_all_s = Math.max(1, latest.doing.left_all_s - 1);
     status();
   }
 }, 1000);
