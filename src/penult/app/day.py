@@ -65,10 +65,10 @@ class Day:
         return [lane for lane in known if lane is not None][:_MOST_SHOWN]
 
     def suggested_folder(self) -> Path:
-        """Return a folder for today's clips: the last one if it is today's, else one of today's date beside it or at home."""
+        """Return a folder for today's clips: the last one if it was used today, else one of today's date beside it or at home."""
         today = today_text()
         last = Path(self.remembered.folders[0]) if self.remembered.folders else None
-        if last is not None and today in last.name:
+        if last is not None and (today in last.name or _used_on(last) == today):
             return last
         return (last.parent if last is not None and last.parent.is_dir() else Path.home() / "penult") / today
 
@@ -191,6 +191,15 @@ def absolute(path: Path) -> Path:
 def today_text() -> str:
     """Return today's date as the clocks here have it."""
     return dt.datetime.now().astimezone().date().isoformat()
+
+
+def _used_on(folder: Path) -> str:
+    """Return the day on which a clip of a folder was measured last; '' where none was."""
+    try:
+        changed_s = (folder / state.STATE).stat().st_mtime
+    except OSError:
+        return ""
+    return dt.datetime.fromtimestamp(changed_s).astimezone().date().isoformat()
 
 
 def _after(before: threading.Thread | None, staying: Staying) -> None:

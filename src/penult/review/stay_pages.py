@@ -43,6 +43,7 @@ class StayPages:
     def __init__(
         self, staying: Staying | Callable[[], Staying | None], athletes: Callable[[], Sequence[str]] = tuple
     ) -> None:
+        self._has_start = not isinstance(staying, Staying)
         self._open = (lambda: staying) if isinstance(staying, Staying) else staying
         self._athletes = athletes
 
@@ -93,7 +94,7 @@ class StayPages:
 
     def content(self) -> dict[str, Any]:
         """Return everything that the page shows."""
-        return page_content(self._staying.moment(), self._athletes())
+        return {**page_content(self._staying.moment(), self._athletes()), "start": self._has_start}
 
     async def _picture(self, request: Request) -> Response:
         contact, instant = request.path_params["contact"] - 100, request.path_params["instant"]

@@ -45,7 +45,7 @@ export function redraw(block, ...children) {
   const active = /** @type {HTMLInputElement} */ (document.activeElement);
   const key = active && block.contains(active) ? active.dataset.key : null;
   const typed = active && active.tagName === "INPUT" ? active.value : null;
-  block.replaceChildren(...children);
+  block.replaceChildren(...children.filter((child) => child !== null && child !== undefined && child !== false));
   const keyed = /** @type {HTMLInputElement[]} */ ([...block.querySelectorAll("[data-key]")]);
   const back = key && keyed.find((e) => e.dataset.key === key);
   if (!back) return;
@@ -67,4 +67,10 @@ export function doingWords(content) {
   if (waiting.length) parts.push(`${waiting.length} waiting, all done in about ${leftWords(doing.left_all_s)}`);
   if (coming.length) parts.push(`${coming.join(", ")} still being copied`);
   return parts.join(" · ") || "waiting for the next clip";
+}
+
+// What of a session is drawn, as a text to be compared: what is being worked on is shown apart, so that nothing is drawn anew under a finger.
+export function drawnOf(content) {
+  const { runs, newest, before, best, best_words, changes, next, taps, athletes, kinds, mats } = content;
+  return JSON.stringify([runs, newest, before, best, best_words, changes, next, taps, athletes, kinds, mats]);
 }

@@ -1,6 +1,6 @@
 // The start page: lane, folder, clips, runs. News only say that something changed; everything shown comes whole from an answer.
 
-import { choices, doingWords, redraw } from "./choices.js";
+import { choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { keepStrayFiles, takesFiles } from "./drop.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
@@ -100,15 +100,21 @@ async function today() {
 }
 
 function show(answer) {
+  const isSame = day !== null && drawnOf(day) === drawnOf(answer);
   day = answer;
   $("doing").textContent = doingWords(day);
-  redraw($("next"), element("h2", {}, "The clips to come are"), ...choices(day, "", (what) => tap("", what)), element("p", { class: "soft" }, "Kept from clip to clip until you tap something else; each run can be put right below."));
-  runs.show(day);
+  if (!isSame) draw();
   const whole = day.runs.filter((run) => run.pictures).length;
   if (whole !== counted && !day.doing.file) {
     counted = whole;
     log.show();
   }
+}
+
+function draw() {
+  redraw($("next"), element("h2", {}, "The clips to come are"), ...choices(day, "", (what) => tap("", what)), element("p", { class: "soft" }, "Kept from clip to clip until you tap something else; each run can be put right below. Somebody new: only who agreed to it; for minors their guardians."));
+  runs.show(day);
+  $("drop").classList.toggle("begun", day.runs.length > 0);
 }
 
 async function tap(file, what) {

@@ -91,7 +91,7 @@ export class Log {
     const content = await answer.json();
     $("log").hidden = false;
     const counts = ["clip", "session", "tape", "note"].map((name) => [name, content.counts[name] || 0]).filter(([, n]) => n).map(([name, n]) => `${n} ${{ tape: "tape result" }[name] || name}${n === 1 ? "" : "s"}`);
-    const span = content.first ? `, ${content.first} to ${content.last}` : "";
+    const span = content.first ? `, ${content.first === content.last ? content.first : `${content.first} to ${content.last}`}` : "";
     redraw($("log-content"),
       element("p", {}, counts.length ? `${counts.join(", ")}${span}.` : "The logbook is empty. It fills with the runs of a day that keeps it.", " ", element("span", { class: "same" }, "The same as a command: ", element("code", {}, content.command))),
       this.said ? element("p", { class: "made" }, this.said.address ? link(this.said.address, "Open the season") : null, ...[].concat(this.said.said || []).map((text) => element("span", {}, text)), element("span", { class: "same" }, "The same as a command: ", element("code", {}, this.said.command))) : null,

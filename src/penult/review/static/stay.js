@@ -1,6 +1,6 @@
 // A session while it runs. News only say that something changed; everything shown comes whole from one answer.
 
-import { choices, doingWords, redraw } from "./choices.js";
+import { choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
 
@@ -47,13 +47,16 @@ function take(content) {
 function status() {
   $("doing").textContent = doingWords(latest);
   $("name").textContent = latest.name;
+  $("back").hidden = !latest.start;
   document.title = `${latest.name}: ${latest.runs.length} runs`;
 }
 
 const run = (file) => latest.runs.find((one) => one.file === file) || null;
 
 function render() {
+  const isSame = shown !== null && drawnOf(shown) === drawnOf(latest);
   shown = latest;
+  if (isSame) return;
   const newest = run(latest.newest);
   $("newest").replaceChildren(...(newest ? now(newest) : [empty()]));
   renderSet(newest);
@@ -64,13 +67,22 @@ function render() {
 
 const empty = () => element("p", { class: "empty" }, "No run yet. Copy a clip into the folder of this session: it is measured as soon as it is whole, and stands here.");
 
+// What a coach reads from where he stands: the numbers of the first screen.
+const HEADLINES = ["penultimate_hip_drop_m", "penultimate_hip_drop_above_support_m", "contact_time_s:-1", "contact_time_s:0", "takeoff_angle_deg"];
+
 function who(one) {
   return [one.athlete || "athlete not set", one.kind || "kind not set", one.mats].filter(Boolean).join(", ");
 }
 
 function now(newest) {
   const best = run(latest.best);
-  const label = element("p", { class: "label" }, newest.rows.length && newest.pictures ? element("a", { href: `result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, who(newest)) : who(newest), " ", element("span", { class: "file" }, newest.shown, best && best.file === newest.file && latest.runs.length > 1 ? `, ${latest.best_words}` : null), ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
+  const number = latest.runs.length;
+  const isKnown = newest.athlete || newest.kind;
+  const label = element("p", { class: "label" },
+    isKnown ? who(newest) : `Newest run, ${newest.mats || "athlete and kind not set"}`,
+    " ", element("span", { class: "file" }, `${newest.shown}, run ${number} here`, best && best.file === newest.file && number > 1 ? `, ${latest.best_words}` : null, isKnown ? null : ", athlete and kind not set"),
+    " ", newest.rows.length && newest.pictures ? element("a", { class: "file", href: `result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
   if (newest.error.length) return [label, element("p", { class: "told" }, `No result: ${newest.error.join(" ")}`)];
   const before = run(latest.before);
   const bestIsOther = best && best.file !== newest.file;
@@ -91,7 +103,7 @@ function figure(one, words) {
 
 function table(newest, before, best) {
   const heads = [element("th", { scope: "col" }, element("span", { class: "visually-hidden" }, "measure")), element("th", { scope: "col" }, "newest")];
-  if (before) heads.push(element("th", { scope: "col" }, "to the run before"));
+  if (before) heads.push(element("th", { scope: "col" }, "change from the run before"));
   if (best) heads.push(element("th", { scope: "col", class: "best" }, latest.best_words.split(",")[0]));
   heads.push(element("th", { scope: "col", class: "drawn" }, element("span", { class: "visually-hidden" }, "drawn on one scale")));
   const body = newest.rows.map((row) => {
@@ -102,7 +114,7 @@ function table(newest, before, best) {
     if (before) cells.push(element("td", { class: change && change.apart ? "other apart" : "other" }, change ? change.text : "–"));
     if (best) cells.push(element("td", { class: "other best" }, of(best) && !of(best).reason ? `${of(best).value} ± ${of(best).u95}${of(best).unit}` : "–"));
     cells.push(element("td", { class: "drawn" }, drawn([["best", of(best)], ["before", of(before)], ["newest", row]])));
-    return element("tr", {}, ...cells);
+    return element("tr", { class: HEADLINES.includes(row.key) ? "headline" : null }, ...cells);
   });
   return element("table", { class: "big" }, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...body));
 }
