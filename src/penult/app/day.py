@@ -16,6 +16,7 @@ from pathlib import Path
 from penult.adapters.files import session_state as state
 from penult.adapters.files import written_places
 from penult.adapters.files.lane_file import read_lane
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.start_file import Remembered, read_start, write_start
 from penult.adapters.files.tapped import Taps, read_taps, write_taps
 from penult.app.known_lanes import KnownLane, known_lane, lanes_in
@@ -112,7 +113,7 @@ class Day:
                 self._measure,
                 date=today_text(),
                 logbook=self.logbook if logs else None,
-                told=lambda: self.told(),
+                told=self.told,
             )
             self._thread = threading.Thread(
                 target=_after, args=(self._thread, self.staying), daemon=True, name="measuring"
@@ -169,7 +170,7 @@ def measured_with_other_lane(folder: Path, lane: Path) -> list[str]:
 
 def _lane_of(result: Path) -> str:
     try:
-        return str(state.read_analysis(result).method.get("calibration_sha256", ""))
+        return str(read_analysis(result).method.get("calibration_sha256", ""))
     except PenultError:
         return ""
 

@@ -225,7 +225,9 @@ def _label(said: Mapping[str, Any]) -> str:
     value = said.get("athlete")
     label = value.strip() if isinstance(value, str) else ""
     if not 1 <= len(label) <= _LONGEST_LABEL:
-        raise InputError(f"a label has 1 to {_LONGEST_LABEL} characters", next_step="choose an athlete, or type a label")
+        raise InputError(
+            f"a label has 1 to {_LONGEST_LABEL} characters", next_step="choose an athlete, or type a label"
+        )
     return label
 
 
@@ -237,7 +239,9 @@ def _metres(value: object, what: str, low_m: float, high_m: float) -> float:
     except ValueError:
         found_m = float("nan")
     if not low_m <= found_m <= high_m:
-        raise InputError(f"{what} cannot be {str(value)[:40]!r}", f"wanted: {low_m:g} to {high_m:g} metres, such as 1.72")
+        raise InputError(
+            f"{what} cannot be {str(value)[:40]!r}", f"wanted: {low_m:g} to {high_m:g} metres, such as 1.72"
+        )
     return found_m
 
 

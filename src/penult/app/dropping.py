@@ -88,7 +88,7 @@ class Drop:
 
     def _check(self, name: str, size: int) -> None:
         ending = Path(self._name).suffix.lower()
-        if not self._name or ending not in (CLIP_ENDINGS | PICTURES if self._is_lane_source else CLIP_ENDINGS):
+        if not self._name or ending not in (CLIP_ENDINGS | set(PICTURES) if self._is_lane_source else CLIP_ENDINGS):
             wanted = f"films end in {' '.join(sorted(CLIP_ENDINGS))}"
             raise InputError(f"{name[:100]!r} is no film", wanted, next_step="drop the clip as the phone saved it")
         if size > MOST_BYTES:
@@ -108,7 +108,9 @@ class Drop:
             is_cut = packets(self._file.path).is_cut_off
         except PenultError as error:
             details = [d.replace(self._file.path.name, self._name) for d in error.details]
-            raise InputError(f"{self._name} is not film that can be read", *details, next_step=error.next_step) from error
+            raise InputError(
+                f"{self._name} is not film that can be read", *details, next_step=error.next_step
+            ) from error
         return "its end is missing: copy it again from the phone if the run is cut" if is_cut else ""
 
     def _twin(self) -> Path | None:

@@ -53,15 +53,17 @@ def known_lane(path: Path) -> KnownLane | None:
         path=path,
         written_s=path.stat().st_mtime,
         marks=len(marks) if isinstance(marks, list) else 0,
-        size_px=(int(size[0]), int(size[1])) if _is_size(size) else (0, 0),
+        size_px=_size(size),
         note=str(content.get("note") or "")[:200],
         still=beside if beside is not None and beside.is_file() else None,
         is_panned="panorama" in content,
     )
 
 
-def _is_size(size: object) -> bool:
-    return isinstance(size, list) and len(size) == 2 and all(isinstance(n, int) for n in size)
+def _size(size: object) -> tuple[int, int]:
+    if isinstance(size, list) and len(size) == 2 and all(isinstance(n, int) for n in size):
+        return size[0], size[1]
+    return 0, 0
 
 
 def _content(path: Path) -> dict[str, object] | None:

@@ -1,7 +1,8 @@
 """A session that stays open: clips are measured one after the other as they come, and everybody who looks is told.
 
-One thread looks for clips, one measures. What is known of every clip can be asked for at any time; what a coach taps is written down at once and
-the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on where it was.
+One thread looks for clips, one measures. What is known of every clip can be asked for at any time; what a coach taps is written
+down at once and the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on
+where it was.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from pathlib import Path
 from statistics import median
 
 from penult.adapters.files import session_state as state
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
 from penult.adapters.film.boxes import is_complete
 from penult.adapters.film.probe import packets
@@ -129,6 +131,7 @@ class Staying:
         self._outcomes: dict[str, ClipOutcome] = {}
         self._pictures: set[str] = set()
         self._measured_before: set[str] = set()
+        self._written_ns: dict[str, int] = {}
         self._doing, self._begun_s = Doing(), 0.0
         self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
         self._version = 0
@@ -167,10 +170,28 @@ class Staying:
         if arrived or coming != self._coming:
             self._change()
 
+    def look_again(self) -> None:
+        """Read results anew that somebody put right in the meantime, as on the review page."""
+        with self._lock:
+            busy = {self._doing.file, *(clip.name for clip in self._queue)}
+            whole = [o for name, o in self._outcomes.items() if name in self._pictures and name not in busy]
+        for outcome in whole:
+            changed_ns = _written_ns(self.folder / outcome.folder)
+            if changed_ns in (0, self._written_ns.setdefault(outcome.file, changed_ns)):
+                continue
+            self._written_ns[outcome.file] = changed_ns
+            with suppress(PenultError):
+                again = replace(outcome, analysis=read_analysis(self.folder / outcome.folder))
+                with self._lock:
+                    if self._outcomes.get(outcome.file) is outcome:  # else it has been measured again meanwhile
+                        self._outcomes[outcome.file] = again
+                self._change()
+
     def _watch(self) -> None:
         while not self._is_over.wait(PAUSE_S):
             with suppress(OSError):  # a folder that is away for a moment: a disk, a share
                 self.look()
+                self.look_again()
 
     def _measure_next(self) -> bool:
         with self._lock:
@@ -232,6 +253,7 @@ class Staying:
             if outcome.analysis is not None:
                 self._pictures.add(clip.name)
                 self._measured_before.add(clip.name)
+                self._written_ns[clip.name] = _written_ns(self.folder / outcome.folder)
         self._change()
         self._keep(plan, outcome)
 
@@ -302,6 +324,14 @@ class Staying:
 def _over(before: Tap, tap: Tap) -> Tap:
     given = {n: v for n in ("athlete", "kind", "mats") if (v := getattr(tap, n)) is not None}
     return replace(before, **given)
+
+
+def _written_ns(result: Path) -> int:
+    """Return when a result was written; 0 where it is away just now, as while its folder is exchanged."""
+    try:
+        return (result / "analysis.json").stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def _is_film(clip: Path) -> bool:

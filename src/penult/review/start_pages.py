@@ -6,6 +6,8 @@ the same gate. Whatever it does has a command that does the same, and says which
 
 from __future__ import annotations
 
+import hashlib
+import os
 import shlex
 from collections.abc import Callable
 from functools import partial
@@ -81,8 +83,8 @@ class StartPages:
             *self._stay.answers(),
             Route("/api/start", self._data),
             Route("/api/log", self._log),
-            Route("/api/lane/{number:int}", self._lane_facts),
-            Route("/lane/{number:int}", self._still),
+            Route("/api/lane/{key}", self._lane_facts),
+            Route("/lane/{key}", self._still),
             Route("/look", self._look),
             Route("/made/{number:int}", self._made_page),
             Mount("/page/{number:int}", app=self._page),
@@ -116,7 +118,7 @@ class StartPages:
 
     def _content(self) -> dict[str, Any]:
         day, opened = self._day, self._day.opened
-        lanes = [_lane_data(number, lane) for number, lane in enumerate(self._lanes())]
+        lanes = [_lane_data(lane) for lane in self._lanes()]
         return {
             "today": today_text(),
             "opened": None
@@ -175,11 +177,11 @@ class StartPages:
         return Response(await aside(partial(desk.small_jpeg, lane.still)), media_type="image/jpeg")
 
     async def _lane_of(self, request: Request) -> KnownLane:
-        lanes = await aside(self._lanes)
-        number = request.path_params["number"]
-        if number >= len(lanes):
-            raise HTTPException(404, "no such lane file")
-        return lanes[number]
+        wanted = request.path_params["key"]
+        for lane in await aside(self._lanes):
+            if _key(lane) == wanted:
+                return lane
+        raise HTTPException(404, "no such lane file")
 
     # films that are dropped, and lanes made of them
 
@@ -277,16 +279,14 @@ class StartPages:
         folders = {c.file: staying.folder / c.folder for c in moment.outcomes if c.file in moment.has_pictures}
         if not all(isinstance(f, str) and f in folders for f in files):
             raise HTTPException(404, "no such run, or it is not whole yet")
-        return [folders[f] for f in dict.fromkeys(files)]
+        return [folder for f, folder in folders.items() if f in files]  # in the order in which they came
 
     def _folder(self) -> Path:
         return self._day.opened.folder if self._day.opened else Path(self._day.suggested_folder())
 
     # pages below
 
-    def _stand(
-        self, routes: list[BaseRoute], closing: Callable[[], None] = lambda: None
-    ) -> tuple[str, SubPage]:
+    def _stand(self, routes: list[BaseRoute], closing: Callable[[], None] = lambda: None) -> tuple[str, SubPage]:
         """Put a page below this one; the oldest goes where there are too many."""
         assert self._server is not None  # attached before it serves
         number, self._next = self._next, self._next + 1
@@ -327,9 +327,9 @@ async def _taken(request: Request, folder: Path, *, is_lane_source: bool) -> dic
     return {"file": done.path.name, "was_there": done.was_there, "note": done.note}
 
 
-def _lane_data(number: int, lane: KnownLane) -> dict[str, Any]:
+def _lane_data(lane: KnownLane) -> dict[str, Any]:
     return {
-        "number": number,
+        "key": _key(lane),
         "path": str(lane.path),
         "name": shown(lane.path.name, 80),
         "folder": shown(str(lane.path.parent), 400),
@@ -340,6 +340,11 @@ def _lane_data(number: int, lane: KnownLane) -> dict[str, Any]:
         "still": lane.still is not None,
         "panned": lane.is_panned,
     }
+
+
+def _key(lane: KnownLane) -> str:
+    """Return what stands for a lane file in an address, whatever its path."""
+    return hashlib.sha256(os.fsencode(lane.path)).hexdigest()[:16]
 
 
 def _text(body: dict[str, Any], name: str) -> str:

@@ -72,6 +72,7 @@ class StayPages:
         return staying
 
     async def home(self, _request: Request) -> Response:
+        """Answer with the page itself."""
         return asset("stay.html")
 
     async def _static(self, request: Request) -> Response:
@@ -150,7 +151,12 @@ def page_content(moment: Moment, athletes: Sequence[str]) -> dict[str, Any]:
         "best": best.file if best else None,
         "best_words": best_words,
         "changes": changes,
-        "doing": {"file": doing.file, "what": doing.what, "left_s": round(doing.left_s), "left_all_s": round(doing.left_all_s)},
+        "doing": {
+            "file": doing.file,
+            "what": doing.what,
+            "left_s": round(doing.left_s),
+            "left_all_s": round(doing.left_all_s),
+        },
         "waiting": list(moment.waiting),
         "coming": list(moment.coming),
         "next": plain(moment.taps.next),

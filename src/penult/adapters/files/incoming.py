@@ -18,7 +18,14 @@ _UNSAFE = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*]')
 _RESERVED = re.compile(r"(?i)\A(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")
 """Signs and names that some system does not allow in a file's name (Microsoft, 'Naming Files, Paths, and Namespaces')."""
 
-_HIDING = {"Cc", "Cf", "Co", "Cs", "Zl", "Zp"}  # Unicode categories of signs that nobody sees or that turn the line round
+_HIDING = {
+    "Cc",
+    "Cf",
+    "Co",
+    "Cs",
+    "Zl",
+    "Zp",
+}  # Unicode categories of signs that nobody sees or that turn the line round
 
 
 def safe_name(name: str) -> str:

@@ -64,7 +64,7 @@ export class Begin {
     return element("li", {}, element(
       "button",
       { type: "button", "data-key": lane.path, "aria-pressed": String(lane.path === this.lane), onclick: () => this.pick(lane.path) },
-      lane.still ? element("img", { src: `lane/${lane.number}?v=${lane.written_s}`, alt: "", width: 160, height: 90, loading: "lazy" }) : element("span", { class: "blank" }, "no picture"),
+      lane.still ? element("img", { src: `lane/${lane.key}?v=${lane.written_s}`, alt: "", width: 160, height: 90, loading: "lazy" }) : element("span", { class: "blank" }, "no picture"),
       element("span", { class: "about" }, element("b", {}, lane.name), element("span", {}, facts.join(", ")), lane.note ? element("span", {}, lane.note) : null, element("span", { class: "path" }, lane.folder)),
     ));
   }
@@ -95,7 +95,7 @@ export class Begin {
     const key = `${lane.path} ${lane.written_s}`;
     if (!this.facts.has(key)) {
       $("facts").textContent = "looking how good it is";
-      const answer = await fetch(`api/lane/${lane.number}`).catch(() => null);
+      const answer = await fetch(`api/lane/${lane.key}`).catch(() => null);
       if (answer && answer.ok) this.facts.set(key, await answer.json());
     }
     const known = this.facts.get(key);
