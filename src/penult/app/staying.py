@@ -41,6 +41,16 @@ PAUSE_S = 0.15
 USUAL_S = 20.0
 """Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
 
+STAGES = {
+    "opening the clip": (0.0, 0.1),
+    "looking for the athlete": (0.1, 0.2),
+    "following the joints": (0.2, 0.85),
+    "looking at shoes and trunk": (0.85, 0.92),
+    "measuring": (0.92, 0.93),
+    "drawing": (0.93, 1.0),
+}
+"""Shares of the time of a clip at which its stages begin and end (four clips at 120 Hz on two busy cores)."""
+
 AGAIN_SHARE = 0.3
 """A clip whose joints are kept takes this share of the time (DEVELOPERS.md)."""
 
@@ -132,7 +142,7 @@ class Staying:
         self._pictures: set[str] = set()
         self._measured_before: set[str] = set()
         self._written_ns: dict[str, int] = {}
-        self._doing, self._begun_s = Doing(), 0.0
+        self._doing, self._begun_s, self._share = Doing(), 0.0, 0.0
         self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
         self._version = 0
         self._is_over = threading.Event()
@@ -230,11 +240,20 @@ class Staying:
             following = _over(self._taps.next, tap) if also_next or not file else self._taps.next
             self._taps = Taps(clips=clips, next=following)
             write_taps(self.folder, self._taps)
+            self._say_at_once(file, tap)
             path = self.folder / file
             if file and path.is_file() and path not in self._queue:
-                self._queue.insert(0, path)
+                self._queue.insert(0 if tap.mats is not None else len(self._queue), path)
         self._has_work.set()
         self._change()
+
+    def _say_at_once(self, file: str, tap: Tap) -> None:
+        """Whose run it is and of what kind are words: they stand there before the clip has been measured again with them."""
+        outcome = self._outcomes.get(file)
+        words = {n: v for n in ("athlete", "kind") if (v := getattr(tap, n)) is not None}
+        if outcome is not None and outcome.analysis is not None and words:
+            run = replace(outcome.analysis.run, **words)
+            self._outcomes[file] = replace(outcome, analysis=replace(outcome.analysis, run=run))
 
     def _one(self, clip: Path) -> None:
         with self._lock:
@@ -243,6 +262,7 @@ class Staying:
                 with suppress(PenultError, OSError):
                     write_taps(self.folder, self._taps)
             self._doing, self._begun_s = Doing(file=clip.name, what="opening the clip"), time.monotonic()
+            self._share = 0.0
         self._change()
         outcome, plan = self._measured(clip)
         with self._lock:
@@ -296,7 +316,8 @@ class Staying:
             self._change()
 
     def _progress(self, what: str, share: float) -> None:
-        del share  # the stages are too unlike to be added up; the time left comes from the clips before
+        begin, end = STAGES.get(what, (0.0, 0.0))
+        self._share = begin + share * (end - begin)
         if what != self._doing.what:
             with self._lock:
                 self._doing = replace(self._doing, what=what)
@@ -307,8 +328,19 @@ class Staying:
         waiting_s = sum(self._usual_s(clip.name) for clip in self._queue)
         if not self._doing.file:
             return 0.0, waiting_s
-        left_s = max(1.0, self._usual_s(self._doing.file) - (time.monotonic() - self._begun_s))
+        left_s = max(1.0, self._left_of_this_s(time.monotonic() - self._begun_s))
         return left_s, left_s + waiting_s
+
+    def _left_of_this_s(self, gone_s: float) -> float:
+        """Return what the clips before let expect; of the first, and one that takes longer, what its stage does."""
+        name = self._doing.file
+        if self._took_s.get(name in self._measured_before) and self._usual_s(name) > gone_s:
+            return self._usual_s(name) - gone_s
+        return (
+            gone_s * (1.0 / self._share - 1.0)
+            if self._share >= STAGES["following the joints"][0]
+            else self._usual_s(name)
+        )
 
     def _usual_s(self, name: str) -> float:
         again = name in self._measured_before
