@@ -64,8 +64,8 @@ def _print(done: Written) -> None:
     beyond = [c for c in s.changes if c.beyond]
     console.print(f"\nsince {s.since}: {len(beyond)} of {len(s.changes)} changes beyond what could be chance")
     for c in beyond[:12]:
-        term, limit = words.term(c.key.name), c.minimal_detectable_change
-        change = words.number(term.scale * c.change, words.decimals(term.scale * limit), sign=True)
+        term, limit = words.term(c.key.name), c.difference.half_width
+        change = words.number(term.scale * c.difference.value, words.decimals(term.scale * limit), sign=True)
         strides = f", {c.condition.approach_strides} strides" if c.condition.approach_strides else ""
         about = f"{shown(c.condition.kind, 40) or 'kind not given'}{strides}"
         console.print(
