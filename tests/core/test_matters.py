@@ -76,7 +76,9 @@ def test_a_size_is_read_as_a_coach_writes_it(text: str, name: str, size: float) 
     assert found[1] == pytest.approx(size)
 
 
-@pytest.mark.parametrize("text", ["", "hip drop", "wind=1", "hip drop=1 kg", "hip drop=0", "hip drop=-1 cm", "hip drop=1 ms"])
+@pytest.mark.parametrize(
+    "text", ["", "hip drop", "wind=1", "hip drop=1 kg", "hip drop=0", "hip drop=-1 cm", "hip drop=1 ms"]
+)
 def test_what_is_no_size_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         matter(text)

@@ -177,6 +177,25 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Several:
+    """Three groups and more, each compared with one of them.
+
+    Parameters
+    ----------
+    groups : tuple of Group
+        In the order in which they are shown.
+    against : int
+        Place of the group that the others are held against.
+    pairs : tuple of Comparison
+        That group first, each other one second, in their order.
+    """
+
+    groups: tuple[Group, ...]
+    against: int
+    pairs: tuple[Comparison, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Condition:
     """What clips of one athlete must share before they are repeats of one another."""
 

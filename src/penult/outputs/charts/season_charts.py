@@ -120,7 +120,9 @@ def change_bar(change: Change, reach: float, *, width: float = 120.0) -> str:
     picture = Drawing(width, 20.0, "change", "")
     picture.box((x(-limit), 3.0), (x(limit) - x(-limit), 14.0), "chance")
     picture.line((middle, 1.0), (middle, 19.0), "zero")
-    picture.line((middle, 10.0), (x(change.difference.value), 10.0), "interval clear" if change.beyond else "interval unclear")
+    picture.line(
+        (middle, 10.0), (x(change.difference.value), 10.0), "interval clear" if change.beyond else "interval unclear"
+    )
     picture.mark((x(change.difference.value), 10.0), "circle", "clear" if change.beyond else "unclear", size=4.4)
     return picture.svg()
 

@@ -54,7 +54,7 @@ MOST_COLUMNS = 24
 
 
 def comparison_html(
-    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str
+    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str, film: str = ""
 ) -> str:
     """Return the page.
 
@@ -66,6 +66,8 @@ def comparison_html(
         File and stills of the clip that stands for each group.
     source : str
         Where the results came from: folders, or the logbook's place.
+    film : str
+        File beside the page in which both runs play together; '' where there is none.
 
     Returns
     -------
@@ -81,6 +83,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
+        film=film,
         findings=comparison_findings(comparison),
         headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
@@ -117,7 +120,7 @@ def comparison_csv(comparison: Comparison) -> dict[str, bytes]:
         for side, group in zip(labels, (comparison.first, comparison.second), strict=True)
         for label, trial in zip(side, group.trials, strict=True)
     ]
-    return {"comparison.csv": _csv(head, rows), "comparison_clips.csv": _csv(clips_head, clips)}
+    return {"comparison.csv": csv_bytes(head, rows), "comparison_clips.csv": csv_bytes(clips_head, clips)}
 
 
 def _rows(comparison: Comparison, keys: Sequence[MeasureKey], *, width: float) -> list[dict[str, Any]]:
@@ -240,7 +243,8 @@ def _about(label: str, group: str, trial: Trial) -> list[Any]:
     ]  # fmt: skip
 
 
-def _csv(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+def csv_bytes(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+    """Return a table as CSV; texts never become formulas."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(head)
@@ -262,4 +266,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["comparison_csv", "comparison_html", "group_title", "headlines", "value_text"]
+__all__ = ["comparison_csv", "comparison_html", "csv_bytes", "group_title", "headlines", "value_text"]

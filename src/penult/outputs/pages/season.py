@@ -32,6 +32,7 @@ from penult.outputs.pages import layout
 from penult.outputs.pages.page_files import MARK
 from penult.outputs.texts import words
 from penult.outputs.texts.plain import shown
+from penult.outputs.texts.season_findings import season_findings
 from penult.outputs.texts.verdicts import amount, detectable_text, full_words, value_text
 
 
@@ -63,6 +64,7 @@ def season_html(
         athlete=athlete,
         mark=MARK,
         source=source,
+        findings=season_findings(season),
         days=days,
         legend=[_legend(kind) for kind in kinds.values()],
         measures=[
