@@ -24,6 +24,8 @@ from penult.outputs.charts.comparison_pictures import INSTANTS, Stills, by_middl
 from penult.outputs.pages.comparison import comparison_csv, comparison_html
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.several import several_csv, several_html
+from penult.outputs.texts.clip_sheets import clips_sheet, differences_sheet
+from penult.outputs.texts.workbook import Sheet, workbook
 
 if TYPE_CHECKING:
     from penult.adapters.logbook.book import Logbook
@@ -138,6 +140,7 @@ def _written_split(
     told, shown_source = _source(source, beside)
     page = several_html(found, source=shown_source)
     files = {SEVERAL_PAGE: page.encode("utf-8", errors="replace"), **several_csv(found)}
+    files["side_by_side.xlsx"] = workbook([_clips_sheet(found.groups)])
     write_files(out, files)
     written_places.record(out, default_place())
     return ComparedSeveral(several=found, folder=out, files=tuple(files), source=told)
@@ -178,9 +181,15 @@ def _written(
     film = FILM if (out / FILM).is_file() else ""
     page = comparison_html(comparison, pictures, source=shown_source, film=film)
     files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
+    shown_groups = (comparison.first, comparison.second)
+    files["comparison.xlsx"] = workbook([differences_sheet(comparison), _clips_sheet(shown_groups)])
     write_files(out, files)
     written_places.record(out, default_place())
     return Compared(comparison=comparison, folder=out, files=tuple(files), source=told)
+
+
+def _clips_sheet(groups: Sequence[Group]) -> Sheet:
+    return clips_sheet([t for g in groups for t in g.trials], [g.name for g in groups for _ in g.trials])
 
 
 def _source(source: Sequence[Path], beside: Path) -> tuple[str, str]:

@@ -16,6 +16,8 @@ from penult.model.comparison import Season
 from penult.model.logbook import Choice
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.season import season_csv, season_html
+from penult.outputs.texts.clip_sheets import clips_sheet
+from penult.outputs.texts.workbook import workbook
 
 PAGE = "season.html"
 
@@ -63,6 +65,7 @@ def write_season(choice: Choice, *, since: str, logbook: Path, out: Path, matter
     source = f"the logbook {logbook}"
     page = season_html(found, athlete, tape, notes, source="the logbook")  # it may be sent: not where it lies
     files = {PAGE: page.encode("utf-8", errors="replace"), **season_csv(found)}
+    files["season.xlsx"] = workbook([clips_sheet(found.trials)])
     write_files(out, files)
     written_places.record(out, default_place())
     return Written(season=found, folder=out, files=tuple(files), source=source)

@@ -44,7 +44,7 @@ def rows_chart(groups: Sequence[Group], key: MeasureKey, *, width: float) -> str
     if not flat:
         return ""
     scale = tight_scale(flat, parts=4 if width > 500.0 else 3)
-    names = 150.0 if width > 500.0 else 118.0
+    names = 130.0 if width > 500.0 else 118.0
     left, right = names, width - 12.0
     height = _ROW_PX * len(groups) + _AXIS_PX
     picture = Drawing(width, height, "rows", f"{full_words(key)}: a row a group, a mark a clip, the stroke is the mean")

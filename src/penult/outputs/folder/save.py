@@ -28,6 +28,7 @@ OURS = frozenset({
     "steps.csv",
     "phases.csv",
     "hip_path.csv",
+    "tables.xlsx",
     "motion.npz",
     "sighting.npz",
     "summary.html",

@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.clips import series
+from penult.core.clips.chance import CHOSEN
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
 from penult.model import catalogue
@@ -28,12 +29,13 @@ from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row,
 
 
 def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
-    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same.
+    """Return the main numbers: those chosen beforehand, then whether the foot is set down flat and the running pattern is the same.
 
     Of a series how far it goes, how fast it stays and how long the feet stand.
     """
     is_series = series.is_series(comparison.first, comparison.second)
-    return tuple(MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison"))
+    keys = [MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison")]
+    return tuple(sorted(keys, key=lambda k: k not in CHOSEN))
 
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (

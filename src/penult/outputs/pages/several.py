@@ -91,7 +91,7 @@ def _legend(place: int, name: str, clips: int) -> Markup:
 def _measures(several: Several) -> list[dict[str, Any]]:
     out = []
     for key in keys_of(several):
-        charts = [Markup(rows_chart(several.groups, key, width=w)) for w in (760.0, 370.0)]
+        charts = [Markup(rows_chart(several.groups, key, width=w)) for w in (540.0, 370.0)]
         out.append({"title": words.capitalised(full_words(key)), "unit": words.term(key.name).unit, "charts": charts})
     return out
 
@@ -115,20 +115,20 @@ def _reference_cell(several: Several, key: MeasureKey) -> dict[str, Any]:
         "count": len(row.first.values) if row else 0,
         "difference": "",
         "verdict": "",
-        "clear": False,
+        "is_clear": False,
     }
 
 
 def _cell(pair: Comparison, key: MeasureKey) -> dict[str, Any]:
     row = pair.row(key)
     if row is None:
-        return {"mean": words.DASH, "count": 0, "difference": "", "verdict": "", "clear": False}
+        return {"mean": words.DASH, "count": 0, "difference": "", "verdict": "", "is_clear": False}
     return {
         "mean": _mean(row, second=True),
         "count": len(row.second.values),
         "difference": interval_text(row.difference, key.name) if row.difference else "",
         "verdict": verdict_text(row.verdict, key.name),
-        "clear": row.verdict.kind in ("clearly different", "apart in these runs"),
+        "is_clear": row.verdict.kind in ("clearly different", "apart in these runs"),
     }
 
 

@@ -56,8 +56,9 @@ def comparison_findings(c: Comparison) -> list[str]:
     if both:  # the two drops are never told apart from each other
         lead += f" {_beside(rows[1], c)}"
     others = rows[2:] if both else rows[1:]
-    said = [lead, *(_sentence(row, c, is_first=False) for row in others if _is_told(row))]
-    still = [_SUBJECTS[r.key.name] for r in others if not _is_told(r)]
+    is_said = [_is_told(r) or r.matters is not None for r in others]
+    said = [lead, *(_sentence(r, c, is_first=False) for r, yes in zip(others, is_said, strict=True) if yes)]
+    still = [_SUBJECTS[r.key.name] for r, yes in zip(others, is_said, strict=True) if not yes]
     if still:
         said.append(
             f"{words.capitalised(' and '.join(still))} {'show' if len(still) > 1 else 'shows'} no clear difference."
@@ -113,7 +114,7 @@ def _sentence(row: ComparedMeasure, c: Comparison, *, is_first: bool) -> str:
     if row.verdict.kind == "apart in these runs":
         usual = "; what is usual for this athlete is not known yet" if is_first else ""
         return f"{text} in these runs{usual}{'; ' + matters if matters else ''}."
-    return f"{text}, and that is real (95 % interval){'; ' + matters if matters else ''}."
+    return f"{text}, and that is real (95\u00a0% interval){'; ' + matters if matters else ''}."
 
 
 def _beside(row: ComparedMeasure, c: Comparison) -> str:

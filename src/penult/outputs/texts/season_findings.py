@@ -36,7 +36,7 @@ def _told(c: Change) -> str:
     was, now = (value_text(sum(v) / len(v), half, c.key.name) for v in (c.before, c.since))
     text = (
         f"{words.capitalised(subject(c.key))} in {condition_words(c.condition)} was {directed(c.key.name, c.difference)} on "
-        f"{_day(c.since_date)} than on {_day(c.before_date)} ({was} to {now}), and that is real (95 % interval)"
+        f"{_day(c.since_date)} than on {_day(c.before_date)} ({was} to {now}), and that is real (95\u00a0% interval)"
     )
     matters = _matters(c)
     return f"{text}{'; ' + matters if matters else ''}."

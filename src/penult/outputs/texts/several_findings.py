@@ -54,7 +54,23 @@ def _sentence(row: ComparedMeasure, pair: Comparison, name: str) -> str:
     sure = (
         "in these runs; what is usual is not known yet"
         if row.verdict.kind == "apart in these runs"
-        else "and that is real (95 % interval)"
+        else "and that is real (95\u00a0% interval)"
     )
     matters = matters_text(row)
-    return f"{text}, {sure}{'; ' + matters if matters else ''}."
+    other = _other_drop(row, pair)
+    return f"{text}, {sure}{'; ' + matters if matters else ''}.{' ' + other if other else ''}"
+
+
+def _other_drop(row: ComparedMeasure, pair: Comparison) -> str:
+    """Say the drop above the runway beside the one above what each foot stood on: neither stands alone on mats."""
+    if row.key.name != drops.SUPPORT:
+        return ""
+    other = pair.row(row.key._replace(name=drops.RUNWAY))
+    if other is None or other.difference is None:
+        return ""
+    if _is_told(other):
+        return (
+            f"{words.capitalised(drops.NAMES[drops.RUNWAY])} it was {directed(drops.RUNWAY, other.difference)} there."
+        )
+    found = interval_text(other.difference, drops.RUNWAY)
+    return f"{words.capitalised(drops.NAMES[drops.RUNWAY])} no difference was seen ({found})."
