@@ -42,7 +42,7 @@ def test_weights_that_are_all_alike_change_nothing(chances: list[float]) -> None
 
 
 def test_a_chosen_measure_is_found_more_easily_than_one_of_many() -> None:
-    """One real change of two and a half standard errors among 80 measures without: seen more often where it was chosen beforehand."""
+    """One real change of two and a half standard errors among 80 measures without: seen oftener where it was chosen before."""
     rng = np.random.default_rng(12)
     found = {}
     for key in (CHOSEN[2], MeasureKey("contacts", -1, "made_up_m")):
@@ -61,7 +61,7 @@ def test_a_chosen_measure_is_found_more_easily_than_one_of_many() -> None:
 
 def test_a_thousand_comparisons_without_a_change_seldom_show_one() -> None:
     """Four chosen measures and 80 others, six clips against six, nothing changed: by each interval alone nearly every comparison
-    has a 'clearly different', with false finds held down at most one in ten (5 % for the hip drop, 5 % for all others)."""
+    has a find, with false finds held down at most one in ten (5 % for the hip drop, 5 % for all others)."""
     rng = np.random.default_rng(11)
     plain = plain_chosen = said = said_chosen = 0
     for _ in range(1000):

@@ -37,7 +37,7 @@ def test_cohens_table() -> None:
 
 
 def test_simulated_comparisons_see_it_as_often_as_said() -> None:
-    """2,000 comparisons with the number of clips that was said: 77 to 84 % of Welch's intervals leave out zero; half as many: under 60."""
+    """2,000 comparisons with so many clips: 77 to 84 % of Welch's intervals leave out zero; with half as many under 60."""
     rng = np.random.default_rng(5)
     n = clips_needed(0.6, 0.7)
     assert n is not None

@@ -143,7 +143,7 @@ def test_clips_without_a_date_are_left_out_and_counted() -> None:
     found = season("A1", [*trials, replace(trials[0], said=Said())])
 
     assert len(found.trials) == 12
-    assert "1 clips have no date" in found.notices[0].text
+    assert "1 clip has no date" in found.notices[0].text
 
 
 def test_the_date_from_which_changes_are_counted_is_the_last_day_before_them() -> None:

@@ -18,7 +18,9 @@ from penult.outputs.texts.several_findings import several_findings
 
 
 def clips(kind: str, count: int, rng: np.random.Generator, date: str = "2026-10-05") -> list[Trial]:
-    return [trial(rng, Form(athlete="A1", kind=kind), Said(date=date), file=f"{kind}_{date}_{i}.mp4") for i in range(count)]
+    return [
+        trial(rng, Form(athlete="A1", kind=kind), Said(date=date), file=f"{kind}_{date}_{i}.mp4") for i in range(count)
+    ]
 
 
 def alike(rng: np.random.Generator, names: list[str], count: int = 4) -> list[Group]:
@@ -27,7 +29,9 @@ def alike(rng: np.random.Generator, names: list[str], count: int = 4) -> list[Gr
 
 
 def replace_file(one: Trial, name: str) -> Trial:
-    clip = replace(one.analysis.clip, file=f"{name}_{one.analysis.clip.file}", sha256=f"{name}{one.analysis.clip.sha256}")
+    clip = replace(
+        one.analysis.clip, file=f"{name}_{one.analysis.clip.file}", sha256=f"{name}{one.analysis.clip.sha256}"
+    )
     return replace(one, analysis=replace(one.analysis, clip=clip))
 
 

@@ -1,4 +1,4 @@
-"""Few frames a second. Truth: arithmetic of a leg that turns over the foot, and a film of 240 frames a second with every eighth kept,
+"""Few frames a second. Truth: arithmetic of a leg that turns over the foot; a film of 240 frames a second with every eighth kept,
 whose leg angle at take-off was given as 72 +- 6 degrees where it was 63."""
 
 from __future__ import annotations
@@ -21,7 +21,9 @@ def analysis() -> Analysis:
     return trial(np.random.default_rng(4), Form(athlete="A1", kind="full approach"), Said(), file="a.mp4").analysis
 
 
-@pytest.mark.parametrize(("rate_hz", "slow"), [(24, True), (30, True), (48, True), (50, False), (60, False), (240, False)])
+@pytest.mark.parametrize(
+    ("rate_hz", "slow"), [(24, True), (30, True), (48, True), (50, False), (60, False), (240, False)]
+)
 def test_fewer_than_fifty_frames_a_second_are_few(rate_hz: float, slow: bool) -> None:
     assert is_slow(1.0 / rate_hz) is slow
 
@@ -52,4 +54,4 @@ def test_a_leg_turns_further_between_two_frames_than_any_interval_allows() -> No
 
 
 def test_every_withheld_measure_is_in_the_catalogue() -> None:
-    assert AT_TOUCHDOWN <= {name for _, name in catalogue.ROWS}
+    assert not AT_TOUCHDOWN - {name for _, name in catalogue.ROWS}

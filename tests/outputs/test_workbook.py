@@ -22,7 +22,18 @@ from penult.outputs.folder.sheets import result_sheets
 from penult.outputs.texts.clip_sheets import clips_sheet, differences_sheet
 from penult.outputs.texts.workbook import EXPLAINED, MARK, Column, Sheet, day_cell, measure_columns, workbook
 
-HOSTILE = ["=1+1", "+1", "-1", "@SUM(A1)", "=HYPERLINK(\"http://x\")", "\t=1", "%0A=1", "|cmd", "=cmd|' /C calc'!A0", "'=1"]
+HOSTILE = [
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    '=HYPERLINK("http://x")',
+    "\t=1",
+    "%0A=1",
+    "|cmd",
+    "=cmd|' /C calc'!A0",
+    "'=1",
+]
 
 
 def one_column(values: list[object]) -> bytes:

@@ -144,7 +144,7 @@ def split(trials: Sequence[Trial], by: str) -> tuple[Group, ...]:
     if by in _IN_TIME:
         found.sort()
     if len(found) < 2:
-        counts = [f"{name}: {names.count(name)} clips" for name in found[:12]]
+        counts = [f"{name}: {names.count(name)} clip{'s' if names.count(name) != 1 else ''}" for name in found[:12]]
         raise InputError(
             f"the clips fall into {words_of(len(found))} by {by}; two are needed",
             *counts,

@@ -207,7 +207,7 @@ class _Comparer:
     ) -> ComparedMeasure:
         counts = [sum(len(pair[i]) for pair in blocks) for i in (0, 1)]
         lanes = f"{len(blocks)} lane file{'s' if len(blocks) > 1 else ''} shared by both groups"
-        row = replace(row, notes=(*row.notes, f"compared within {lanes}: {counts[0]} and {counts[1]} clips"))
+        row = replace(row, notes=(*row.notes, f"compared within {lanes}: {counts[0]} against {counts[1]} of the clips"))
         values = [([m.value for m in a], [m.value for m in b]) for a, b in blocks]
         found = statistics.blocked_difference(values) if min(counts) >= statistics.FEWEST else None
         if found is None:

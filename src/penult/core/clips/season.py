@@ -67,7 +67,7 @@ def season(athlete: str, trials: Sequence[Trial], *, since: str = "", matters: M
     dated = sorted((t for t in trials if _day(t.said.date)), key=lambda t: (t.said.date, t.said.session))
     if not dated:
         raise InputError(
-            f"none of the {len(trials)} clips of {athlete} has a date",
+            f"none of the clips of {athlete} ({len(trials)}) has a date",
             next_step="add them with --date, or in session.csv",
         )
     measures = tuple(m for key in headlines() if (m := _measure(key, dated)).points)
@@ -144,13 +144,13 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
     values = [[p.value.value for p in side] for side in (before, after)]
     u95 = [[p.value.u95 for p in side] for side in (before, after)]
     if error.from_repeats:
-        difference = statistics.known_error_difference(*values, error)
+        difference = statistics.known_error_difference(values[0], values[1], error)
         if depends_on_lane(measure.key) and before[0].trial.lane != after[0].trial.lane:
-            difference = statistics.widened(difference, *u95)
+            difference = statistics.widened(difference, u95[0], u95[1])
             notes.append("two lane files, counted in")
     else:  # what the measurement leaves open is in u95 whole, the lane file's share included
         whole = tuple(math.sqrt(float(np.mean(np.square(side)))) for side in u95)
-        difference = statistics.measured_difference(*values, (whole[0], whole[1]))
+        difference = statistics.measured_difference(values[0], values[1], (whole[0], whole[1]))
     return Change(
         key=measure.key,
         condition=condition,
@@ -214,7 +214,12 @@ def _takeoffs_a_week(trials: Sequence[Trial]) -> tuple[tuple[str, int], ...]:
 def _notices(trials: Sequence[Trial], dated: Sequence[Trial]) -> list[Notice]:
     found = []
     if missing := len(trials) - len(dated):
-        found.append(Notice(code="no-date", text=f"{missing} clips have no date and are left out."))
+        found.append(
+            Notice(
+                code="no-date",
+                text=f"{missing} clip{'s have' if missing != 1 else ' has'} no date, left out.",
+            )
+        )
     methods = sorted({t.method for t in dated})
     if len(methods) > 1:
         versions = ", ".join(dict.fromkeys(words for words, _ in methods))

@@ -17,6 +17,7 @@ from penult.model.calibration import Camera
 from penult.model.skeleton import INDEX, joint
 from penult.model.track import Motion
 from penult.outputs.pictures import ink
+from penult.outputs.texts import drops
 
 _ARMS = tuple(
     (f"{s}_{a}", f"{s}_{b}") for s in ("left", "right") for a, b in (("shoulder", "elbow"), ("elbow", "wrist"))
@@ -143,8 +144,8 @@ def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, 
 
 
 def mats_of(analysis: Analysis) -> dict[int, float]:
-    """Return the thickness of the mat under each contact that has one."""
-    return {mat.number: mat.thickness_m for mat in analysis.run.mats if mat.thickness_m > 0.0}
+    """Return the thickness of the mat under each contact that has one, as measured where that contradicts what was said."""
+    return drops.laid(analysis)
 
 
 def joints_px(motion: Motion, row: int, view: View) -> Floats:

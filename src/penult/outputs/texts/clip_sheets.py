@@ -32,7 +32,7 @@ _ABOUT = (
 
 def main_keys() -> tuple[MeasureKey, ...]:
     """Return the main numbers of a clip: those chosen beforehand, of a comparison and of a season."""
-    found = [MeasureKey(*k) for page in ("comparison", "season") for k in catalogue.headlines(page)]  # type: ignore[arg-type]
+    found = [MeasureKey(*k) for page in ("comparison", "season") for k in catalogue.headlines(page)]
     return tuple(dict.fromkeys((*CHOSEN, *found)))
 
 
@@ -60,7 +60,7 @@ def clips_sheet(trials: Sequence[Trial], groups: Sequence[str] = ()) -> Sheet:
 
 
 def differences_sheet(c: Comparison) -> Sheet:
-    """Return a row a measure: both means, the difference with its interval, and what may be said of it; units in the first column."""
+    """Return a row a measure: both means, the difference with its interval, and what may be said of it."""
     first, second = c.first.name, c.second.name
     columns = [
         Column(head="Measure (unit)", about="All numbers of the row are in this unit."),

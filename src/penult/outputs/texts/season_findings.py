@@ -62,7 +62,10 @@ def _rest(changes: Sequence[Change]) -> str:
     )
     more = f" and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
     verb = "stands" if len(found) == 1 else "stand"
-    return f"Of the other {len(changes)} changes {len(found)} {verb} out ({named}{more}); about one in twenty of such finds is false."
+    return (
+        f"Of the other {len(changes)} changes {len(found)} {verb} out ({named}{more}); "
+        "about one in twenty of such finds is false."
+    )
 
 
 def _matters(c: Change) -> str:

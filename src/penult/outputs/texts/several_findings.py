@@ -22,10 +22,9 @@ def several_findings(several: Several) -> list[str]:
         if not sure:
             return []
         pair, row = sure[0]
-        said = [
-            f"No hip drop differs from {name} by more than chance; the surest: {pair.second.name} "
-            f"{interval_text(row.difference, row.key.name)}{' ' + drops.NAMES[first] if mats else ''}."
-        ]
+        above = f" {drops.NAMES[first]}" if mats else ""
+        found = f"{pair.second.name} {interval_text(row.difference, row.key.name)}{above}"
+        said = [f"No hip drop differs from {name} by more than chance; the surest: {found}."]
     others = {k.name for k in CHOSEN} - {drops.RUNWAY, drops.SUPPORT}
     said += [_sentence(row, pair, name) for pair, row in _rows(several, others) if _is_told(row)]
     more = len(said) - _MOST_SAID
@@ -50,7 +49,8 @@ def _is_told(row: ComparedMeasure) -> bool:
 def _sentence(row: ComparedMeasure, pair: Comparison, name: str) -> str:
     if row.difference is None:
         return ""
-    text = f"{words.capitalised(subject(row.key))} was {directed(row.key.name, row.difference)} in {pair.second.name} than in {name}"
+    how = directed(row.key.name, row.difference)
+    text = f"{words.capitalised(subject(row.key))} was {how} in {pair.second.name} than in {name}"
     sure = (
         "in these runs; what is usual is not known yet"
         if row.verdict.kind == "apart in these runs"

@@ -117,7 +117,7 @@ def interval_text(interval: Interval | None, name: str) -> str:
 
 
 def matters_text(row: ComparedMeasure) -> str:
-    """Return what a difference is to the change that matters: certainly smaller, larger, or open and how many clips would settle it."""
+    """Return what a difference is to the change that matters: smaller, larger, or how many clips would settle it."""
     if row.matters is None or row.difference is None:
         return ""
     size = amount_plain(row.matters, row.key.name)
@@ -148,7 +148,7 @@ def detectable_text(change: float | None, error: TypicalError | None, name: str)
     if change is None or error is None:
         return ""
     if error.from_repeats:
-        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {error.clips} repeats)"
+        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {words.counted(error.clips, 'repeat')})"
     return f"{amount(change, name)} (measurement uncertainty alone: fewer than three repeats)"
 
 
