@@ -292,3 +292,15 @@ def test_the_demo_season_answers(samples: Path) -> None:
     page = Path("comparison/comparison.html").read_text(encoding="utf-8")
     assert page.count("data:image/jpeg;base64,") == 8
     assert len(page) < 3_000_000
+
+
+def test_two_results_alone_are_one_against_the_other(tmp_path: Path) -> None:
+    """Two runs of one kind: not one group to be split, but one answer, with what the measurement supports."""
+    place = folders(tmp_path, clips(2, "full approach"))
+    runs = sorted(str(p) for p in place.iterdir())
+    text = " ".join(penult("compare", *runs).output.split())
+
+    assert "(1 clip) against" in text
+    assert "hip drop" in text
+    assert "not known yet" in text or "no difference seen" in text
+    assert "one group by kind" in str(failure(penult("compare", *runs, "--by", "kind")))

@@ -52,6 +52,13 @@ class Wanted:
         return ", ".join(p.resolve().name.removesuffix("_analysis") for p in self.places)
 
 
+def two_runs(places: Sequence[Path]) -> tuple[Wanted, Wanted] | None:
+    """Return two groups of one run each where just two places were given and each holds one result; else None."""
+    if len(places) != 2 or any(len(find_results(p)) != 1 for p in places):
+        return None
+    return Wanted(places=(places[0],)), Wanted(places=(places[1],))
+
+
 @contextmanager
 def logbook_at(place: Path) -> Iterator[Logbook]:
     """Open a logbook for reading: its file, or a folder that 'penult log export' wrote."""

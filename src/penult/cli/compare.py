@@ -42,10 +42,10 @@ def compare(
         str,
         typer.Option(
             "--by",
-            help="Split by kind, athlete, date, session, strides, mats, month or year; more than two groups stand side by side.",
+            help="Split by kind, athlete, date, session, strides, mats, month or year; more than two groups stand side by side. Without it two single results are compared with each other, others by kind.",
             metavar="WORD",
         ),
-    ] = "kind",
+    ] = "",
     athlete: Annotated[
         str, typer.Option("--athlete", help="From the logbook: this athlete's clips.", metavar="LABEL")
     ] = "",
@@ -85,24 +85,28 @@ def compare(
 ) -> None:
     """Compare two groups of clips: values, differences with their 95 % interval, curves and pictures."""
     from penult.adapters.logbook.place import default_place
-    from penult.app.compare import ComparedSeveral, compare_split, compare_two
-    from penult.app.groups import SPLITS, Wanted
+    from penult.app.compare import Compared, compare_split, compare_two
+    from penult.app.groups import SPLITS, Wanted, two_runs
     from penult.cli.choices import base_choice, matters_of, refuse, wanted_of, weeks_of
 
     place = logbook or default_place()
     base = base_choice(athlete, kind, date_from, date_to, strides)
     if bool(first) != bool(second) or (first and results):
         refuse("the groups", "half given", "both --first and --second, or results to be split with --by")
-    if first and second:
+    done: Compared | ComparedSeveral
+    pair = two_runs(results or []) if not by else None
+    if (first and second) or pair:
+        one, other = pair or (wanted_of(first or [], base), wanted_of(second or [], base))
         done = compare_two(
-            wanted_of(first, base),
-            wanted_of(second, base),
+            one,
+            other,
             logbook=place,
             out=out,
             across_lanes=across_lanes,
             matters=matters_of(matters),
         )
     else:
+        by = by or "kind"
         if by not in SPLITS:
             refuse("--by", by, ", ".join(SPLITS))
         wanted = Wanted(places=tuple(results)) if results else Wanted(choice=base)
@@ -117,10 +121,10 @@ def compare(
         )
     if quiet:
         return
-    if isinstance(done, ComparedSeveral):
-        _print_several(done)
-    else:
+    if isinstance(done, Compared):
         _print(done)
+    else:
+        _print_several(done)
 
 
 def _print_several(done: ComparedSeveral) -> None:
