@@ -39,7 +39,7 @@ from penult.outputs.folder.save import Building, building, check_place
 from penult.outputs.pictures.film import film_frames, film_size_px
 
 LABEL = "A"
-DROPPED = frozenset({"motion.npz"})
+DROPPED = frozenset({"motion.npz", "tables.xlsx"})
 EMPTY_PICTURES = 25
 
 AROUND_S = 0.1

@@ -29,6 +29,7 @@ OURS = frozenset({
     "phases.csv",
     "whole.csv",
     "hip_path.csv",
+    "tables.xlsx",
     "motion.npz",
     "sighting.npz",
     "summary.html",

@@ -19,6 +19,7 @@ from penult.model.track import Motion
 from penult.outputs.drawing.measures import ARM, DRAWINGS, LEG, LEG_JOINTS
 from penult.outputs.drawing.shapes import VALUE, Known, points_m
 from penult.outputs.pictures import ink
+from penult.outputs.texts import drops
 
 _ARMS = tuple((f"{side}_{a}", f"{side}_{b}") for side in ("left", "right") for a, b in ARM)
 
@@ -143,8 +144,8 @@ def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, 
 
 
 def mats_of(analysis: Analysis) -> dict[int, float]:
-    """Return the thickness of the mat under each contact that has one."""
-    return {mat.number: mat.thickness_m for mat in analysis.run.mats if mat.thickness_m > 0.0}
+    """Return the thickness of the mat under each contact that has one, as measured where that contradicts what was said."""
+    return drops.laid(analysis)
 
 
 def joints_px(motion: Motion, row: int, view: View) -> Floats:
