@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from penult.model.analysis import Analysis, Contact
-from penult.model.arrays import Floats, Image
+from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.measured import Measure, Measured
 from penult.model.skeleton import joint
@@ -29,7 +29,7 @@ class Scene:
 
     Parameters
     ----------
-    image : (h, w, 3) uint8
+    image : (h, w, 3) uint8 or Planes
         Changed in place.
     view, camera : View, Camera
         From runway to drawn pixels.
@@ -41,7 +41,7 @@ class Scene:
         Lines drawn so far, that labels keep off.
     """
 
-    image: Image
+    image: ink.Picture
     view: View
     camera: Camera
     moment: Moment
@@ -79,7 +79,7 @@ def label_for(name: str, short: str, measure: Measure | None, anchor_px: Floats,
     return Label(words=short, figures=figures, anchor_px=anchor_px, colour=colour, size_px=size)
 
 
-def draw_label(image: Image, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
+def draw_label(image: ink.Picture, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
     """Draw a label's leader, plate and text."""
     ink.stroke(image, np.stack([start_px, label.anchor_px]), ink.BLACK, 1.0, outline=ink.WHITE)
     ink.plate(image, box, ink.WHITE, 0.92)
@@ -168,7 +168,7 @@ def hip_height(scene: Scene) -> Label | None:
     if not isinstance(measure, Measured) or not np.isfinite(hip).all():
         return None
     line = scene.at(np.array([[hip[0], 0.0], hip]), 0.0)
-    _measure_line(scene, line)
+    measure_line(scene, line)
     return label_for("hip_height_lowest_m", "hip height", measure, line[0] * 0.55 + line[1] * 0.45, ink.BLACK)
 
 
@@ -185,7 +185,7 @@ def hip_drop(scene: Scene) -> Label | None:
     for level_m in (above, hip[1]):
         _guide(scene, np.array([[x - 0.16, level_m], [hip[0] + 0.05, level_m]]), 0.0)
     gap = scene.at(np.array([[x, above], [x, hip[1]]]), 0.0)
-    _measure_line(scene, gap)
+    measure_line(scene, gap)
     what = "hip drop above the runway" if drops.has_mats(scene.analysis) else "hip drop"
     return label_for("penultimate_hip_drop_m", what, measure, gap[0], ink.BLACK)
 
@@ -199,7 +199,7 @@ def touchdown_distance(scene: Scene) -> Label | None:
     ends = scene.at(np.array([[hip[0], 0.0], [hip[0] + measure.value, 0.0]]), 0.0)
     _guide(scene, np.array([hip, [hip[0], 0.0]]), 0.0)
     below = ends + np.array([0.0, 56.0])
-    _measure_line(scene, below)
+    measure_line(scene, below)
     return label_for("touchdown_distance_m", "foot ahead of hips", measure, below.mean(axis=0), ink.BLACK)
 
 
@@ -259,7 +259,7 @@ def _arc(scene: Scene, at_m: Floats, radius_m: float, ends: tuple[float, float],
     return np.asarray(line[16])
 
 
-def _measure_line(scene: Scene, ends_px: Floats) -> None:
+def measure_line(scene: Scene, ends_px: Floats) -> None:
     """Draw a measured length: a line with a bar across each end."""
     along = ends_px[1] - ends_px[0]
     unit = along / max(1e-9, float(np.hypot(*along)))
