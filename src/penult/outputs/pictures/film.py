@@ -94,18 +94,29 @@ def held_rows(analysis: Analysis, motion: Motion, tongue: Tongue) -> tuple[Held,
 def cut_image(image: Image, corner_px: tuple[int, int], view: View) -> Image:
     """Return what a view shows, out of an RGB picture or a part of it whose corner lies at a pixel of the whole one."""
     left, top = (o - c for o, c in zip(view.origin_px, corner_px, strict=True))
-    return _cut(image, (left, top), view.scale, view.size_px)
+    shown = _cut(image, (left, top), view.scale, view.size_px)
+    return shown.copy() if np.shares_memory(shown, image) else shown
 
 
 def cut_planes(planes: Planes, corner_px: tuple[int, int], view: View) -> Planes:
-    """Return what a view of even sides shows, out of a picture or a part of it whose corner lies at an even pixel."""
+    """Return what a view of even sides shows, out of a picture or a part of it whose corner lies at an even pixel.
+
+    Where the clip's own pixels are shown, it is a window into the given picture.
+    """
     left, top = (o - c for o, c in zip(view.origin_px, corner_px, strict=True))
     half = (view.size_px[0] // 2, view.size_px[1] // 2)
     lift = 0.25 / view.scale - 0.25  # colour lies between two lines of brightness, as in MPEG-2
     return Planes(
         luma=_cut(planes.luma, (left, top), view.scale, view.size_px),
-        chroma=_cut(planes.chroma, (left / 2.0, top / 2.0 + lift), view.scale, half),
+        chroma=_cut(planes.chroma, _half(left, top + 2.0 * lift, view.scale), view.scale, half),
     )
+
+
+def _half(left: float, top: float, scale: float) -> tuple[float, float]:
+    """Return a corner in pixels of colour; whole ones where pixels are taken over as they are (half of one is not seen)."""
+    if scale == 1.0:
+        return float(left // 2), float(top // 2)
+    return left / 2.0, top / 2.0
 
 
 _REDUCED = 0.67
@@ -115,6 +126,9 @@ _REDUCED = 0.67
 def _cut(
     pixels: NDArray[np.uint8], origin: tuple[float, float], scale: float, size: tuple[int, int]
 ) -> NDArray[np.uint8]:
+    x, y = (round(v) for v in origin)
+    if scale == 1.0 and np.allclose(origin, (x, y), atol=1e-6) and _holds(pixels, (x, y), size):
+        return pixels[y : y + size[1], x : x + size[0]]
     if scale < _REDUCED:
         x0, y0 = (max(0, round(v)) for v in origin)
         part = pixels[y0 : y0 + round(size[1] / scale), x0 : x0 + round(size[0] / scale)]
@@ -124,11 +138,18 @@ def _cut(
     return np.asarray(cv2.warpAffine(pixels, move, size, flags=how, borderMode=cv2.BORDER_REPLICATE), dtype=np.uint8)
 
 
+def _holds(pixels: NDArray[np.uint8], corner: tuple[int, int], size: tuple[int, int]) -> bool:
+    x, y = corner
+    return x >= 0 and y >= 0 and x + size[0] <= pixels.shape[1] and y + size[1] <= pixels.shape[0]
+
+
 class Painter:
     """Draws frames in any order and from several threads."""
 
-    def __init__(self, analysis: Analysis, motion: Motion, showing: Showing, path: Path | None = None) -> None:
-        self._analysis, self._motion = analysis, motion
+    def __init__(
+        self, analysis: Analysis, motion: Motion, showing: Showing, path: Path | None = None, name: str = ""
+    ) -> None:
+        self._analysis, self._motion, self._name = analysis, motion, name
         self._tongue = tongue_of(showing)
         self.path = path or follow(motion, showing.film)
         self._row_of = {int(frame): row for row, frame in enumerate(motion.pixels.frame)}
@@ -138,6 +159,11 @@ class Painter:
         self._held = {held.row: held.hold for held in self.held}
         self._hip_px: Floats | None = None
         self._is_still = len(motion.cameras) == 1
+        self._is_steady = self._is_still and bool(np.ptp(self.path.scale) == 0.0)
+        at = np.rint(self.path.origin_px * self.path.scale[:, None]).astype(int)
+        self._corners = [(x, y) for x, y in (at - at.min(axis=0)).tolist()]
+        self._low_px = at.min(axis=0)
+        self._layers: dict[tuple[object, ...], ink.Layer] = {}
         self._times = max(1, round(HOLD_S * playback_hz(analysis.clip.capture_rate_hz)))
 
     def view(self, index: int) -> View:
@@ -154,19 +180,26 @@ class Painter:
         self.draw_on(image, frame.index, frame.time_s)
         return image
 
-    def draw_on(self, picture: ink.Picture, index: int, time_s: float, hold: Hold | None = None) -> None:
-        """Annotate the picture of a frame, which `cut_view` gave; `hold` is written whether or not the frame is held."""
+    def draw_on(
+        self,
+        picture: ink.Picture,
+        index: int,
+        time_s: float,
+        hold: Hold | None = None,
+        clock_s: float | None = None,
+    ) -> None:
+        """Annotate the picture of a frame, cut out already; `hold` is written here too, `clock_s` instead of the time."""
         row = self._row(index)
         camera, view = self._motion.camera_of(row), self.path.view(row)
-        draw_ground_line(
-            picture, view, camera, self._motion.hip_m[row], self._tongue, has_line=words.has_line(self._analysis)
-        )
-        self._draw_contacts(picture, view, camera, time_s)
+        if self._is_steady:
+            self._layer(picture, camera, time_s).lay_on(picture, self._corners[row])
+        else:
+            self._draw_lane(picture, view, camera, time_s)
         if index in self._row_of:
             self._draw_path(picture, view, camera, row)
             leg = leg_in_question(self._analysis, time_s)
             draw_athlete(picture, joints_px(self._motion, row, view), leg.foot if leg else None, width=_LINE_PX)
-        self._write(picture, time_s)
+        self._write(picture, time_s, clock_s)
         shown = hold or (self._held.get(row) if index in self._row_of else None)
         if shown is not None:
             is_here = self._held.get(row) is shown
@@ -175,6 +208,33 @@ class Painter:
     def _row(self, index: int) -> int:
         row = self._row_of.get(index)
         return int(np.argmin(np.abs(self._motion.pixels.frame - index))) if row is None else row
+
+    def _draw_lane(self, picture: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
+        """Draw what lies on the runway: the ground line, and where feet stood so far."""
+        reach_m = seen_reach_m(view, camera, self._motion.hip_m)
+        draw_ground_line(picture, view, camera, reach_m, self._tongue, has_line=words.has_line(self._analysis))
+        self._draw_contacts(picture, view, camera, time_s)
+
+    def _layer(self, picture: ink.Picture, camera: Camera, time_s: float) -> ink.Layer:
+        """Return what lies on the runway along the whole way of the picture: it changes when a foot comes or goes."""
+        spans = [(instant_s(c, "touchdown"), instant_s(c, "toe_off")) for c in self._analysis.contacts]
+        state = (
+            len(ink.sheets(picture)),
+            *(start is not None and time_s >= start for start, _ in spans),
+            *(end is not None and time_s > end for _, end in spans),
+        )
+        if state not in self._layers:
+            far = np.max(self._corners, axis=0) + np.array(self.path.size_px)
+            width, height = (int(v) for v in (far + 1) // 2 * 2)
+            origin = self._low_px / self.path.scale[0]
+            whole = View(
+                origin_px=(float(origin[0]), float(origin[1])), scale=float(self.path.scale[0]), size_px=(width, height)
+            )
+            like: ink.Picture = np.zeros((height, width, 3), np.uint8)
+            if isinstance(picture, Planes):
+                like = Planes(luma=like[..., 0].copy(), chroma=like[::2, ::2, :2].copy())
+            self._layers[state] = ink.layer(like, lambda on: self._draw_lane(on, whole, camera, time_s))
+        return self._layers[state]
 
     def _draw_contacts(self, image: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
         """Draw a bar where each foot stood, from its touchdown on, and write its contact time once it has left."""
@@ -213,16 +273,28 @@ class Painter:
             self._hip_px = project(camera, on_plane(self._motion.hip_m))
         ink.stroke(image, view.of(self._hip_px[: row + 1]), ink.BLACK, 1.5, outline=ink.WHITE)
 
-    def _write(self, image: ink.Picture, time_s: float) -> None:
+    def _write(self, image: ink.Picture, time_s: float, clock_s: float | None) -> None:
         contact = support_at(self._analysis, time_s)
         name = captions.contact_said(contact, self._analysis, self._tongue) if contact else ""
         now = f"{name} ({captions.side_said(contact, self._tongue)})".lstrip() if contact else ""
         run = self._tongue.say("run")
         arrow = f"{run} →" if self._analysis.run.direction == "left to right" else f"← {run}"
-        text = f"{self._tongue.number(time_s, 3)} s   {arrow}   {now}".rstrip()
+        clock = self._tongue.number(time_s if clock_s is None else clock_s, 2)
+        text = f"{self._name}   {clock} s   {arrow}   {now}".strip()
         width, height = ink.text_size(text, 16)
         ink.plate(image, (0, 0, width + 20, height + 8), ink.BLACK, 0.75)
         ink.write(image, text, (10, 4), 16, ink.WHITE)
+
+
+def seen_reach_m(view: View, camera: Camera, hip_m: Floats) -> tuple[float, float]:
+    """Return the stretch of the runway that a picture shows, as far as within 15 m of the run's middle."""
+    seen_m = hip_m[np.isfinite(hip_m[:, 0]), 0]
+    middle = float(np.median(seen_m)) if len(seen_m) else 0.0
+    far = 15.0 + (float(np.ptp(seen_m)) if len(seen_m) else 0.0) / 2.0
+    x_m = middle + np.arange(-far, far + 0.01, 0.1)
+    px = view.project(camera, on_plane(np.stack([x_m, 0.0 * x_m], axis=1)))[:, 0]
+    seen = x_m[(px >= -20.0) & (px <= view.size_px[0] + 20.0)]
+    return (float(seen.min()), float(seen.max())) if len(seen) else (middle, middle)
 
 
 def _bar_m(contact: Contact) -> Floats | None:

@@ -11,30 +11,36 @@ from penult.outputs.pictures.figure import View, on_plane
 from penult.outputs.texts.tongue import INCH_M, Tongue
 
 _TEXT_PX = 13
-_REACH_M = 4.0
+_SHORT_PX, _LONG_PX = 9.0, 15.0
 _STEPS = {"metres": 1.0, "feet": 60.0 * INCH_M}
 """Distance between ticks: a metre, or five feet."""
 
 
 def draw_ground_line(
-    image: ink.Picture, view: View, camera: Camera, hip_m: Floats, tongue: Tongue, *, has_line: bool
+    image: ink.Picture, view: View, camera: Camera, reach_m: tuple[float, float], tongue: Tongue, *, has_line: bool
 ) -> None:
     """Draw the runway's surface on the lane's centre line, with a tick and its distance to the take-off line or first mark."""
-    middle = float(hip_m[0]) if np.isfinite(hip_m[0]) else 0.0
-    x_m = np.linspace(middle - _REACH_M, middle + _REACH_M, 9)
+    x_m = np.linspace(*reach_m, 25)
     line = view.project(camera, on_plane(np.stack([x_m, 0.0 * x_m], axis=1)))
     ink.stroke(image, line, ink.RUNWAY, 2.0, outline=ink.WHITE)
     step = _STEPS[tongue.units]
     places = np.arange(np.ceil(x_m[0] / step), np.floor(x_m[-1] / step) + 1.0) * step
     ends = view.project(camera, on_plane(np.stack([places, 0.0 * places], axis=1)))
-    for place, at in zip(places.tolist(), ends, strict=True):
-        if not (np.isfinite(at).all() and -40.0 < at[0] < view.size_px[0] + 40.0):
-            continue
-        is_line = has_line and abs(place) < 0.01
-        long = 15.0 if is_line else 9.0
-        tick = np.array([at, at + np.array([0.0, long])])
-        ink.stroke(image, tick, ink.BLACK if is_line else ink.RUNWAY, 5.0 if is_line else 2.0, outline=ink.WHITE)
-        _under(image, tongue.say("line") if is_line else tongue.length(place), at + np.array([0.0, long + 1.0]))
+    seen = np.isfinite(ends).all(axis=1) & (ends[:, 0] > -40.0) & (ends[:, 0] < view.size_px[0] + 40.0)
+    is_line = np.abs(places) < 0.01 if has_line else np.zeros(len(places), dtype=bool)
+    _ticks(image, ends[seen & ~is_line], _SHORT_PX, ink.RUNWAY, 2.0)
+    _ticks(image, ends[seen & is_line], _LONG_PX, ink.BLACK, 5.0)
+    for place, at, line_here in zip(places[seen].tolist(), ends[seen], is_line[seen].tolist(), strict=True):
+        text = tongue.say("line") if line_here else tongue.length(place)
+        _under(image, text, at + np.array([0.0, (_LONG_PX if line_here else _SHORT_PX) + 1.0]))
+
+
+def _ticks(image: ink.Picture, at_px: Floats, long_px: float, colour: ink.Colour, width: float) -> None:
+    """Draw all ticks in one go, a NaN between two."""
+    gap = np.full(2, np.nan)
+    points = [p for at in at_px for p in (at, at + np.array([0.0, long_px]), gap)]
+    if points:
+        ink.stroke(image, np.array(points), colour, width, outline=ink.WHITE)
 
 
 def _under(image: ink.Picture, label: str, top_px: Floats) -> None:
