@@ -34,6 +34,7 @@ Kind = Literal["result", "half a result", "page", "export", "state", "words", "h
 
 PAGES = {
     "session.html": ("session.html",),
+    "sheet.html": ("sheet.html",),
     "season.html": ("season.html", "season.csv"),
     "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),
     "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv"),

@@ -25,7 +25,7 @@ from penult.model.track import Motion
 from penult.outputs.pictures import ink
 from penult.outputs.pictures.figure import View, draw_athlete, draw_hip_path, draw_mat_at, joints_px, mats_of, on_plane
 from penult.outputs.pictures.film_ground import draw_ground_line
-from penult.outputs.pictures.film_holds import draw_hold
+from penult.outputs.pictures.film_holds import draw_measured, write_caption
 from penult.outputs.pictures.follow import Path, follow
 from penult.outputs.pictures.moments import Instant, instant_s, leg_in_question, moment_of, support_at
 from penult.outputs.texts import captions, words
@@ -180,6 +180,16 @@ class Painter:
         self.draw_on(image, frame.index, frame.time_s)
         return image
 
+    def still(self, frame: Frame, hold: Hold) -> Image:
+        """Return the picture of a hold without a word on it: body, runway and what is measured."""
+        row = self._row(frame.index)
+        camera, view = self._motion.camera_of(row), self.path.view(row)
+        image = cut_image(frame.image, frame.corner_px, view)
+        self._draw_lane(image, view, camera, frame.time_s, with_words=False)
+        self._draw_body(image, view, camera, row, frame.time_s)
+        draw_measured(image, hold, (view, camera), (self._analysis, self._motion))
+        return image
+
     def draw_on(
         self,
         picture: ink.Picture,
@@ -196,24 +206,25 @@ class Painter:
         else:
             self._draw_lane(picture, view, camera, time_s)
         if index in self._row_of:
-            self._draw_path(picture, view, camera, row)
-            leg = leg_in_question(self._analysis, time_s)
-            draw_athlete(picture, joints_px(self._motion, row, view), leg.foot if leg else None, width=_LINE_PX)
+            self._draw_body(picture, view, camera, row, time_s)
         self._write(picture, time_s, clock_s)
         shown = hold or (self._held.get(row) if index in self._row_of else None)
         if shown is not None:
-            is_here = self._held.get(row) is shown
-            draw_hold(picture, shown, row if is_here else None, (view, camera), (self._analysis, self._motion))
+            if self._held.get(row) is shown:
+                draw_measured(picture, shown, (view, camera), (self._analysis, self._motion))
+            write_caption(picture, shown, view.size_px)
 
     def _row(self, index: int) -> int:
         row = self._row_of.get(index)
         return int(np.argmin(np.abs(self._motion.pixels.frame - index))) if row is None else row
 
-    def _draw_lane(self, picture: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
+    def _draw_lane(
+        self, picture: ink.Picture, view: View, camera: Camera, time_s: float, *, with_words: bool = True
+    ) -> None:
         """Draw what lies on the runway: the ground line, and where feet stood so far."""
         reach_m = seen_reach_m(view, camera, self._motion.hip_m)
         draw_ground_line(picture, view, camera, reach_m, self._tongue, has_line=words.has_line(self._analysis))
-        self._draw_contacts(picture, view, camera, time_s)
+        self._draw_contacts(picture, view, camera, time_s, with_words=with_words)
 
     def _layer(self, picture: ink.Picture, camera: Camera, time_s: float) -> ink.Layer:
         """Return what lies on the runway along the whole way of the picture: it changes when a foot comes or goes."""
@@ -236,7 +247,9 @@ class Painter:
             self._layers[state] = ink.layer(like, lambda on: self._draw_lane(on, whole, camera, time_s))
         return self._layers[state]
 
-    def _draw_contacts(self, image: ink.Picture, view: View, camera: Camera, time_s: float) -> None:
+    def _draw_contacts(
+        self, image: ink.Picture, view: View, camera: Camera, time_s: float, *, with_words: bool
+    ) -> None:
         """Draw a bar where each foot stood, from its touchdown on, and write its contact time once it has left."""
         for contact in self._analysis.contacts:
             start_s, bar = instant_s(contact, "touchdown"), self._bars.get(contact.number)
@@ -248,6 +261,8 @@ class Painter:
             if contact.number in self._mats:
                 draw_mat_at(image, view, camera, float(bar[1, 0]), self._mats[contact.number], width=2.0)
             ink.stroke(image, ends, ink.SUPPORT, 5.0, outline=ink.WHITE)
+            if not with_words:
+                continue
             end_s = instant_s(contact, "toe_off")
             done = end_s is not None and time_s > end_s
             self._write_contact(image, contact, ends.mean(axis=0), done=done)
@@ -264,6 +279,11 @@ class Painter:
             ink.plate(image, (x - 3, y, x + width + 3, y + height), ink.WHITE, 0.8)
             ink.write(image, line, (x, y), 16, ink.BLACK, bold=True)
             y += height
+
+    def _draw_body(self, image: ink.Picture, view: View, camera: Camera, row: int, time_s: float) -> None:
+        self._draw_path(image, view, camera, row)
+        leg = leg_in_question(self._analysis, time_s)
+        draw_athlete(image, joints_px(self._motion, row, view), leg.foot if leg else None, width=_LINE_PX)
 
     def _draw_path(self, image: ink.Picture, view: View, camera: Camera, row: int) -> None:
         if not self._is_still:

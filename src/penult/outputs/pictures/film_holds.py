@@ -22,21 +22,16 @@ _LEAST_PX = 13
 _PAD_PX = 10
 
 
-def draw_hold(
-    picture: ink.Picture,
-    hold: Hold,
-    row: int | None,
-    place: tuple[View, Camera],
-    result: tuple[Analysis, Motion],
+def draw_measured(
+    picture: ink.Picture, hold: Hold, place: tuple[View, Camera], result: tuple[Analysis, Motion]
 ) -> None:
-    """Write the caption of a hold along the top and, with the row whose picture it is, draw what is measured."""
+    """Draw what is measured at a hold on the picture of its frame."""
     view, camera = place
     analysis, motion = result
     moment = moment_of(hold.contact, cast("Instant", hold.instant), motion)
-    if row is not None and moment is not None:
+    if moment is not None:
         scene = Scene(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
         _draw(scene, hold)
-    write_caption(picture, hold, view.size_px)
 
 
 def caption_sizes(hold: Hold, width_px: int) -> tuple[int, int]:

@@ -18,6 +18,9 @@ from penult.outputs.pictures.follow import Path, follow, shown_height_m
 PANES_PX: dict[str, tuple[int, int]] = {"landscape": (480, 540), "portrait": (540, 480)}
 """Side by side in landscape, one above the other in portrait: half of a film of one run."""
 
+STAYS_S = 0.12
+"""Capture time for which the last number stays to be read while both go on: about a second of the film at 240 Hz."""
+
 Taken = Callable[[int], ink.Picture]
 """From a frame's index to its picture, cut out for the painter and not drawn on yet; indices never fall."""
 
@@ -51,7 +54,8 @@ class Side:
         row = self.row(time_s)
         index, own_s = int(self.motion.pixels.frame[row]), float(self.motion.pixels.time_s[row])
         picture = self.taken(index)
-        past = [held.hold for held in self.painter.held if held.row <= row]
+        times_s = self.motion.pixels.time_s
+        past = [h.hold for h in self.painter.held if h.row <= row and own_s - times_s[h.row] <= STAYS_S]
         self.painter.draw_on(picture, index, own_s, hold=past[-1] if past else None, clock_s=time_s)
         return picture
 

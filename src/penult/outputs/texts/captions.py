@@ -97,6 +97,11 @@ def contact_said(contact: Contact, analysis: Analysis, tongue: Tongue) -> str:
     return tongue.say(_CONTACTS[contact.number]) if contact.number in _CONTACTS else ""
 
 
+def phase_said(kind: str, tongue: Tongue) -> str:
+    """Return what a phase is called by its kind."""
+    return tongue.say(_PHASES[kind]) if kind in _PHASES else tongue.say("flight")
+
+
 Said = tuple[str, tuple[str, ...], str]
 
 
@@ -149,7 +154,7 @@ def _landings(analysis: Analysis, tongue: Tongue) -> tuple[Hold, ...]:
         if contact is None:
             continue
         text = _line(tongue, "distance {value}", "distance_m", phase.measures.get("distance_m"))
-        kind = tongue.say(_PHASES[phase.kind]) if phase.kind in _PHASES else tongue.say("flight")
+        kind = phase_said(phase.kind, tongue)
         title = tongue.say("Landing {number}, after: {phase}", number=str(len(found) + 1), phase=kind)
         found.append(
             Hold(
