@@ -9,7 +9,7 @@ import numpy as np
 
 from penult.core.joints.body import knee_angle_deg
 from penult.model.analysis import Analysis, Contact
-from penult.model.arrays import Floats, Image
+from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.measured import Measure, Measured, Measures
 from penult.model.skeleton import joint
@@ -32,7 +32,7 @@ class Scene:
 
     Parameters
     ----------
-    image : (h, w, 3) uint8
+    image : (h, w, 3) uint8 or Planes
         Changed in place.
     view, camera : View, Camera
         From runway to drawn pixels.
@@ -44,7 +44,7 @@ class Scene:
         Lines drawn so far, that labels keep off.
     """
 
-    image: Image
+    image: ink.Picture
     view: View
     camera: Camera
     moment: Moment
@@ -127,7 +127,7 @@ def label_for(name: str, short: str, measure: Measure | None, anchor_px: Floats,
     return Label(words=short, figures=figures, anchor_px=anchor_px, colour=colour, size_px=size)
 
 
-def draw_label(image: Image, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
+def draw_label(image: ink.Picture, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
     """Draw a label's leader, plate and text."""
     ink.stroke(image, np.stack([start_px, label.anchor_px]), ink.BLACK, 1.0, outline=ink.WHITE)
     ink.plate(image, box, ink.WHITE, 0.92)

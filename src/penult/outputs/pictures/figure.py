@@ -91,7 +91,7 @@ def draw_athlete(image: ink.Picture, joints_px: Floats, leg: Foot | None, *, wid
         ink.stroke(image, bones, ink.WHITE, width + 2.0 if side == leg else thin + 2.0)
         ink.stroke(image, bones, colour, width if side == leg else thin + 1.0, dash=dash)
         for name in LEG_JOINTS:
-            ink.ring(image, joints_px[joint(side, name)], 0.7 * width + 2.0, colour)
+            ink.ring(image, joints_px[joint(side, name)], 0.7 * width + min(2.0, width), colour)
 
 
 def _bones(ends: Sequence[tuple[Floats, Floats]]) -> Floats:
@@ -129,7 +129,9 @@ def draw_ground(
         _under(image, label, at + np.array([0.0, long + 2.0]), text_px)
 
 
-def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, thickness_m: float) -> Floats:
+def draw_mat_at(
+    image: ink.Picture, view: View, camera: Camera, toe_x_m: float, thickness_m: float, *, width: float = 3.0
+) -> Floats:
     """Draw the height of a mat as a bracket just ahead of the toe, from the runway up to its surface.
 
     How far the mat reaches along the runway is not known, so no more of it is drawn. Returns the bracket's top corner.
@@ -139,7 +141,7 @@ def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, 
     corners_m = points_m(bracket, Known(place_m=lambda _: toe, values={VALUE: thickness_m}))
     assert corners_m is not None, "a mat's bracket needs the toe and the thickness alone"
     line = view.project(camera, corners_m)
-    ink.stroke(image, line, ink.MAT, 3.0, outline=ink.WHITE)
+    ink.stroke(image, line, ink.MAT, width, outline=ink.WHITE)
     return np.asarray(line[2])
 
 
