@@ -9,6 +9,7 @@ from typing import Any
 
 from penult.app.athlete import camera_of, find_athlete, rows_of
 from penult.app.closer import look_closer
+from penult.app.film_size import film_size_of
 from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
@@ -31,7 +32,6 @@ from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
-from penult.outputs.pictures.film import film_size_px
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +182,7 @@ def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) 
     frames = looking.frames
     x_m = position_at(run, scene.clip.time_s)
     boxes = [surroundings(camera_of(scene.cameras, frame), float(x_m[frame])) for frame in frames.tolist()]
-    return Footage(clip_path, scene.clip, frames, film_size_px(scene.clip.size_px), boxes, looking.later_crops())
+    return Footage(clip_path, scene.clip, frames, film_size_of(scene.clip, scene.method), boxes, looking.later_crops())
 
 
 SAME_S = 0.02

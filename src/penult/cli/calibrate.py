@@ -284,6 +284,7 @@ def check(
 ) -> None:
     """Say how good a lane file is, what uncertainty to expect, and what to do better."""
     from penult.app.check import check_lane
+    from penult.cli.table import print_certainty
     from penult.core.lane.trust_map import good_for
     from penult.errors import InputError
 
@@ -307,6 +308,7 @@ def check(
         console.print("\nadvice", style="bold")
     for line in (*done.notices, *done.advice):
         _print_wrapped("  ! ", line, console)
+    print_certainty(done.costs, done.look_first, console)
     if done.picture is not None:
         console.print(f"\nfiles: {done.picture}", soft_wrap=True)
 

@@ -386,12 +386,12 @@ function keys(desk, board) {
 }
 
 async function begin() {
-  const start = await (await fetch("/api/start")).json();
+  const start = await (await fetch("api/start")).json();
   document.title = `Marks: ${start.file}`;
   $("file").textContent = start.file;
   $("write").textContent = `Write ${start.out}`;
   const image = new Image();
-  image.src = "/picture.jpg";
+  image.src = "picture.jpg";
   await image.decode();
   const desk = new Desk(start);
   const board = new Board($("picture"), $("loupe"), image, desk);
