@@ -23,6 +23,7 @@ PURE = re.compile(
 """Pure numbers: shares, ratios, weights, scores, places counted in frames; probabilities."""
 
 EXEMPT = {
+    "Footing.tangent": "a pure number",
     "Measured.value": "in the unit that the measure's name ends with",
     "Measured.u95": "in the unit that the measure's name ends with",
     "Settings.at": "x, y in pixels and a time: three units",

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.files.lane_file import read_lane, read_still, write_lane
 from penult.adapters.files.result_file import read_analysis
 from penult.adapters.film import video
 from penult.adapters.pictures.background import follow_clip
@@ -63,7 +63,12 @@ class Checked:
 
 
 def check_lane(
-    lane_path: Path, clip_path: Path | None = None, picture: Path | None = None, measured: Sequence[str] = ()
+    lane_path: Path,
+    clip_path: Path | None = None,
+    picture: Path | None = None,
+    measured: Sequence[str] = (),
+    *,
+    keep: bool = False,
 ) -> Checked:
     """Check a lane file, alone or against a clip.
 
@@ -75,6 +80,8 @@ def check_lane(
         Where the still with the grid goes (default: <lane file>_check.jpg beside it, if the lane has a still).
     measured : sequence of str
         Distances measured once more, such as 'pole 1 foot to pole 3 foot = 6.48'.
+    keep : bool
+        Write them into the lane file, instead of what was kept there.
 
     Raises
     ------
@@ -84,7 +91,10 @@ def check_lane(
         If the clip was filmed from elsewhere.
     """
     lane = read_lane(lane_path)
-    distances = tuple(remeasured(words, lane.marks) for words in measured)
+    distances = tuple(remeasured(words, lane.marks) for words in measured or lane.measured_again)
+    if keep:
+        lane = replace(lane, measured_again=tuple(measured))
+        write_lane(lane_path, lane)
     fit, panned = place_of(lane_path, lane)
     clip = None if clip_path is None else video.open_clip(clip_path)
     still = read_still(lane_path, lane)

@@ -13,9 +13,10 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
 from penult.core.checks.rough_fall import rough_fall
-from penult.core.checks.scale import SCALE_CHECK, scale_check
+from penult.core.checks.scale import SCALE_CHECK, lane_doubt, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.checks.turned_view import without_turned
+from penult.core.clips.zones import run_up_measures
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
@@ -298,7 +299,9 @@ def measure(
     analysis = report.analysis(clip, seen, notices)
     spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
     analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
-    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = lane_doubt(analysis, fit, tall, settings.height_m)
+    analysis = dataclasses.replace(analysis, run_up=run_up_measures(analysis, has_board=fit.lane.board))
+    checked = scale_check(analysis, tall, settings.height_m, fit)
     analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 

@@ -209,13 +209,19 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
     return _lowest(scene, event, height, known.astype(float))[0]
 
 
-def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
-    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
+SURE_FOOT = 0.95
+"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
 
-    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without a place of its toe where neither end of it was seen, or a body not all in view says too little.
+
+    Where only joints tell of it, or it is not even certain which foot stands there, the joints may be somebody else's, or made
+    up by a pose model that squeezes a body into the picture: such toes were once 2.28 m off, and 0.43 m.
     """
     event = contact.event
-    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    told = contact.wholly_seen or (not event.rough and event.foot_sure >= SURE_FOOT)
+    seen = (event.touchdown_seen or event.toe_off_seen) and told
     if seen:
         return contact
     return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
