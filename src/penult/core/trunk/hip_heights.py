@@ -114,7 +114,7 @@ def cloth_factor(track: RunwayTrack, strides: Sequence[TrunkMotion]) -> float:
 
 
 def cloth_notices(cloth: float, unrest: float) -> tuple[Notice, ...]:
-    """Return what loose clothes cost, and what blurred or dim pictures do, where they do.
+    """Return what loose clothes cost, and what blurred, dim or few pictures do, where they do.
 
     Parameters
     ----------
@@ -128,7 +128,7 @@ def cloth_notices(cloth: float, unrest: float) -> tuple[Notice, ...]:
         text = "clothes hang loosely, or the trunk shows little that could be followed: hip heights and speeds are less sure here"
         out.append(Notice(code="loose-clothes", text=text))
     if unrest >= UNSTEADY:
-        text = f"pictures are blurred or dim: joints are seen {unrest:.1f} times less steadily than in a sharp clip"
+        text = f"joints are seen {unrest:.1f} times less steadily than in a sharp clip: pictures are blurred, dim or too far apart"
         out.append(Notice(code="unsteady-joints", text=text))
     return tuple(out)
 
