@@ -7,6 +7,7 @@ import datetime as dt
 import sys
 import threading
 import webbrowser
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from penult.app.session import Plan
+    from penult.app.workshop import Workshop
     from penult.model.analysis import Analysis
 
 
@@ -23,6 +25,7 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
     """Watch a folder until Ctrl-C; every result is on disk as soon as the page shows its picture."""
     from penult.adapters.files.lane_file import read_lane
     from penult.app.staying import Staying
+    from penult.app.workshop import Workshop
     from penult.cli.progress import shown_progress
     from penult.errors import InputError
     from penult.review.server import LocalServer
@@ -34,7 +37,8 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
         )
     read_lane(calib)  # a fault in it is told now, not at the first clip
     today = date or dt.datetime.now().astimezone().date().isoformat()
-    staying = Staying(folder, calib, _measure, date=today, logbook=logbook)
+    workshop = Workshop(lasts=True)
+    staying = Staying(folder, calib, partial(_measure, workshop), date=today, logbook=logbook)
     pages = StayPages(staying, _labels(logbook))
     server = LocalServer(pages.routes(), port=port, closing=staying.stop, ends_with_page=False)
     pages.attach(server)
@@ -48,15 +52,23 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
         with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
             server.serve()
         staying.stop()
+        worker.join(0.1)
+        if not worker.is_alive():  # else it is at work with it, and ends with the process
+            workshop.close()
     _say(f"ended; what was measured is in {folder}; the same command goes on")
 
 
 def _measure(
-    clip: Path, lane: Path, plan: Plan, progress: Callable[[str, float], None], measured: Callable[[Analysis], None]
+    workshop: Workshop,
+    clip: Path,
+    lane: Path,
+    plan: Plan,
+    progress: Callable[[str, float], None],
+    measured: Callable[[Analysis], None],
 ) -> Analysis:
     from penult.app.analyse import analyse
 
-    return analyse(clip, lane, plan.settings, plan.result, progress, measured=measured).analysis
+    return analyse(clip, lane, plan.settings, plan.result, progress, measured=measured, workshop=workshop).analysis
 
 
 def _labels(logbook: Path | None) -> tuple[str, ...]:
