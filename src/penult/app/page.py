@@ -24,6 +24,9 @@ from penult.model.track import Motion
 
 Files = list[tuple[str, bytes]]
 
+ENDING_S = 5.0
+"""A process that has nothing more to do ends in a few thousandths of a second; one that does not is ended."""
+
 
 def files_here(analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
     """Return all files of a result but the film, as names and bytes, made by this very process."""
@@ -41,15 +44,27 @@ class PageProcess:
 
     def __enter__(self) -> Self:
         self._process = _begun() if worker_count() > 1 else None
-        self._lock = threading.Lock()
+        self._lock, self._was_asked = threading.Lock(), False
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._process is not None:
-            self._process.kill()
-            self._process.communicate()
+        process = self._process
+        if process is None:
+            return
+        assert process.stdin is not None
+        assert process.stdout is not None
+        if error is not None or not self._was_asked:
+            process.kill()
+        with suppress(OSError):
+            process.stdin.close()  # without more to do it ends by itself
+        try:
+            process.wait(timeout=ENDING_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        process.stdout.close()
 
     def files(self, analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
         """Return all files of a result but the film.
@@ -64,6 +79,7 @@ class PageProcess:
         process = self._process
         if process is not None and process.stdin is not None and process.stdout is not None:
             with suppress(OSError, ValueError, EOFError, pickle.UnpicklingError), self._lock:
+                self._was_asked = True
                 _send(process.stdin, pickle.dumps((analysis, motion, frames), protocol=5))
                 files: Files = pickle.loads(_received(process.stdout))
                 return files
@@ -127,6 +143,7 @@ def serve() -> None:
         while True:
             asked = _received(sys.stdin.buffer)
             _send(answers, pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
+    os._exit(0)  # taking the libraries apart takes longer than all else here
 
 
 if __name__ == "__main__":
