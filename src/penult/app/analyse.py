@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from penult import __version__
 from penult.adapters import pose
@@ -31,6 +31,9 @@ from penult.model.method import METHOD
 from penult.model.settings import Settings
 from penult.whole_file import read_whole, told
 
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
@@ -49,6 +52,7 @@ def analyse(
     *,
     ignore_corrections: bool = False,
     measured: Callable[[Analysis], None] = lambda analysis: None,
+    workshop: Workshop | None = None,
 ) -> Result:
     """Analyse one clip and write its result folder.
 
@@ -66,6 +70,8 @@ def analyse(
         Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
     measured : callable
         Told the numbers as soon as they are there, before pictures and film are.
+    workshop : Workshop, optional
+        What several clips in a row are measured with; without it the clip has its own.
 
     Returns
     -------
@@ -98,7 +104,7 @@ def analyse(
         method=method,
         measured=measured,
     )
-    analysis = fresh(job, folder, progress)
+    analysis = fresh(job, folder, progress, workshop)
     if settings.athlete:  # so that the person can be found again, and forgotten
         written_places.record(folder.parent, default_place())
     return Result(analysis=analysis, folder=folder)
