@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import re
 import shutil
 import threading
 import time
@@ -291,3 +292,12 @@ def looked_at(driver: Any, axe_source: str) -> None:
         ".map(e => e.outerHTML.slice(0, 80))"
     )
     assert [one for one in small if "checkbox" not in one] == []  # 24 px: WCAG 2.2, 2.5.8
+
+
+@pytest.mark.parametrize(
+    "path", sorted(Path(__file__).parents[2].glob("src/penult/review/static/*")), ids=lambda p: p.name
+)
+def test_a_page_asks_for_its_own_things_wherever_it_stands(path: Path) -> None:
+    """Every page may stand below the start page: an address of ours that begins at the root would miss it there."""
+    text = path.read_text(encoding="utf-8")
+    assert not re.search(r"""["'`]/(static|api|news|picture|result|made|page|lane)\b""", text)

@@ -111,7 +111,21 @@ function show(answer) {
   }
 }
 
+// The newest run in a few words: what happened, against what, how sure.
+function newestWords() {
+  const run = day.runs.find((one) => one.file === day.newest);
+  if (!run) return [];
+  const changed = day.changes.find((change) => change.key.startsWith("penultimate_hip_drop"));
+  const told = run.error.length ? `No result: ${run.error.join(" ")}` : run.finding || "No hip drop in this run; the other numbers are below.";
+  return [
+    element("h2", {}, `Newest: ${run.shown}`, run.athlete ? `, ${run.athlete}` : null),
+    element("p", {}, told, changed ? ` ${changed.text} to the run before${changed.apart ? "" : ": no clear difference"}.` : null),
+    element("a", { href: "session", class: "go" }, "Show the newest large"),
+  ];
+}
+
 function draw() {
+  redraw($("latest"), ...newestWords());
   redraw($("next"), element("h2", {}, "The clips to come are"), ...choices(day, "", (what) => tap("", what)), element("p", { class: "soft" }, "Kept from clip to clip until you tap something else; each run can be put right below. Somebody new: only who agreed to it; for minors their guardians."));
   runs.show(day);
   $("drop").classList.toggle("begun", day.runs.length > 0);
