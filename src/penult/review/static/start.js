@@ -119,7 +119,7 @@ function newestWords() {
   const told = run.error.length ? `No result: ${run.error.join(" ")}` : run.finding || "No hip drop in this run; the other numbers are below.";
   return [
     element("h2", {}, `Newest: ${run.shown}`, run.athlete ? `, ${run.athlete}` : null),
-    element("p", {}, told, changed ? ` ${changed.text} to the run before${changed.apart ? "" : ": no clear difference"}.` : null),
+    element("p", {}, told, changed ? ` Change from the run before: ${changed.said} ${changed.text}${changed.apart ? "" : ": no clear difference"}.` : null),
     element("a", { href: "session", class: "go" }, "Show the newest large"),
   ];
 }
