@@ -147,7 +147,7 @@ class Day:
             try:
                 write_taps(folder, Taps(next=before))
             except OSError as error:
-                raise OutputError(f"{folder} cannot be written", error.strerror or str(error)) from error
+                raise OutputError(f"nothing can be written into {folder}", error.strerror or str(error)) from error
 
     def _written(self) -> list[Path]:
         places = [Path(p) for p in reversed(written_places.recorded(self.logbook))]
