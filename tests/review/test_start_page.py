@@ -19,7 +19,7 @@ from page_driver import PATIENCE_S, opened, sized
 from penult.adapters.files.result_file import read_analysis
 from penult.app.day import Day
 from penult.outputs.folder.result import analysis_to_json
-from penult.review.server import FILM, KEPT_PAGE, MOST_BODY_BYTES, LocalServer
+from penult.review.server import FILM, KEPT_FILM, KEPT_PAGE, MOST_BODY_BYTES, LocalServer
 from penult.review.start_pages import FILMS, STATIC, StartPages
 
 BYTES = {"content-type": FILM}
@@ -190,6 +190,9 @@ def test_results_and_marks_are_opened_below_it_and_closed_when_there_are_many(st
         begun(there, start)
         there.post("/api/drop?name=clip.mp4", content=start.film, headers=BYTES)
         start.wait(lambda: whole_runs(there))
+        film = there.get("/film/clip.mp4", headers={"range": "bytes=0-99"})
+        assert (film.status_code, len(film.content)) == (206, 100)
+        assert film.headers["content-security-policy"] == KEPT_FILM
         first = there.get("/look?run=clip.mp4", follow_redirects=True)
         assert first.url.path == "/page/1/"
         assert b"review.js" in first.content

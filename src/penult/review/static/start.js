@@ -155,6 +155,8 @@ function lost() {
 takesFiles($("drop"), { address: (file) => `api/drop?name=${encodeURIComponent(file.name)}`, onDone: () => hear(), accept: "video/*,.mov,.mp4,.m4v,.avi,.mkv,.webm,.mpg,.mpeg,.3gp,.mts" });
 keepStrayFiles();
 $("end").addEventListener("click", async () => {
+  const isBusy = day && (day.doing.file || day.waiting.length);
+  if (isBusy && !window.confirm("A clip is being measured. End all the same? It is measured again next time.")) return;
   await post("end", {}).catch(() => null);
   lost();
 });

@@ -53,6 +53,7 @@ export class Runs {
         told,
         element("p", { class: "row" },
           isWhole ? link(`result/${encodeURIComponent(run.file)}`, "whole result") : null,
+          isWhole ? link(`film/${encodeURIComponent(run.file)}`, "film") : null,
           isWhole ? link(`look?run=${encodeURIComponent(run.file)}`, "look frame by frame, put right") : null,
           !isWhole && !run.error.length ? element("span", { class: "soft" }, "pictures and film follow") : null,
           ...run.warnings.map((w) => element("span", { class: "flag" }, w)))));
