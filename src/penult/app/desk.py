@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from penult.adapters.files.lane_file import read_lane
 from penult.adapters.logbook.place import default_place
-from penult.app.day import Opened, today_text
+from penult.app.day import Opened
+from penult.app.staying import today_text
 from penult.errors import InputError, OutputError, PenultError
 
 if TYPE_CHECKING:

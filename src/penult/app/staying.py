@@ -7,6 +7,7 @@ where it was.
 
 from __future__ import annotations
 
+import datetime as dt
 import threading
 import time
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from statistics import median
 
 from penult.adapters.files import session_state as state
 from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files.result_folder import read_said
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
 from penult.adapters.film.boxes import is_complete
 from penult.adapters.film.probe import packets
@@ -67,6 +69,11 @@ def measure(
     return analyse(clip, lane, plan.settings, plan.result, progress, measured=told).analysis
 
 
+def today_text() -> str:
+    """Return today's date as the clocks here have it."""
+    return dt.datetime.now().astimezone().date().isoformat()
+
+
 def load() -> None:
     """Load what measuring needs, so that the first clip does not wait for it."""
     import penult.app.cameras
@@ -112,7 +119,7 @@ class Staying:
     measure : callable
         Measures one clip; see `Measure`.
     date : str
-        Day of clips without one of their own.
+        Day of clips without one of their own; '' is the day on which each is measured first.
     logbook : Path, optional
         Where results are added.
     told : callable
@@ -281,7 +288,7 @@ class Staying:
         try:
             said = said_in(self.folder)
             told = (said.row(clip.name), self._taps.of(clip.name), Settings())
-            plan = plan_of(clip, self.lane, told, self.date, self.logbook)
+            plan = plan_of(clip, self.lane, told, self._day_of(clip), self.logbook)
         except (PenultError, OSError) as error:
             return failure_of(clip, error), None
         known = state.read_state(self.folder).get(clip.name)
@@ -300,6 +307,17 @@ class Staying:
         except Exception as error:  # whatever happens to one clip, the others go on
             return failure_of(clip, error, plan), plan
         return outcome_of_plan(plan, analysis), plan
+
+    def _day_of(self, clip: Path) -> str:
+        """Return the day of a clip: the one said for all, else that of its result, which a later start does not move, else today's."""
+        if self.date:
+            return self.date
+        result = state.result_folders(state.clips_in(self.folder)).get(clip)
+        with suppress(PenultError, OSError):
+            known = read_said(result).date if result is not None and clip.name in state.read_state(self.folder) else ""
+            if known:
+                return known
+        return today_text()
 
     def _keep(self, plan: Plan | None, outcome: ClipOutcome) -> None:
         """Write down that the clip is done, and the session's page; what cannot be written is told, not fatal."""
