@@ -9,12 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from statistics import median
 
 from penult.adapters.files import session_state as state
 from penult.adapters.files.result_file import read_analysis
@@ -32,6 +30,7 @@ from penult.app.session import (
     said_in,
     write_page,
 )
+from penult.app.time_left import TimeLeft
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
@@ -39,22 +38,6 @@ from penult.model.settings import Settings
 
 PAUSE_S = 0.15
 """Between two looks into the folder: each asks for the size and time of its clips alone."""
-
-USUAL_S = 20.0
-"""Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
-
-STAGES = {
-    "opening the clip": (0.0, 0.1),
-    "looking for the athlete": (0.1, 0.2),
-    "following the joints": (0.2, 0.85),
-    "looking at shoes and trunk": (0.85, 0.92),
-    "measuring": (0.92, 0.93),
-    "drawing": (0.93, 1.0),
-}
-"""Shares of the time of a clip at which its stages begin and end (four clips at 120 Hz on two busy cores)."""
-
-AGAIN_SHARE = 0.3
-"""A clip whose joints are kept takes this share of the time (DEVELOPERS.md)."""
 
 Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[Analysis], None]], Analysis]
 """(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
@@ -147,10 +130,9 @@ class Staying:
         self._coming: tuple[str, ...] = ()
         self._outcomes: dict[str, ClipOutcome] = {}
         self._pictures: set[str] = set()
-        self._measured_before: set[str] = set()
         self._written_ns: dict[str, int] = {}
-        self._doing, self._begun_s, self._share = Doing(), 0.0, 0.0
-        self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
+        self._doing = Doing()
+        self._time = TimeLeft()
         self._version = 0
         self._is_over = threading.Event()
 
@@ -220,7 +202,7 @@ class Staying:
     def moment(self) -> Moment:
         """Return everything as it is now."""
         with self._lock:
-            left_s, left_all_s = self._left_s()
+            left_s, left_all_s = self._time.left_s(self._doing.file, [clip.name for clip in self._queue])
             return Moment(
                 version=self._version,
                 name=self.folder.resolve().name,
@@ -268,18 +250,19 @@ class Staying:
                 self._taps = Taps(clips={**self._taps.clips, clip.name: self._taps.next}, next=self._taps.next)
                 with suppress(PenultError, OSError):
                     write_taps(self.folder, self._taps)
-            self._doing, self._begun_s = Doing(file=clip.name, what="opening the clip"), time.monotonic()
-            self._share = 0.0
+            self._doing = Doing(file=clip.name, what="opening the clip")
+            self._time.begin()
         self._change()
         outcome, plan = self._measured(clip)
         with self._lock:
             if outcome.is_new:
-                self._took_s.setdefault(clip.name in self._measured_before, []).append(time.monotonic() - self._begun_s)
+                self._time.end(clip.name, is_measured=outcome.analysis is not None)
+            elif outcome.analysis is not None:
+                self._time.know(clip.name)
             self._doing = Doing()
             self._outcomes[clip.name] = outcome  # a clip measured again keeps its place
             if outcome.analysis is not None:
                 self._pictures.add(clip.name)
-                self._measured_before.add(clip.name)
                 self._written_ns[clip.name] = _written_ns(self.folder / outcome.folder)
         self._change()
         self._keep(plan, outcome)
@@ -309,7 +292,7 @@ class Staying:
         return outcome_of_plan(plan, analysis), plan
 
     def _day_of(self, clip: Path) -> str:
-        """Return the day of a clip: the one said for all, else that of its result, which a later start does not move, else today's."""
+        """Return the day of a clip: the one said for all, else that of its result (a later start does not move it), else today."""
         if self.date:
             return self.date
         result = state.result_folders(state.clips_in(self.folder)).get(clip)
@@ -334,36 +317,11 @@ class Staying:
             self._change()
 
     def _progress(self, what: str, share: float) -> None:
-        begin, end = STAGES.get(what, (0.0, 0.0))
-        self._share = begin + share * (end - begin)
+        self._time.progress(what, share)
         if what != self._doing.what:
             with self._lock:
                 self._doing = replace(self._doing, what=what)
             self._change()
-
-    def _left_s(self) -> tuple[float, float]:
-        """Return the time left for the clip under way, and for it and all that wait."""
-        waiting_s = sum(self._usual_s(clip.name) for clip in self._queue)
-        if not self._doing.file:
-            return 0.0, waiting_s
-        left_s = max(1.0, self._left_of_this_s(time.monotonic() - self._begun_s))
-        return left_s, left_s + waiting_s
-
-    def _left_of_this_s(self, gone_s: float) -> float:
-        """Return what the clips before let expect; of the first, and one that takes longer, what its stage does."""
-        name = self._doing.file
-        if self._took_s.get(name in self._measured_before) and self._usual_s(name) > gone_s:
-            return self._usual_s(name) - gone_s
-        return (
-            gone_s * (1.0 / self._share - 1.0)
-            if self._share >= STAGES["following the joints"][0]
-            else self._usual_s(name)
-        )
-
-    def _usual_s(self, name: str) -> float:
-        again = name in self._measured_before
-        took_s = self._took_s.get(again)
-        return median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
 
     def _change(self) -> None:
         with self._lock:
