@@ -1,6 +1,6 @@
 // The start page: lane, folder, clips, runs. News only say that something changed; everything shown comes whole from an answer.
 
-import { choices, doingWords, drawnOf, redraw } from "./choices.js";
+import { beforeWords, choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { keepStrayFiles, takesFiles } from "./drop.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
@@ -115,11 +115,12 @@ function show(answer) {
 function newestWords() {
   const run = day.runs.find((one) => one.file === day.newest);
   if (!run) return [];
-  const changed = day.changes.find((change) => change.key.startsWith("penultimate_hip_drop"));
+  const before = day.runs.find((one) => one.file === day.before);
+  const changed = before && day.changes.find((change) => change.key.startsWith("penultimate_hip_drop"));
   const told = run.error.length ? `No result: ${run.error.join(" ")}` : run.finding || "No hip drop in this run; the other numbers are below.";
   return [
     element("h2", {}, `Newest: ${run.shown}`, run.athlete ? `, ${run.athlete}` : null),
-    element("p", {}, told, changed ? ` Change from the run before: ${changed.said} ${changed.text}${changed.apart ? "" : ": no clear difference"}.` : null),
+    element("p", {}, told, changed ? ` Change from ${beforeWords(run, before)}: ${changed.said} ${changed.text}${changed.apart ? "" : ": no clear difference"}.` : null),
     element("a", { href: "session", class: "go" }, "Show the newest large"),
   ];
 }

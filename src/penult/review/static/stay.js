@@ -1,6 +1,6 @@
 // A session while it runs. News only say that something changed; everything shown comes whole from one answer.
 
-import { choices, doingWords, drawnOf, redraw } from "./choices.js";
+import { beforeWords, choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
 
@@ -104,7 +104,7 @@ function figure(one, words) {
 
 function table(newest, before, best) {
   const heads = [element("th", { scope: "col" }, element("span", { class: "visually-hidden" }, "measure")), element("th", { scope: "col" }, "newest")];
-  if (before) heads.push(element("th", { scope: "col" }, "change from the run before"));
+  if (before) heads.push(element("th", { scope: "col" }, `change from ${beforeWords(newest, before)}`));
   if (best) heads.push(element("th", { scope: "col", class: "best" }, latest.best_words.split(",")[0]));
   heads.push(element("th", { scope: "col", class: "drawn" }, element("span", { class: "visually-hidden" }, "drawn on one scale")));
   const body = newest.rows.map((row) => {
