@@ -20,7 +20,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.start_file import Remembered, read_start, write_start
 from penult.adapters.files.tapped import Taps, read_taps, write_taps
 from penult.app.known_lanes import KnownLane, known_lane, lanes_in
-from penult.app.staying import Measure, Staying
+from penult.app.staying import Measure, Staying, today_text
 from penult.errors import InputError, OutputError, PenultError
 
 _MOST_SHOWN = 12
@@ -111,7 +111,6 @@ class Day:
                 folder,
                 lane,
                 self._measure,
-                date=today_text(),
                 logbook=self.logbook if logs else None,
                 told=self.told,
             )
@@ -154,7 +153,7 @@ class Day:
             try:
                 write_taps(folder, Taps(next=before))
             except OSError as error:
-                raise OutputError(f"{folder} cannot be written", error.strerror or str(error)) from error
+                raise OutputError(f"nothing can be written into {folder}", error.strerror or str(error)) from error
 
     def _written(self) -> list[Path]:
         places = [Path(p) for p in reversed(written_places.recorded(self.logbook))]
@@ -194,11 +193,6 @@ def absolute(path: Path) -> Path:
         return path.expanduser().resolve()
     except (OSError, RuntimeError, ValueError) as error:
         raise InputError(f"{str(path)[:200]!r} cannot be used as a place", str(error)) from error
-
-
-def today_text() -> str:
-    """Return today's date as the clocks here have it."""
-    return dt.datetime.now().astimezone().date().isoformat()
 
 
 def _used_on(folder: Path) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import sys
 import threading
 from functools import partial
@@ -28,9 +27,8 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
             f"{folder} is not a folder of clips", "there is no such folder", next_step="make it, then start again"
         )
     read_lane(calib)  # a fault in it is told now, not at the first clip
-    today = date or dt.datetime.now().astimezone().date().isoformat()
     workshop = Workshop(lasts=True)
-    staying = Staying(folder, calib, partial(measured_in, workshop), date=today, logbook=logbook)
+    staying = Staying(folder, calib, partial(measured_in, workshop), date=date, logbook=logbook)
     labels = _labels(logbook)
     pages = StayPages(staying, lambda: labels)
     server = LocalServer(pages.routes(), port=port, closing=staying.stop, ends_with_page=False)
