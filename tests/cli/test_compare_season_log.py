@@ -178,7 +178,7 @@ def test_three_kinds_stand_side_by_side_and_one_alone_is_refused(tmp_path: Path)
     assert done.exit_code == 0
     assert all(f"{name} (" in done.output for name in "abc")
     assert sorted(p.name for p in (tmp_path / "three").iterdir()) == [
-        "side_by_side.csv", "side_by_side.html", "side_by_side.xlsx",
+        "side_by_side.csv", "side_by_side.html", "side_by_side.xlsx", "side_by_side_clips.csv",
     ]  # fmt: skip
     alone = str(failure(penult("compare", str(place), "--by", "athlete")))
     assert "one group by athlete" in alone
