@@ -309,7 +309,8 @@ def test_a_session_says_first_what_happened_against_what_and_how_sure() -> None:
     clips = [_outcome(trial(rng, f, Said(), file="x.mp4"), f"{f.kind}{i}.mp4") for f in forms for i in range(2)]
     session = Session(name="hall", folder="hall", clips=tuple(clips))
 
-    ((athlete, text),) = session_findings(session)
+    ((athlete, texts),) = session_findings(session)
+    text = " ".join(texts)
 
     assert athlete == "A1"
     assert "above what each foot stood on" in text
@@ -323,5 +324,5 @@ def test_one_run_in_a_session_is_told_from_plain_sprinting_and_none_is_nothing()
     rng = np.random.default_rng(9)
     one = _outcome(trial(rng, Form(athlete="", kind="full approach"), Said(), file="x.mp4"), "a.mp4")
 
-    assert "The hips were" in session_findings(Session(name="s", folder="s", clips=(one,)))[0][1]
+    assert "The hips were" in session_findings(Session(name="s", folder="s", clips=(one,)))[0][1][0]
     assert session_findings(Session(name="s", folder="s", clips=())) == []

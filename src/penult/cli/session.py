@@ -181,9 +181,9 @@ def _print(done: Session, logbook: Path | None) -> None:
         flags = ", ".join(shown(words.code_words(w.code), 40) for w in clip.analysis.warnings)
         there = "" if clip.is_new else " (was there already)"
         console.print(f"  {shown(clip.file, 40)}: hip drop {drop}{there}{f'; {flags}' if flags else ''}")
-    for athlete, text in session_findings(done):
+    for athlete, texts in session_findings(done):
         who = f"{shown(athlete, 40)}: " if athlete else ""
-        console.print(f"{who}{shown(text, 900)}", width=min(80, console.width), soft_wrap=False)
+        console.print(f"{who}{shown(' '.join(texts), 900)}", width=min(80, console.width), soft_wrap=False)
     if any(c.analysis is not None and not c.said.date for c in done.clips):
         console.print(
             "note: clips without a date do not appear in a season; give --date, or a date column in session.csv"

@@ -16,17 +16,17 @@ from penult.outputs.texts.findings import comparison_findings, pattern
 _MOST_ATHLETES = 3
 
 
-def session_findings(session: Session) -> list[tuple[str, str]]:
+def session_findings(session: Session) -> list[tuple[str, list[str]]]:
     """Return (athlete, sentences) for up to three athletes, those with most runs first; never a verdict."""
     runs: dict[str, list[Trial]] = {}
     for clip in session.clips:
         if clip.analysis is not None:
             runs.setdefault(clip.analysis.run.athlete, []).append(Trial(analysis=clip.analysis, said=clip.said))
     most = sorted(runs.items(), key=lambda item: -len(item[1]))[:_MOST_ATHLETES]
-    return [(athlete, text) for athlete, trials in most if (text := _of_one(trials))]
+    return [(athlete, texts) for athlete, trials in most if (texts := _of_one(trials))]
 
 
-def _of_one(trials: Sequence[Trial]) -> str:
+def _of_one(trials: Sequence[Trial]) -> list[str]:
     groups = _groups(trials)
     try:
         if len(groups) > 1:
@@ -34,19 +34,23 @@ def _of_one(trials: Sequence[Trial]) -> str:
             drill = next((g for g in groups if g is not free and g.trials[0].mats), None)
             drill = drill or next(g for g in groups if g is not free)
             c = compare(free, drill)
-            return " ".join([*comparison_findings(c)[:1], *([line] if (line := pattern(c)) else [])])
+            return [*comparison_findings(c)[:1], *([line] if (line := pattern(c)) else [])]
         if len(trials) > 1:
             before = Group(name="the run before" if len(trials) == 2 else "the runs before", trials=tuple(trials[:-1]))
-            return " ".join(comparison_findings(compare(before, Group(name="the last run", trials=(trials[-1],))))[:1])
+            return comparison_findings(compare(before, Group(name="the last run", trials=(trials[-1],))))[:1]
     except PenultError:  # the same clip twice under two names: the table shows both
-        return ""
-    return drops.finding(trials[0].analysis)
+        return []
+    text = drops.finding(trials[0].analysis)
+    return [text] if text else []
 
 
 def _groups(trials: Sequence[Trial]) -> list[Group]:
     """Return the runs by kind and mats, the largest group first."""
-    found: dict[str, list[Trial]] = {}
+    found: dict[tuple[str, str], list[Trial]] = {}
     for t in trials:
-        kind = t.analysis.run.kind or "runs of no kind"
-        found.setdefault(kind if not t.mats else f"{kind} ({mats_words(t.mats)})", []).append(t)
-    return [Group(name=n, trials=tuple(g)) for n, g in sorted(found.items(), key=lambda item: -len(item[1]))]
+        found.setdefault((t.analysis.run.kind or "runs of no kind", mats_words(t.mats)), []).append(t)
+    kinds = [kind for kind, _ in found]
+    return [
+        Group(name=f"{kind} ({mats})" if kinds.count(kind) > 1 else kind, trials=tuple(group))
+        for (kind, mats), group in sorted(found.items(), key=lambda item: -len(item[1]))
+    ]
