@@ -86,15 +86,19 @@ def from_folders(places: Iterable[Path]) -> list[Trial]:
     return [read_trial(folder) for folder in folders]
 
 
-def from_logbook(log: Logbook, choice: Choice) -> list[Trial]:
-    """Return chosen clips, with the hip paths of as many as can be drawn.
+LAST_FOUR, WHOLE_RUN_UP = -3, -1000
+"""From which contact on a clip is read: pages of take-offs show four contacts, those of run-ups all of them."""
+
+
+def from_logbook(log: Logbook, choice: Choice, *, first: int = LAST_FOUR) -> list[Trial]:
+    """Return chosen clips from a contact on, with the hip paths of as many as can be drawn.
 
     Raises
     ------
     InputError
         If there is no such clip.
     """
-    trials = log.trials(choice)
+    trials = log.trials(choice, last=first)
     if not trials:
         raise InputError(
             f"no clip in the logbook fits: {choice.words}",

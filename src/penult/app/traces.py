@@ -36,6 +36,7 @@ Kind = Literal["result", "half a result", "page", "export", "state", "words", "h
 
 PAGES = {
     "session.html": ("session.html", "session.xlsx"),
+    "sheet.html": ("sheet.html",),
     "season.html": ("season.html", "season.csv", "season.xlsx"),
     "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side_clips.csv", "side_by_side.xlsx"),
     "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),

@@ -105,13 +105,16 @@ def day(text: str) -> str:
 def metres(what: str, text: str, low_m: float, high_m: float) -> float:
     """Return metres typed with a decimal point or comma, within bounds."""
     from penult.core.typed import metres as typed_metres
+    from penult.core.units import metres_of_other
 
     try:
         value = typed_metres(text)
     except ValueError:
         value = float("nan")
     if not low_m <= value <= high_m:
-        refuse(what, text, f"metres from {low_m:g} to {high_m:g}, such as 6.45 or 6,45")
+        meant = metres_of_other(text)
+        told = "" if meant is None else f"; that is {meant:.2f}"
+        refuse(what, text, f"metres from {low_m:g} to {high_m:g}, such as 6.45 or 6,45{told}")
     return value
 
 

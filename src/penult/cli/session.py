@@ -177,10 +177,11 @@ def _print(done: Session, logbook: Path | None) -> None:
             first = clip.error.split("\n")[0]
             console.print(f"  {shown(clip.file, 40)}: no result: {shown(first, 300)}")
             continue
-        drop = drops.headline(clip.analysis)
         flags = ", ".join(shown(words.code_words(w.code), 40) for w in clip.analysis.warnings)
         there = "" if clip.is_new else " (was there already)"
-        console.print(f"  {shown(clip.file, 40)}: hip drop {drop}{there}{f'; {flags}' if flags else ''}")
+        console.print(
+            f"  {shown(clip.file, 40)}: hip drop {drops.headline(clip.analysis)}{there}{f'; {flags}' if flags else ''}"
+        )
     for athlete, texts in session_findings(done):
         who = f"{shown(athlete, 40)}: " if athlete else ""
         console.print(f"{who}{shown(' '.join(texts), 900)}", width=min(80, console.width), soft_wrap=False)

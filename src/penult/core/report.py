@@ -15,7 +15,7 @@ from penult.core.checks.slow_frames import without_slow
 from penult.core.checks.unseen_instants import withhold
 from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
-from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
+from penult.core.measures.evidence import SURE_FOOT, ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
 from penult.core.measures.phase import NO_LANDING, PhaseEvidence, Told, mark_of, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
@@ -250,9 +250,6 @@ class Report:
 
 
 NO_PENULTIMATE = "a series of bounds, hops or skips begins there, no single take-off"
-
-SURE_FOOT = 0.95
-"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
 
 
 def told_foot(event: Event) -> SeenFoot:

@@ -58,6 +58,7 @@ def result_files(analysis: Analysis, motion: Motion, frames: Iterable[Frame]) ->
     yield "steps.csv", tables.to_csv(tables.steps_table(analysis))
     if analysis.phases:
         yield "phases.csv", tables.to_csv(tables.phases_table(analysis))
+    yield "whole.csv", tables.to_csv(tables.whole_table(analysis))
     yield "tables.xlsx", workbook.workbook(result_sheets(analysis))
     yield "hip_path.csv", tables.to_csv(tables.hip_path_table(motion))
     for still, image in drawn:
