@@ -171,20 +171,22 @@ def opened_results(folders: Sequence[Path]) -> list[Review]:
 
 
 def compare(folders: Sequence[Path], logbook: Path) -> Made:
-    """Compare results: two with each other, more by the first thing in which they fall into two groups.
+    """Compare results: two with each other, more by the first thing in which they fall into two groups, else by kind.
 
     Raises
     ------
     InputError
-        Fewer than two, or no two groups.
+        Fewer than two, or one group only.
     """
-    from penult.app.compare import PAGE, compare_split, compare_two
+    from penult.app.compare import PAGE, SEVERAL_PAGE, Compared, ComparedSeveral, compare_split, compare_two
     from penult.app.groups import Wanted
     from penult.outputs.texts.findings import comparison_findings
+    from penult.outputs.texts.several_findings import several_findings
 
     if len(folders) < 2:
         raise InputError("two runs or more are wanted", next_step="choose them in the list")
     out = folders[0].parent / "comparison"
+    done: Compared | ComparedSeveral
     if len(folders) == 2:
         first, second = (Wanted(places=(f,)) for f in folders)
         done = compare_two(first, second, logbook=logbook, out=out)
@@ -193,8 +195,10 @@ def compare(folders: Sequence[Path], logbook: Path) -> Made:
         by = _by(folders)
         done = compare_split(Wanted(places=tuple(folders)), by, logbook=logbook, out=out)
         words = ["penult", "compare", *map(str, folders), "--by", by]
-    said = tuple(comparison_findings(done.comparison))
-    return Made(page=out / PAGE, said=said, command=shlex.join([*words, "-o", str(out)]))
+    command = shlex.join([*words, "-o", str(out)])
+    if isinstance(done, Compared):
+        return Made(page=out / PAGE, said=tuple(comparison_findings(done.comparison)), command=command)
+    return Made(page=out / SEVERAL_PAGE, said=tuple(several_findings(done.several)), command=command)
 
 
 def _by(folders: Sequence[Path]) -> str:
