@@ -79,9 +79,7 @@ def film_of_one(result: Path, out: Path | None, showing: Showing, *, clip: Path 
     return place
 
 
-def film_of_two(
-    results: Sequence[Path], out: Path, showing: Showing, *, align: str | None, progress: Progress
-) -> Path:
+def film_of_two(results: Sequence[Path], out: Path, showing: Showing, *, align: str | None, progress: Progress) -> Path:
     """Write the film of two results on one clock.
 
     Parameters
@@ -148,7 +146,11 @@ def cut_from(run: Run, progress: Progress) -> Cut:
     def cut(painter: Painter) -> Iterator[tuple[int, Picture]]:
         frames = run.motion.pixels.frame
         first, last = int(frames[0]), int(frames[-1])
-        whole = painter.path.size_px if (painter.path.scale * run.clip.size_px[0] <= painter.path.size_px[0]).all() else None
+        whole = (
+            painter.path.size_px
+            if (painter.path.scale * run.clip.size_px[0] <= painter.path.size_px[0]).all()
+            else None
+        )
         for raw in video.raw_frames(run.film, run.clip, first=first, last=last):
             progress("drawing", (raw.index - first) / max(1, last - first))
             shot = Shot(index=raw.index, raw=raw, film_size_px=whole)

@@ -134,7 +134,11 @@ class Footage:
     def _bytes(self) -> int:
         parts = sum(3 * (x1 - x0) * (y1 - y0) // 2 for x0, y0, x1, y1 in self._boxes)
         width, height = self._film_size_px or (0, 0)
-        return parts + len(self._boxes) * 3 * width * height // 2 + sum(3 * CROP_PX**2 for crop in self._crops if crop is not None)
+        return (
+            parts
+            + len(self._boxes) * 3 * width * height // 2
+            + sum(3 * CROP_PX**2 for crop in self._crops if crop is not None)
+        )
 
     def passing(
         self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None = None

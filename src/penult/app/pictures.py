@@ -29,6 +29,7 @@ from penult.outputs.pictures.stills import stills_of
 
 Make = Callable[[Analysis, Motion, list[Frame]], Files]
 
+
 def footage_of(clip_path: Path, clip: Clip, outcome: Outcome) -> Footage:
     """Return the pictures of a run that was seen at another time."""
     return Footage(clip_path, clip, outcome.motion.pixels.frame, film_size_of(clip, outcome.analysis.method))

@@ -21,7 +21,20 @@ if TYPE_CHECKING:
 
     import typer
 
-PARTS = ("calibrate", "compare", "season", "run_ups", "log", "session", "review", "share", "film", "sheet", "cache", "help")
+PARTS = (
+    "calibrate",
+    "compare",
+    "season",
+    "run_ups",
+    "log",
+    "session",
+    "review",
+    "share",
+    "film",
+    "sheet",
+    "cache",
+    "help",
+)
 """Modules of further commands, each with `register(app)`; one that is not there yet is passed over."""
 
 

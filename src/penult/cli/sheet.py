@@ -22,7 +22,8 @@ def sheet(
     language: LanguageOption = "",
     units: UnitsOption = "",
     out: Annotated[
-        Path | None, typer.Option("-o", "--out", help="The sheet's file (else sheet.html in the result).", metavar="FILE")
+        Path | None,
+        typer.Option("-o", "--out", help="The sheet's file (else sheet.html in the result).", metavar="FILE"),
     ] = None,
     logbook: Annotated[
         Path | None,

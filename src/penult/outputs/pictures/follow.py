@@ -113,7 +113,9 @@ def follow(
     share = GROUND[shape]
     x_m = smoothed(_filled(motion.hip_m[:, 0], motion.pixels.time_s), motion.pixels.time_s, SMOOTH_S)
     ground_px, metre_px = _under(motion, x_m)
-    scale = _scale(metre_px, size, (above_m or shown_height_m(motion)) / (1.0 - share), clip_px, is_free=above_m is None)
+    scale = _scale(
+        metre_px, size, (above_m or shown_height_m(motion)) / (1.0 - share), clip_px, is_free=above_m is None
+    )
     room_px = np.array(clip_px) - np.array(size) / scale[:, None]  # as far as the origin may go
     wanted = ground_px - np.array([0.5, 1.0 - share]) * np.array(size) / scale[:, None]
     origin = np.clip(wanted, 0.0, room_px)
@@ -173,7 +175,7 @@ def _under(motion: Motion, x_m: Floats) -> tuple[Floats, Floats]:
 def _scale(
     metre_px: Floats, size: tuple[int, int], height_m: float, clip_px: tuple[int, int], *, is_free: bool
 ) -> Floats:
-    """Return film pixels per clip pixel: one for the whole film where the athlete's size changes little (a camera square to the run)."""
+    """Return film pixels per clip pixel: one for all where the athlete's size changes little."""
     height_m = max(height_m, LEAST_HEIGHT_M)
     film_metre = min(size[1] / height_m, size[0] / LEAST_WIDTH_M)
     low, high = np.percentile(metre_px, [2, 98])

@@ -69,9 +69,7 @@ def panes(first: Motion, second: Motion, shape: Shape) -> tuple[Path, Path]:
 
 def ticks_s(sides: tuple[Side, Side], rates_hz: tuple[float, float]) -> list[float]:
     """Return the times from the meeting instant, that instant among them, over which both runs are seen."""
-    starts, ends = (
-        [float(side.motion.pixels.time_s[place]) - side.zero_s for side in sides] for place in (0, -1)
-    )
+    starts, ends = ([float(side.motion.pixels.time_s[place]) - side.zero_s for side in sides] for place in (0, -1))
     step = 1.0 / max(rates_hz)
     return [k * step for k in range(int(np.ceil(max(starts) / step)), int(np.floor(min(ends) / step)) + 1)]
 
@@ -91,8 +89,7 @@ def together(first: ink.Picture, second: ink.Picture, shape: Shape) -> Image | P
     axis = 1 if shape == "landscape" else 0
     if isinstance(first, Planes) and isinstance(second, Planes):
         luma, chroma = (
-            np.concatenate(pair, axis=axis)
-            for pair in ((first.luma, second.luma), (first.chroma, second.chroma))
+            np.concatenate(pair, axis=axis) for pair in ((first.luma, second.luma), (first.chroma, second.chroma))
         )
         one: Image | Planes = Planes(luma=luma, chroma=chroma)
     elif isinstance(first, Planes) or isinstance(second, Planes):
