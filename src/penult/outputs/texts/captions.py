@@ -113,7 +113,7 @@ def _penultimate_touchdown(analysis: Analysis, contact: Contact, tongue: Tongue)
 
 def _lowest(analysis: Analysis, contact: Contact, tongue: Tongue) -> Said:
     title = tongue.say("Penultimate contact: hips lowest")
-    line = mark("hips {value} lower than in the contact before")
+    lines: tuple[str, ...] = (mark("hips {value} lower than in the contact before"),)
     names = [d.name for d in drops.drops(analysis)]
     if len(names) > 1:
         lines = (
