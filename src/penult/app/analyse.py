@@ -169,6 +169,6 @@ def method_of(lane_path: Path, settings: Settings) -> dict[str, Any]:
         "calibration": told(lane_path.name),
         "calibration_sha256": hashlib.sha256(read_whole(lane_path, LARGEST_LANE_BYTES)).hexdigest(),
         "settings": {k: v for k, v in asdict(settings).items() if v not in (None, "", (), [])},
-        "libraries": {name: version(name) for name in ("mediapipe", "opencv-python", "av", "numpy", "scipy")},
+        "libraries": {name: version(name) for name in ("ai-edge-litert", "opencv-python", "av", "numpy", "scipy")},
         "machine": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
     }

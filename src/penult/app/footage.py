@@ -1,14 +1,14 @@
 """The pictures of one run, decoded once: what later passes need of every frame is kept, where all of it fits into memory.
 
-Of each frame that is the surroundings of the athlete in full resolution (shoes, trunk, stills), the whole picture in the
-film's size, and, where the pose model may want another look, its crop. A run of 1.4 s at 240 Hz takes about 0.5 GB; longer
-ones, larger pictures and unusual pixel formats are decoded anew for every pass, to the same pixels.
+Of each frame that is the surroundings of the athlete in full resolution (shoes, trunk, stills; where the pose model may want
+another look, as much as its crop shows), and the whole picture in the film's size. A run of 1.4 s at 240 Hz takes about 0.5 GB;
+longer ones, larger pictures and unusual pixel formats are decoded anew for every pass, to the same pixels.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -17,7 +17,7 @@ import numpy as np
 from penult.adapters.film import video
 from penult.adapters.film.colour import Box
 from penult.adapters.film.raw import Part, Raw
-from penult.adapters.pose import CROP_PX, Crop, square_of
+from penult.adapters.pose import Crop, square_of
 from penult.core.lane.camera import project
 from penult.model.arrays import Floats, Image, Ints
 from penult.model.calibration import Camera
@@ -50,7 +50,6 @@ class Shot:
     raw: Raw | None = None
     part: Part | None = None
     small: Planes | None = None
-    crops: Mapping[Crop, Image] = field(default_factory=dict)
 
     def frame(self) -> Frame:
         """Return the upright RGB picture in full size; of a kept frame, black but for the athlete's surroundings."""
@@ -93,10 +92,14 @@ class Shot:
 
     def square(self, crop: Crop) -> Image:
         """Return the square that the pose model is to look at."""
-        if crop in self.crops:
-            return self.crops[crop]
-        assert self.raw is not None
-        return square_of(self.raw.frame().image, crop)
+        if self.raw is not None:
+            box = box_of(crop, self.raw.way.size_px(self.raw.colour.size_px))
+            part = self.raw.part(box)
+            frame = self.raw.frame() if part is None else part.shown(box)
+        else:
+            assert self.part is not None
+            frame = self.part.shown(box_of(crop, self.part.size_px))
+        return square_of(frame.image, crop, frame.corner_px)
 
 
 class Footage:
@@ -127,18 +130,15 @@ class Footage:
     ) -> None:
         self._path, self._clip, self._film_size_px = path, clip, film_size_px
         self._first, self._last = int(frames[0]), int(frames[-1])
-        self._boxes, self._crops = boxes, crops or (None,) * len(boxes)
+        whole = [_both(box, box_of(crop, clip.size_px)) for box, crop in zip(boxes, crops, strict=bool(crops))]
+        self._boxes = whole or boxes
         self._kept: dict[int, Shot] = {}
         self._keeps = 0 < self._bytes() <= MOST_KEPT_BYTES
 
     def _bytes(self) -> int:
         parts = sum(3 * (x1 - x0) * (y1 - y0) // 2 for x0, y0, x1, y1 in self._boxes)
         width, height = self._film_size_px or (0, 0)
-        return (
-            parts
-            + len(self._boxes) * 3 * width * height // 2
-            + sum(3 * CROP_PX**2 for crop in self._crops if crop is not None)
-        )
+        return parts + len(self._boxes) * 3 * width * height // 2
 
     def passing(
         self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None = None
@@ -205,14 +205,13 @@ class Footage:
 
     def _keep(self, raw: Raw) -> Shot | None:
         row = raw.index - self._first
-        part, crop = raw.part(self._boxes[row]), self._crops[row]
+        part = raw.part(self._boxes[row])
         if part is None:  # of a kind that cannot be cut
             self._keeps = False
             self._kept = {}
             return None
-        crops = {} if crop is None else {crop: square_of(raw.frame().image, crop)}
         small = None if self._film_size_px is None else raw.planes(self._film_size_px)
-        shot = Shot(index=raw.index, part=part, small=small, crops=crops, film_size_px=self._film_size_px)
+        shot = Shot(index=raw.index, part=part, small=small, film_size_px=self._film_size_px)
         self._kept[raw.index] = shot
         return shot
 
@@ -234,6 +233,21 @@ def surroundings(camera: Camera, x_m: float) -> Box:
         return 0, 0, 0, 0
     beyond = np.array([[x0 - max(0.0, x1 - width), y0 - max(0.0, y1 - height)], [x1 - min(0.0, x0), y1 - min(0.0, y0)]])
     return box_about(beyond, camera.image_size_px)
+
+
+def box_of(crop: Crop | None, size_px: tuple[int, int]) -> Box:
+    """Return the box that holds what a crop shows, cut to the picture; empty without a crop."""
+    if crop is None:
+        return 0, 0, 0, 0
+    half = np.array([crop.side_px, crop.side_px]) / 2.0
+    return box_about(np.array([crop.centre_px - half, crop.centre_px + half]), size_px, ROOM_PX)
+
+
+def _both(one: Box, other: Box) -> Box:
+    """Return the box that holds two, of which one or both may be empty."""
+    if one[2] <= one[0] or other[2] <= other[0]:
+        return other if one[2] <= one[0] else one
+    return min(one[0], other[0]), min(one[1], other[1]), max(one[2], other[2]), max(one[3], other[3])
 
 
 def box_about(places_px: Floats, size_px: tuple[int, int], room_px: float = 0.0) -> Box:

@@ -42,7 +42,7 @@ from penult.outputs.pictures.film import Painter, cut_image, playback_hz
 from penult.outputs.pictures.ink import Picture
 
 LABEL = "A"
-DROPPED = frozenset({"motion.npz"})
+DROPPED = frozenset({"motion.npz", "tables.xlsx"})
 EMPTY_PICTURES = 25
 
 AROUND_S = 0.1

@@ -15,7 +15,7 @@ from penult.cli.numbers import number as decimal
 from penult.cli.numbers import numbers
 
 if TYPE_CHECKING:
-    from penult.model.analysis import Mat
+    from penult.model.analysis import Analysis, Mat
     from penult.model.settings import Settings
 
 
@@ -120,7 +120,7 @@ def analyse(
     from penult.app.profile import with_profile
     from penult.cli.choices import day
     from penult.cli.progress import shown_progress
-    from penult.cli.table import print_result
+    from penult.cli.table import print_files, print_numbers
     from penult.outputs.folder.result import analysis_to_json
     from penult.outputs.texts.plain import shown
 
@@ -129,12 +129,33 @@ def analyse(
     said, taken = with_profile(said, logbook)
     if taken and not quiet:
         sys.stderr.write(f"{shown(taken, 400)}\n")
+    console, printed = Console(), []
     with shown_progress(quiet=quiet) as progress:
-        result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections, showing=showing)
+
+        def numbers(analysis: Analysis) -> None:  # a coach reads them while page and film are made
+            if as_json or quiet:
+                return
+            with progress.aside():
+                print_numbers(analysis, console)
+                console.file.flush()
+            printed.append(analysis)
+
+        result = job(
+            clip,
+            calib,
+            said,
+            out,
+            progress,
+            ignore_corrections=ignore_corrections,
+            showing=showing,
+            measured=numbers,
+        )
     if as_json:
         sys.stdout.write(analysis_to_json(result.analysis) + "\n")
     elif not quiet:
-        print_result(result.analysis, result.folder, Console())
+        if not printed:
+            print_numbers(result.analysis, console)
+        print_files(result.folder, console)
 
 
 def _refuse_for_folder(given: list[str]) -> None:

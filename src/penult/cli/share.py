@@ -39,6 +39,7 @@ def share(
     from penult.app.share import share_pair
     from penult.cli.film import check_two
     from penult.cli.progress import shown_progress
+    from penult.outputs.texts.words import counted
 
     check_two(results, align, clip)
     showing = showing_said(film, language, units)
@@ -50,4 +51,5 @@ def share(
             done = job(results[0], out, label=label, clip=clip, showing=own, progress=progress)
     if not quiet:
         name = "pair.mp4" if len(results) == 2 else "overlay.mp4"
-        sys.stderr.write(f"{len(done.files)} files in {done.folder}: look at {name} there before you send it\n")
+        many = counted(len(done.files), "file")
+        sys.stderr.write(f"{many} in {done.folder}: look at {name} there before you send it\n")

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import importlib.util
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
@@ -25,19 +25,14 @@ from PIL import ImageDraw, ImageFont
 
 from penult.model.arrays import Bools, Floats, Image
 from penult.model.clip import Planes
+from penult.outputs.drawing.measures import RGB
 
 Colour = tuple[int, int, int]
 Picture = Image | Planes
 
-# Okabe and Ito's set (Color Universal Design, 2008): told apart by colour-blind people. RGB.
-SUPPORT: Colour = (0xD5, 0x5E, 0x00)  # vermillion: the leg of the contact in question
-OTHER: Colour = (0x56, 0xB4, 0xE9)  # sky blue: the other leg
-BODY: Colour = (0x77, 0x77, 0x77)  # grey: trunk and arms
-RUNWAY: Colour = (0x00, 0x9E, 0x73)  # bluish green: the surface
-MAT: Colour = (0xE6, 0x9F, 0x00)  # orange
-BY_HAND: Colour = (0xCC, 0x79, 0xA7)  # reddish purple: corrected by a person
-BLACK: Colour = (0x11, 0x11, 0x11)
-WHITE: Colour = (0xFF, 0xFF, 0xFF)
+COLOURS: Mapping[str, Colour] = RGB
+SUPPORT, OTHER, BODY, RUNWAY = (RGB[name] for name in ("support", "other", "body", "track"))
+MAT, BY_HAND, BLACK, WHITE = (RGB[name] for name in ("mat", "hand", "ink", "paper"))
 
 _SHIFT = 4
 _SUB = 1 << _SHIFT
