@@ -255,7 +255,7 @@ def test_all_that_penult_made_of_a_person_is_found_and_nothing_of_others(tmp_pat
     assert (place.films / "other.html").exists()
     assert read_state(place.films) == {"b.mp4": {"sha256": "f" * 64}}
     assert not list((tmp_path / "season").iterdir())
-    assert len(list((tmp_path / "season of A2").iterdir())) == 2
+    assert {p.name for p in (tmp_path / "season of A2").iterdir()} >= {"season.html", "season.csv"}
     assert LABEL not in (tmp_path / "out" / "athlete.csv").read_text()
     assert "A2" in (tmp_path / "out" / "athlete.csv").read_text()
     assert keypoint_cache.kept() == (0, 0)
