@@ -149,6 +149,18 @@ def test_joints_far_from_what_both_looks_tell_are_overruled_and_one_look_alone_i
     assert np.isfinite(alone.touchdown_s)
 
 
+def test_a_stay_too_short_for_a_contact_does_not_contradict_the_pictures() -> None:
+    """The film's own touchdown, 60 ms before joints that show the foot for its last 30 ms only."""
+    patches, rough, truth = contact(ROLLED)
+    part = dataclasses.replace(rough, start_s=truth["toe_off_s"] - 0.030, end_s=truth["toe_off_s"])
+
+    (found,) = refine_all([patches], [part], shoe_networks())
+
+    assert found.reason == ""
+    assert truth["touchdown_s"] < part.start_s - 0.050
+    assert found.touchdown_s == pytest.approx(truth["touchdown_s"], abs=2.0 * found.touchdown_sd_s)
+
+
 def test_more_pictures_a_second_are_thinned_out() -> None:
     """Each picture shown four times within a frame is 480 a second with nothing new: the same instants to a frame."""
     patches, rough, truth = contact(ROLLED)

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from penult.core.shoe.bearing import Bearing, bearing
+from penult.core.shoe.bearing import AROUND_S, Bearing, bearing
 from penult.core.shoe.edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
 from penult.core.shoe.events import forefoot_down, toe_off, touchdown
 from penult.core.shoe.fused import DEPTH_SD_M, together
@@ -161,11 +161,13 @@ def _plausible(
 ) -> ShoeContact:
     """The contact, unless an instant is farther from the rough one than these are ever off and only one look says so.
 
-    Then neither joints nor pictures are to be believed of that instant: it is NaN, the other one is the joints'.
+    Then neither joints nor pictures are to be believed of that instant: it is NaN, the other one is the joints'. Joints that show
+    a stay too short for a contact show but a part of it, and contradict nothing.
     """
     if contact.reason:
         return contact
-    far_s = max(FAR_S, OFF_S + float(np.median(np.diff(patches.time_s))))
+    partly = rough.end_s - rough.start_s < SHORTEST_S
+    far_s = AROUND_S if partly else max(FAR_S, OFF_S + float(np.median(np.diff(patches.time_s))))
     down = abs(contact.touchdown_s - rough.start_s) <= far_s
     away = abs(contact.toe_off_s - rough.end_s) <= far_s
     if edges is not None and seen is not None:
