@@ -34,7 +34,7 @@ WARNED = "the original has a warning here, whose words are left out of this copy
 STRIKES = frozenset({"heel first", "flat", "forefoot", ""})
 VERSION = r"[0-9][0-9a-z.+-]{0,39}"
 METHOD_TEXTS = {"penult": VERSION, "pose_model": "lite|full|heavy", "pose_model_sha256": r"[0-9a-f]{0,64}"}
-LIBRARIES = ("mediapipe", "opencv-python", "av", "numpy", "scipy")
+LIBRARIES = ("ai-edge-litert", "mediapipe", "opencv-python", "av", "numpy", "scipy")
 NUMBERS = frozenset({"capture_rate_hz", "height_m", "leg_length_m", "run", "at", "mats", "official_m"})
 """Settings that hold numbers alone."""
 
@@ -76,7 +76,7 @@ def without_names(analysis: Analysis, label: str, typed: Iterable[str] = ()) -> 
         steps=tuple(dataclasses.replace(s, measures=words.measures(s.measures)) for s in analysis.steps),
         phases=tuple(dataclasses.replace(p, measures=words.measures(p.measures)) for p in analysis.phases),
         sequence=_sequence(analysis.sequence, words),
-        **{part: words.measures(getattr(analysis, part)) for part in ("penultimate", "takeoff", "checks")},
+        **{part: words.measures(getattr(analysis, part)) for part in ("penultimate", "takeoff", "run_up", "checks")},
         warnings=tuple(words.notice(w) for w in analysis.warnings),
         method=_method(analysis.method, words),
     )
