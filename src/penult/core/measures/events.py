@@ -75,6 +75,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         support_height_m=_draw(*height, count, rng) + np.concatenate([[0.0], place[:, 1]]),
         foot_angle_deg=_draw(*angle, count, rng),
         foot_angle_reason="the shoe's edges cannot be told from the pictures" if np.isnan(angle[0]) else "",
+        unseen_reason=CONTRADICTED if shoe is not None and shoe.reason == CONTRADICTED else "",
     )
 
 
