@@ -29,7 +29,7 @@ _ANGLES = ("leg_angle_touchdown_deg", "leg_angle_toe_off_deg")
 
 _SAID = {
     "camera-moving": "The camera moves: every place is as sure as the background could be followed.",
-    "camera-unchecked": "Nothing shows that the camera still stood where it was calibrated.",
+    "camera-unchecked": "No still shows that the camera stood where it was calibrated, with the same zoom.",
 }
 _EDGES = re.compile("edges cannot be told")
 
