@@ -48,13 +48,13 @@ def is_person_with_face(landmarker: Any, picture: Picture) -> bool:
     return any(np.mean([point.visibility for point in person[:FACE_POINTS]]) > 0.9 for person in people)
 
 
-def pose_landmarker() -> Any:
-    """Return the package's pose model for single pictures."""
+def pose_landmarker(people: int = 1) -> Any:
+    """Return the package's pose weights in the model's own library, for single pictures."""
     import mediapipe as mp  # noqa: PLC0415
 
     vision = mp.tasks.vision
     base = mp.tasks.BaseOptions(model_asset_buffer=MODEL.read_bytes())
-    options = vision.PoseLandmarkerOptions(base_options=base, running_mode=vision.RunningMode.IMAGE)
+    options = vision.PoseLandmarkerOptions(base_options=base, running_mode=vision.RunningMode.IMAGE, num_poses=people)
     return vision.PoseLandmarker.create_from_options(options)
 
 

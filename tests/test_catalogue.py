@@ -88,7 +88,7 @@ def test_an_added_measure_is_drawn_where_it_is_seen(added: Entry) -> None:
     assert penultimate.span_s is not None
 
     drawn = looks.drawing(place, Measured(value=0.08, u95=0.002))
-    assert drawn == {"kind": "hip", "contact": -1, "end": "touchdown", "value": 0.08}
+    assert drawn == {"kind": "hip", "contact": -1, "value": 0.08}
     assert looks.moment_s(one, motion=None, place=place) == penultimate.span_s[0]  # type: ignore[arg-type]
     assert looks.drawing(place, NotMeasured(reason="hidden")) is None
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -21,6 +20,7 @@ from hypothesis import strategies as st
 from penult.adapters import pose
 from penult.adapters.film import video
 from penult.adapters.pose import CROP_PX, Crop, PoseModel, pose_model
+from penult.adapters.pose_regions import Region
 from penult.errors import PenultError
 from penult.model.arrays import Floats, Image
 from penult.model.skeleton import EDGES, INDEX, JOINTS
@@ -30,28 +30,32 @@ HEIGHT_PX = 300.0
 
 @dataclass
 class StandIn:
-    """A landmarker that answers with given people and remembers the pictures it was given; also the library's `Image`."""
+    """Two networks that answer with given people and remember the pictures they were given, and whose landmarks were read."""
 
-    people: list[list[Any]] = field(default_factory=list)
+    people: list[Floats] = field(default_factory=list)
     pictures: list[np.ndarray] = field(default_factory=list)
-    ImageFormat = SimpleNamespace(SRGB="srgb")
+    read_of: list[int] = field(default_factory=list)
 
-    def Image(self, *, image_format: str, data: np.ndarray) -> np.ndarray:  # noqa: N802
-        assert image_format == "srgb"
-        return data
-
-    def detect(self, picture: np.ndarray) -> SimpleNamespace:
+    def find(self, picture: np.ndarray) -> list[Region]:
         self.pictures.append(picture)
-        return SimpleNamespace(pose_landmarks=self.people)
+        hips = [landmarks[[23, 24], :2].mean(axis=0) for landmarks in self.people]
+        return [
+            Region(centre_px=(float(x), float(y)), side_px=100.0 + i, turn_rad=0.0) for i, (x, y) in enumerate(hips)
+        ]
+
+    def read(self, picture: np.ndarray, region: Region) -> Floats:
+        assert picture is self.pictures[-1]
+        self.read_of.append(round(region.side_px - 100.0))
+        return self.people[self.read_of[-1]]
 
     def model(self) -> PoseModel:
-        return PoseModel(self, self)
+        return PoseModel(self.find, self.read)
 
 
-def person(place_px: Floats, crop: Crop) -> list[SimpleNamespace]:
-    """Landmarks (33, 2) in picture pixels as the model gives them: shares of the crop."""
+def person(place_px: Floats, crop: Crop) -> Floats:
+    """Landmarks (33, 3) in pixels of the crop's square, as they are read, of some in picture pixels (33, 2)."""
     shares = (place_px - np.array(crop.centre_px)) / crop.side_px + 0.5
-    return [SimpleNamespace(x=x, y=y, visibility=0.9) for x, y in shares]
+    return np.column_stack([CROP_PX * shares, np.full(33, 0.9)])
 
 
 def upright(middle_px: tuple[float, float], height_px: float = HEIGHT_PX) -> Floats:
@@ -123,6 +127,24 @@ def test_the_athlete_is_the_nearest_person_of_about_the_right_size() -> None:
     assert found() is None
 
 
+def test_landmarks_are_read_of_the_athlete_alone() -> None:
+    """People whose hips are a quarter of a body height farther away are not read; of two beside each other both are."""
+    crop = Crop(centre_px=(400.0, 400.0), side_px=900.0)
+    at = {
+        name: person(upright((x, 400.0), 300.0), crop) for name, x in (("one", 405.0), ("near", 450.0), ("far", 560.0))
+    }
+
+    def read(*names: str) -> list[int]:
+        stand_in = StandIn([at[name] for name in names])
+        joints = stand_in.model().joints(np.zeros((8, 8, 3), np.uint8), crop, crop.centre_px, HEIGHT_PX)
+        assert joints is not None
+        assert joints[INDEX["left_hip"], 0] == pytest.approx(upright((405.0, 400.0), 300.0)[23, 0], abs=1e-6)
+        return stand_in.read_of
+
+    assert read("far", "one") == [1]
+    assert read("far", "near", "one") == [2, 1]
+
+
 @pytest.mark.parametrize("content", [None, b"", b"PK\x03\x04 half a bundle"], ids=["missing", "empty", "half"])
 def test_damaged_weights_are_told_before_the_model_is_asked(
     content: bytes | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -166,11 +188,11 @@ def test_the_weights_are_found_under_any_name(tmp_path: Path, monkeypatch: pytes
 
 def test_a_missing_system_library_becomes_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     """TRAPS T32: an import that fails names the packages to install, not a traceback."""
-    monkeypatch.setitem(sys.modules, "mediapipe", None)
+    monkeypatch.setitem(sys.modules, "ai_edge_litert.interpreter", None)
 
     with pytest.raises(PenultError, match="cannot be loaded") as caught, pose_model():
         pass
-    for package in ("libgl1", "libegl1", "libgles2"):
+    for package in ("libgl1", "libglib2.0-0"):
         assert package in caught.value.next_step
 
 

@@ -34,7 +34,7 @@ OPTIONS = (
     "--quiet",
     "--json",
 )
-HEAVY = ("numpy", "scipy", "pandas", "cv2", "mediapipe", "av", "matplotlib", "jinja2", "starlette")
+HEAVY = ("numpy", "scipy", "pandas", "cv2", "ai_edge_litert", "av", "matplotlib", "jinja2", "starlette")
 
 
 class Said(BaseException):

@@ -19,6 +19,6 @@ def test_a_result_says_which_model_libraries_and_machine_made_it(small_job: Any)
     method = read_analysis(small_job.result).method
 
     assert method["pose_model_sha256"] == MODEL_SHA256
-    assert method["libraries"] == {n: version(n) for n in ("mediapipe", "opencv-python", "av", "numpy", "scipy")}
+    assert method["libraries"] == {n: version(n) for n in ("ai-edge-litert", "opencv-python", "av", "numpy", "scipy")}
     assert "Python" in method["machine"]
     assert method["calibration_sha256"] == hashlib.sha256(small_job.lane.read_bytes()).hexdigest()

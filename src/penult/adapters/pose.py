@@ -1,10 +1,14 @@
-"""Joints of one person in a picture crop, by MediaPipe's pose landmarker (IMAGE mode: no hidden smoothing over time)."""
+"""Joints of one person in a picture crop: the two networks of MediaPipe's pose model, run by LiteRT, each picture for itself.
+
+Joints are within 0.01 px of those of the model's own library (`tests/adapters/test_pose_library.py`), but the landmarks are read
+of the athlete alone: the library reads those of everybody in the crop, at five times the cost of finding a person.
+"""
 
 from __future__ import annotations
 
 import hashlib
-import os
-from collections.abc import Iterator, Sequence
+import zipfile
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from importlib import resources
@@ -12,7 +16,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from penult.adapters.pose_regions import (
+    FINDER_PX,
+    READER_PX,
+    Floats32,
+    Region,
+    is_body,
+    landmarks_of,
+    regions_of,
+)
 from penult.errors import PenultError
 from penult.model.arrays import Floats, Image
 from penult.model.skeleton import JOINTS
@@ -22,8 +36,14 @@ MODEL_SHA256 = "f9436d3af4f8c882e057c4b77fd635532a1aa4d1b68163eb70de10f03824e760
 CROP_PX = 640
 """Side of the picture handed to the model; it works inside at 256 px a person, so more brings nothing."""
 
-MAX_PEOPLE = 3
-"""People looked for in a crop, so that a bystander cannot take the athlete's place."""
+FARTHEST_BODIES = 0.75
+"""Joints whose middle is farther than this many body heights from where the athlete is expected are somebody else's."""
+
+HIPS_BODIES = 0.3
+"""The middle of the joints lies within this many body heights of the hips, whatever the body does (bent double: 0.25)."""
+
+BESIDE_BODIES = 0.25
+"""Of people whose hips are not so much nearer than another's, the joints decide: hips are told to 0.1, the place to as much."""
 
 _LANDMARKS: dict[str, tuple[int, ...]] = {
     "head": (7, 8),
@@ -45,6 +65,8 @@ _LANDMARKS: dict[str, tuple[int, ...]] = {
     "right_toe": (32,),
 }
 """Landmark numbers of the published BlazePose topology, in the order of `skeleton.JOINTS`."""
+
+_WANTED = tuple(number for numbers in _LANDMARKS.values() for number in numbers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,42 +102,126 @@ def model_file() -> Iterator[Path]:
 
 @contextmanager
 def pose_model() -> Iterator[PoseModel]:
-    """Open the pose landmarker; close it at the end of the block."""
-    os.environ.setdefault("GLOG_minloglevel", "2")
-    mediapipe = _import_mediapipe()
-    vision = mediapipe.tasks.vision
-    with model_file() as file:
-        # by its name it takes 75 MB less than by its bytes, but the library opens no names with letters beyond ASCII everywhere
-        weights = {"model_asset_path": str(file)} if str(file).isascii() else {"model_asset_buffer": file.read_bytes()}
-        options = vision.PoseLandmarkerOptions(
-            base_options=mediapipe.tasks.BaseOptions(**weights),
-            running_mode=vision.RunningMode.IMAGE,
-            num_poses=MAX_PEOPLE,
+    """Open the pose model; let go of it at the end of the block."""
+    made = _runtime()
+    with model_file() as file, zipfile.ZipFile(file) as bundle:
+        finder, reader = (
+            made(bundle.read(name)) for name in ("pose_detector.tflite", "pose_landmarks_detector.tflite")
         )
-        landmarker = vision.PoseLandmarker.create_from_options(options)
-    with landmarker:
-        yield PoseModel(landmarker, mediapipe)
+    yield PoseModel(_Finder(finder), _Reader(reader))
 
 
-def _import_mediapipe() -> Any:
-    """Import the pose library, turning a missing system library into a sentence."""
+Network = Callable[[Floats32], Mapping[int, Floats32]]
+"""From a picture (n, n, 3) to answers, by how many numbers they hold."""
+
+Find = Callable[[Image], list[Region]]
+Read = Callable[[Image, Region], Floats | None]
+
+
+def _runtime() -> Callable[[bytes], Network]:
+    """Return what makes a network of its weights, turning a missing library into a sentence."""
     try:
-        import mediapipe
+        from ai_edge_litert.interpreter import Interpreter
     except (ImportError, OSError) as error:
         raise PenultError(
             "the pose library cannot be loaded",
             str(error),
-            next_step="on Debian or Ubuntu: apt-get install libgl1 libglib2.0-0 libegl1 libgles2",
+            next_step="install penult again; on Debian or Ubuntu also: apt-get install libgl1 libglib2.0-0",
         ) from error
-    return mediapipe
+
+    def made(weights: bytes) -> Network:
+        network = Interpreter(model_content=weights, num_threads=1)
+        network.allocate_tensors()
+        return _asked(network)
+
+    return made
+
+
+def _asked(network: Any) -> Network:
+    """Return an interpreter as a function."""
+    (given,) = network.get_input_details()
+    answers = {int(np.prod(a["shape"])): a["index"] for a in network.get_output_details()}
+
+    def ask(picture: Floats32) -> Mapping[int, Floats32]:
+        network.set_tensor(given["index"], picture[None])
+        network.invoke()
+        return _Answers(network, answers)
+
+    return ask
+
+
+class _Answers(Mapping[int, Floats32]):
+    """What a network said, copied out when it is asked for: some of it is large and never needed."""
+
+    def __init__(self, network: Any, places: Mapping[int, int]) -> None:
+        self._network, self._places = network, places
+
+    def __getitem__(self, count: int) -> Floats32:
+        answer: Floats32 = self._network.get_tensor(self._places[count])[0]
+        return answer
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._places)
+
+    def __len__(self) -> int:
+        return len(self._places)
+
+
+class _Finder:
+    """People in a crop's square."""
+
+    def __init__(self, network: Network) -> None:
+        self._network = network
+        self._maps = _maps(Region(centre_px=(CROP_PX / 2.0, CROP_PX / 2.0), side_px=CROP_PX, turn_rad=0.0), FINDER_PX)
+
+    def __call__(self, square: Image) -> list[Region]:
+        """Return a region (in the square's pixels) for every person."""
+        said = self._network(_sampled(square, self._maps) / np.float32(127.5) - np.float32(1.0))
+        return regions_of(said[2254 * 12], said[2254][:, 0], CROP_PX)
+
+
+class _Reader:
+    """Landmarks of the person in a region."""
+
+    def __init__(self, network: Network) -> None:
+        self._network = network
+
+    def __call__(self, square: Image, region: Region) -> Floats | None:
+        """Return (33, 3): x and y in the square's pixels, visibility; None where there is no body."""
+        said = self._network(_sampled(square, _maps(region, READER_PX)) / np.float32(255.0))
+        if not is_body(float(said[1][0])):
+            return None
+        return landmarks_of(said[39 * 5], said[64 * 64 * 39], region, _WANTED)
+
+
+_Maps = tuple[NDArray[np.int16], NDArray[np.uint16]]
+
+
+def _maps(region: Region, side_px: int) -> _Maps:
+    """Where each pixel of a small upright square lies in a picture, to 1/32 px, which any version of OpenCV reads alike."""
+    import cv2
+
+    cells = np.arange(side_px) * (region.side_px / side_px) - region.side_px / 2.0
+    cos, sin = np.cos(region.turn_rad), np.sin(region.turn_rad)
+    x = region.centre_px[0] + cos * cells[None, :] - sin * cells[:, None]
+    y = region.centre_px[1] + sin * cells[None, :] + cos * cells[:, None]
+    whole, rest = cv2.convertMaps(x.astype(np.float32), y.astype(np.float32), cv2.CV_16SC2)
+    return np.asarray(whole, dtype=np.int16), np.asarray(rest, dtype=np.uint16)
+
+
+def _sampled(square: Image, maps: _Maps) -> Floats32:
+    """Return the picture at those places; beyond its edge, the edge."""
+    import cv2
+
+    taken = cv2.remap(square, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(taken, dtype=np.float32)
 
 
 class PoseModel:
-    """Joints in crops; made by `pose_model`."""
+    """Joints in crops; made by `pose_model`. `find` gives everybody in a crop's square, `read` the landmarks of one of them."""
 
-    def __init__(self, landmarker: Any, mediapipe: Any) -> None:
-        self._landmarker = landmarker
-        self._mediapipe = mediapipe
+    def __init__(self, find: Find, read: Read) -> None:
+        self._find, self._read = find, read
 
     def joints(self, image: Image, crop: Crop, near_px: tuple[float, float], height_px: float) -> Floats | None:
         """Find the person in a crop that stands nearest to where the athlete is expected.
@@ -140,18 +246,34 @@ class PoseModel:
 
     def joints_in(self, square: Image, crop: Crop, near_px: tuple[float, float], height_px: float) -> Floats | None:
         """Find the same in the crop's square, as `square_of` cut it out."""
-        picture = self._mediapipe.Image(image_format=self._mediapipe.ImageFormat.SRGB, data=square)
-        found = self._landmarker.detect(picture)
         scale, shift = _placed(crop)
-        people = [_to_joints(person, scale, shift) for person in found.pose_landmarks]
-        return _nearest(people, np.array(near_px), height_px)
+        near = np.array(near_px)
+        best, best_gap, nearest = None, FARTHEST_BODIES * height_px, 0.0
+        for hips_gap, region in _by_hips(self._find(square), scale, shift, near):
+            if best is not None and hips_gap > nearest + BESIDE_BODIES * height_px:
+                break
+            if hips_gap > (FARTHEST_BODIES + HIPS_BODIES) * height_px:
+                break
+            landmarks = self._read(square, region)
+            joints = None if landmarks is None else _to_joints(landmarks, scale, shift)
+            if joints is None or not _fits(joints, height_px):
+                continue
+            gap = float(np.linalg.norm(joints[:, :2].mean(axis=0) - near))
+            if gap < best_gap:
+                nearest = hips_gap if best is None else nearest
+                best, best_gap = joints, gap
+        return best
 
 
-def square_of(image: Image, crop: Crop) -> Image:
-    """Return the crop, reduced or enlarged to CROP_PX a side; black beyond the picture's edge."""
+def square_of(image: Image, crop: Crop, corner_px: tuple[int, int] = (0, 0)) -> Image:
+    """Return the crop, reduced or enlarged to CROP_PX a side; black beyond the picture's edge.
+
+    Of the picture only a part may be given, whose upper left pixel is `corner_px` and which shows all of the crop.
+    """
     import cv2  # heavy, and the name of the model is needed without it
 
     scale, shift = _placed(crop)
+    shift = shift + scale * np.array(corner_px)
     matrix = np.array([[scale, 0.0, shift[0]], [0.0, scale, shift[1]]])
     shrink = cv2.INTER_AREA if scale < 1.0 else cv2.INTER_LINEAR
     return np.ascontiguousarray(cv2.warpAffine(image, matrix, (CROP_PX, CROP_PX), flags=shrink))
@@ -163,19 +285,19 @@ def _placed(crop: Crop) -> tuple[float, Floats]:
     return scale, CROP_PX / 2.0 - scale * np.array(crop.centre_px)
 
 
-def _to_joints(person: Sequence[Any], scale: float, shift: Floats) -> Floats:
-    """Landmarks of one person in picture pixels, (k, 3)."""
-    points = np.array([(p.x * CROP_PX, p.y * CROP_PX, p.visibility) for p in person])
+def _by_hips(regions: list[Region], scale: float, shift: Floats, near: Floats) -> list[tuple[float, Region]]:
+    """Regions by how far the hips are from a place of the picture, the nearest first."""
+    gaps = [float(np.linalg.norm((np.array(r.centre_px) - shift) / scale - near)) for r in regions]
+    return [(gaps[i], regions[i]) for i in np.argsort(gaps, kind="stable")]
+
+
+def _to_joints(landmarks: Floats, scale: float, shift: Floats) -> Floats:
+    """Landmarks (33, 3) of one person in a square as joints in picture pixels, (k, 3)."""
+    points = landmarks.copy()
     points[:, :2] = (points[:, :2] - shift) / scale
     return np.stack([points[list(_LANDMARKS[name])].mean(axis=0) for name in JOINTS])
 
 
-def _nearest(people: list[Floats], near_px: Floats, height_px: float) -> Floats | None:
-    """The person of about the right size whose middle is nearest, within three quarters of a body height."""
-    best, best_gap = None, 0.75 * height_px
-    for joints in people:
-        size = float(np.ptp(joints[:, 1]))
-        gap = float(np.linalg.norm(joints[:, :2].mean(axis=0) - near_px))
-        if 0.4 * height_px < size < 1.6 * height_px and gap < best_gap:
-            best, best_gap = joints, gap
-    return best
+def _fits(joints: Floats, height_px: float) -> bool:
+    """Whether somebody is of about the right size."""
+    return 0.4 * height_px < float(np.ptp(joints[:, 1])) < 1.6 * height_px

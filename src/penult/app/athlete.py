@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -65,5 +66,20 @@ def crop_at(camera: Camera, x_m: float) -> tuple[Crop | None, float]:
         return None, 0.0
     feet, hips = project(camera, np.array([[x_m, 0.0, 0.0], [x_m, HIP_M, 0.0]]))
     metre_px = float(np.linalg.norm(feet - hips)) / HIP_M
-    centre = (float(hips[0]), float(hips[1]))
-    return Crop(centre_px=centre, side_px=CROP_BODIES * BODY_M * metre_px), BODY_M * metre_px
+    return on_grid((float(hips[0]), float(hips[1])), BODY_M * metre_px)
+
+
+GRID_BODIES = 1.0 / 64.0
+"""Crops stand on a grid of this many body heights, so that a lane file that differs by a part of a pixel has most of them in common
+with an earlier one, and what was seen through them need not be looked at again."""
+
+GRID_SIZES = 32
+"""... and have so many sizes from one height to twice that."""
+
+
+def on_grid(centre_px: tuple[float, float], height_px: float) -> tuple[Crop, float]:
+    """Return the crop of the grid about the body nearest to a place and height, and the height that goes with it."""
+    height = 2.0 ** (round(GRID_SIZES * math.log2(height_px)) / GRID_SIZES)
+    step = GRID_BODIES * height
+    centre = (step * round(centre_px[0] / step), step * round(centre_px[1] / step))
+    return Crop(centre_px=centre, side_px=CROP_BODIES * height), height

@@ -16,10 +16,12 @@ from penult.adapters.caches.look_cache import FirstLook
 from penult.adapters.files.lane_file import read_still
 from penult.adapters.film import video
 from penult.adapters.film.colour import reduced
-from penult.adapters.pictures.background import Follower, Observation
+from penult.adapters.pictures.background import STANDING_PX, Follower, Observation
 from penult.adapters.pictures.changes import Changes
+from penult.adapters.pictures.lane_marks import PICTURES, looked_for
 from penult.adapters.pictures.movers import movement, profile_of
 from penult.app.progress import Progress
+from penult.core.checks.camera_place import MarksSeen, refuse_elsewhere
 from penult.core.checks.compression import MOVEMENTS, TOLD_PX, Loss, hides_movement, loss_of, refuse_lost
 from penult.core.moving_camera.camera_path import FollowedFrame, Following
 from penult.errors import CalibrationError, PenultError, ViewError
@@ -39,9 +41,6 @@ STANDING_HZ = 120.0
 SEARCH_WIDTH_PX = 480
 """Width of those pictures: a person of 1.8 m in a 12 m wide view is still 70 pixels tall."""
 
-STEADY_PX = 0.5
-"""A picture shifted by less than this against the still needs no warping for the search, at an eighth of its resolution."""
-
 Grey = NDArray[np.uint8]
 Pictures = Iterator[tuple[int, float, Grey]]
 """Index, capture time and grey picture of every frame."""
@@ -57,6 +56,8 @@ class Scan:
     changes: Floats | None
     loss: Loss | None = None
     notices: tuple[Notice, ...] = ()
+    marks: MarksSeen | None = None
+    """Of a lane without a still: its marks, where they are seen in the clip."""
 
     def of(self, frame: Ints) -> tuple[Camera, ...]:
         """Return the cameras of a track's rows."""
@@ -83,10 +84,11 @@ def first_look(reading: video.FirstReading, fit: LaneFit, lane_path: Path, progr
     if clip is None:
         return reading.clip(), scan(reading.path, reading.clip(), fit, lane_path, progress)
     watch = _Watch(clip, fit, lane_path)
-    known = look_cache.read(watch.key(), len(clip.time_s)) if watch.has_still else None
-    again = None if known is None else watch.seen_again(known)
-    if again is not None and known is not None:
-        return clip, watch.settled(again, watch.loss(reading.picture_bytes(), known.quantiser))
+    for key in (watch.key(of_any_lane=True), watch.key()) if watch.has_still else ():
+        known = look_cache.read(key, len(clip.time_s))
+        again = None if known is None else watch.seen_again(known, of_any_lane=key != watch.key())
+        if again is not None and known is not None:
+            return clip, watch.settled(again, watch.loss(reading.picture_bytes(), known.quantiser))
     try:
         found = watch.through(reading.grey(), progress)
     except PenultError as error:
@@ -137,6 +139,9 @@ class _Watch:
         self._searches = self._width = 0
         self._state: list[int] = []
         self._observed: list[Observation] = []
+        every = np.linspace(0, len(clip.time_s) - 1, PICTURES).astype(int).tolist()
+        self._wanted = frozenset() if self.has_still else frozenset(every)
+        self._backdrops: list[Grey] = []
 
     def loss(self, sizes: Floats | None, quantiser: float | None) -> Loss | None:
         """Return what the coder lost in the pictures looked at so far, from their bytes and quantiser."""
@@ -153,24 +158,30 @@ class _Watch:
         notices = tuple(n for n in found.notices if n.code not in MOVEMENTS)
         return replace(found, cameras=(self._fit.camera,), notices=notices)
 
-    def key(self) -> str:
-        """Return the name under which this look at this clip is kept."""
+    def key(self, *, of_any_lane: bool = False) -> str:
+        """Return the name under which this look at this clip is kept, or one that is the same with any lane."""
         still = b"" if self._still is None else self._still.tobytes()
-        # of the lane too: corners are looked for where its camera expects them
-        lane = (*self._fit.camera.parameters.tolist(), self._fit.camera.centre_px)
+        # of the lane too, where the camera is not quite where it was: corners are looked for where its camera expects them
+        lane = () if of_any_lane else (*self._fit.camera.parameters.tolist(), self._fit.camera.centre_px)
         times = self._clip.time_s.tobytes()
-        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        key = keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        return keypoint_cache.of_clip(key, self._clip.sha256)
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
         """Look at every picture of the clip."""
         profile = profile_of(self._noted(movement(self._searched(pictures, progress))), *self._view())
         return self._scan(profile, self._changes.result())
 
-    def seen_again(self, known: FirstLook) -> Scan | None:
-        """Return the scan from what an earlier look saw, None where the lane's camera does not go with it."""
+    def seen_again(self, known: FirstLook, *, of_any_lane: bool = False) -> Scan | None:
+        """Return the scan from what an earlier look saw, None where the lane's camera does not go with it.
+
+        With another lane's look (`of_any_lane`) only where a look with this one would have been the same.
+        """
         assert self._follower is not None
         found = [self._follower.seen_as(observed) for observed in known.observed]
         if not all(frame is not None and frame.shift.fits for frame in found):
+            return None
+        if of_any_lane and not (found[0] is not None and self._follower.stands(found[0], known.observed[0])):
             return None
         for index, (time_s, at) in enumerate(zip(self._clip.time_s.tolist(), known.state.tolist(), strict=True)):
             self._following.add(index, time_s, found[at] if at >= 0 else None)
@@ -190,18 +201,33 @@ class _Watch:
             changes=self._changes.result(),
             quantiser=quantiser,
         )
-        look_cache.write(self.key(), look)
+        look_cache.write(self.key(of_any_lane=self._stood_still()), look)
+
+    def _stood_still(self) -> bool:
+        """Whether nothing of the look depends on the lane: one view all along, which is the still's."""
+        alone = len(self._observed) == 1 and min(self._state) == 0
+        found = self._found
+        return (
+            alone
+            and found is not None
+            and self._follower is not None
+            and self._follower.stands(found, self._observed[0])
+        )
 
     def _view(self) -> tuple[Camera, int]:
         return self._fit.camera, self._reduce
 
     def _scan(self, profile: LaneProfile, changes: Floats) -> Scan:
         followed = self._following.result() if self._follower is not None else None
+        cameras = followed.cameras if followed else (self._fit.camera,)
+        marks = looked_for(self._backdrops, self._fit.lane) if len(cameras) == 1 else None
+        refuse_elsewhere(marks)
         return Scan(
-            cameras=followed.cameras if followed else (self._fit.camera,),
+            cameras=cameras,
             profile=profile,
             changes=changes,
             notices=followed.notices if followed else (),
+            marks=marks,
         )
 
     def _noted(self, masks: Iterator[tuple[float, Bools]]) -> Iterator[tuple[float, Bools]]:
@@ -219,6 +245,8 @@ class _Watch:
             progress("looking for the athlete", index / len(self._clip.time_s))
             found = self._followed(index, time_s, grey)
             self._changes.add(grey)
+            if index in self._wanted:
+                self._backdrops.append(grey.copy())
             if time_s >= next_s - 1e-6:
                 next_s = time_s + 1.0 / SEARCH_RATE_HZ
                 yield time_s, self._search_picture(reduced(grey, self._reduce), found)
@@ -227,7 +255,7 @@ class _Watch:
         """Stabilise one picture; a frame that was not found shows nothing new."""
         if found is None and self._follower is not None and self._shown is not None:
             return self._shown
-        to_still = found.homography_to_still if found is not None and found.shift_px > STEADY_PX else None
+        to_still = found.homography_to_still if found is not None and found.shift_px > STANDING_PX else None
         self._shown = _stabilised(small, to_still, self._reduce, self._shown)
         return self._shown
 

@@ -34,7 +34,7 @@ WARNED = "the original has a warning here, whose words are left out of this copy
 STRIKES = frozenset({"heel first", "flat", "forefoot", ""})
 VERSION = r"[0-9][0-9a-z.+-]{0,39}"
 METHOD_TEXTS = {"penult": VERSION, "pose_model": "lite|full|heavy", "pose_model_sha256": r"[0-9a-f]{0,64}"}
-LIBRARIES = ("mediapipe", "opencv-python", "av", "numpy", "scipy")
+LIBRARIES = ("ai-edge-litert", "mediapipe", "opencv-python", "av", "numpy", "scipy")
 NUMBERS = frozenset({"capture_rate_hz", "height_m", "leg_length_m", "run", "at", "mats", "official_m"})
 """Settings that hold numbers alone."""
 

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from penult.cli.film import FilmOption, LanguageOption, UnitsOption, showing_said
 from penult.cli.numbers import number as decimal
 from penult.cli.numbers import numbers
 
 if TYPE_CHECKING:
-    from penult.model.analysis import Mat
+    from penult.model.analysis import Analysis, Mat
     from penult.model.settings import Settings
 
 
@@ -88,17 +89,22 @@ def analyse(
             metavar="FILE",
         ),
     ] = None,
+    film: FilmOption = "landscape",
+    language: LanguageOption = "",
+    units: UnitsOption = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
     """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
     from penult.cli.slips import lane_of
 
+    showing = showing_said(film, language, units)
     calib = lane_of(clip, calib)
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at, official)
     if clip.is_dir():
         of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
-                  "--ignore-corrections": ignore_corrections, "--logbook": logbook}  # fmt: skip
+                  "--ignore-corrections": ignore_corrections, "--logbook": logbook, "--film": film != "landscape",
+                  "--language": language, "--units": units}  # fmt: skip
         _refuse_for_folder([name for name, value in of_one.items() if value])
         _whole_session(clip, calib, session, said, quiet=quiet)
         return
@@ -114,7 +120,7 @@ def analyse(
     from penult.app.profile import with_profile
     from penult.cli.choices import day
     from penult.cli.progress import shown_progress
-    from penult.cli.table import print_result
+    from penult.cli.table import print_files, print_numbers
     from penult.outputs.folder.result import analysis_to_json
     from penult.outputs.texts.plain import shown
 
@@ -123,12 +129,33 @@ def analyse(
     said, taken = with_profile(said, logbook)
     if taken and not quiet:
         sys.stderr.write(f"{shown(taken, 400)}\n")
+    console, printed = Console(), []
     with shown_progress(quiet=quiet) as progress:
-        result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections)
+
+        def numbers(analysis: Analysis) -> None:  # a coach reads them while page and film are made
+            if as_json or quiet:
+                return
+            with progress.aside():
+                print_numbers(analysis, console)
+                console.file.flush()
+            printed.append(analysis)
+
+        result = job(
+            clip,
+            calib,
+            said,
+            out,
+            progress,
+            ignore_corrections=ignore_corrections,
+            showing=showing,
+            measured=numbers,
+        )
     if as_json:
         sys.stdout.write(analysis_to_json(result.analysis) + "\n")
     elif not quiet:
-        print_result(result.analysis, result.folder, Console())
+        if not printed:
+            print_numbers(result.analysis, console)
+        print_files(result.folder, console)
 
 
 def _refuse_for_folder(given: list[str]) -> None:

@@ -6,22 +6,47 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+
+class Shown:
+    """Moves a progress line when it is called with what is being done and the share."""
+
+    def __init__(self, move: Callable[[str, float], None], bar: Progress | None = None) -> None:
+        self._move, self._bar = move, bar
+
+    def __call__(self, what: str, share: float) -> None:
+        """Say what is being done, and which share of it is done."""
+        self._move(what, share)
+
+    @contextmanager
+    def aside(self) -> Iterator[None]:
+        """Take the line off the terminal while something else is printed."""
+        if self._bar is not None:
+            self._bar.stop()
+        try:
+            yield
+        finally:
+            if self._bar is not None:
+                self._bar.start()
 
 
 @contextmanager
-def shown_progress(*, quiet: bool) -> Iterator[Callable[[str, float], None]]:
+def shown_progress(*, quiet: bool) -> Iterator[Shown]:
     """Give a callback that moves a progress line while the block runs; nothing is shown when quiet."""
     with _own_words_only() as stream:
         if quiet:
-            yield lambda _what, _share: None
+            yield Shown(lambda _what, _share: None)
             return
         with _bar(stream) as show:
             yield show
 
 
 @contextmanager
-def _bar(stream: TextIO) -> Iterator[Callable[[str, float], None]]:
+def _bar(stream: TextIO) -> Iterator[Shown]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
@@ -36,7 +61,7 @@ def _bar(stream: TextIO) -> Iterator[Callable[[str, float], None]]:
                 last[0] = what
             bar.update(task, completed=min(share, 1.0))
 
-        yield show
+        yield Shown(show, bar)
 
 
 @contextmanager

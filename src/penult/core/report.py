@@ -11,6 +11,7 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.said_kind import BOX_LEAST_M, kind_notices
 from penult.core.checks.sequence import ODD_FRAMES, without_spanned
+from penult.core.checks.slow_frames import without_slow
 from penult.core.checks.unseen_instants import withhold
 from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
@@ -97,7 +98,7 @@ class Report:
         )
         result = result if self.fit.lane.board else without_board(result)
         result = withhold(clock.apply(result, self.time_scale), self._unseen())
-        result = without_vague(result)
+        result = without_slow(without_vague(result), self.contacts[0].interval_s)
         odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
         return without_spanned(result, clip.time_s[odd]) if odd else result
 

@@ -35,6 +35,8 @@ _CHECKED = 120
 _UNMOVED_PX = 0.1
 _NEAR_PX = 5.0  # in the small picture: what flow finds from a still that has hardly moved
 _AGAIN_PX = 3.0
+STANDING_PX = 0.5
+"""A picture shifted by less than this against the still needs no warping for the search, at an eighth of its resolution."""
 _LEAST_AGREE = 12
 _LEAST_AGREE_SHARE = 0.2
 _WINDOW_PX = (17, 17)
@@ -119,6 +121,20 @@ class Follower:
             return None
         return self._frame(observed)
 
+    def stands(self, found: FollowedFrame, observed: Observation) -> bool:
+        """Whether a frame shows the still's view so nearly that another lane's marks lead to the same look at it.
+
+        Then the still's corners were looked for where they are in the still, and nothing was looked for a second time.
+        """
+        assert self._still is not None
+        places = [predicted_px(self._still.scene, motion) for motion in (found.shift.motion, observed.start)]
+        return (
+            not observed.start.any()
+            and found.shift.fits
+            and found.shift_px <= STANDING_PX
+            and float(np.abs(places[0] - places[1]).max()) <= _AGAIN_PX
+        )
+
     def _begin(self, small: Grey) -> None:
         self._still = _Still(small, self._factor, self._lane_camera)
 
@@ -137,8 +153,9 @@ class Follower:
         """Return True if the corners sit where they sat in the last solved frame."""
         if self._last is None or self.observed is None or self._solved_small is None:
             return False
-        agrees = np.flatnonzero(self._last.shift.agrees)
-        before = self.observed.seen[agrees[:: max(1, len(agrees) // _CHECKED)]]
+        # all that were seen, not those alone that agree under this lane: whether a camera moved is no matter of the lane
+        known = np.flatnonzero(np.isfinite(self.observed.seen[:, 0]))
+        before = self.observed.seen[known[:: max(1, len(known) // _CHECKED)]]
         off = (_flow(self._solved_small, small, before, before, levels=1) - before) * self._factor
         off = off[np.isfinite(off[:, 0])]
         if len(off) < 0.7 * len(before):
@@ -276,14 +293,20 @@ def _flowed(still: _Still, small: Grey, motion: Floats, hidden: Bools | None) ->
     The frame is first laid over the still, so that flow has only a remainder to find, whatever the turn between them.
     """
     height, width = small.shape
-    expected = predicted_px(still.scene, motion)
-    guess = still.reduced(expected)
+    stays = not motion.any()
+    expected = still.full(still.points) if stays else predicted_px(still.scene, motion)
+    guess = still.points if stays else still.reduced(expected)
     inside = _within(guess, (width, height))
     if hidden is not None:
         rows = np.clip(np.nan_to_num(expected).round().astype(int), 0, np.array(hidden.shape[::-1]) - 1)
         inside &= ~hidden[rows[:, 1], rows[:, 0]]
     seen = np.full_like(still.points, np.nan)
     if inside.sum() < _LEAST_AGREE:
+        return seen
+    if stays:
+        found = _flow(still.small, small, still.points[inside], still.points[inside], levels=2)
+        found[~_within(found, (width, height))] = np.nan
+        seen[inside] = found
         return seen
     exact, _ = cv2.findHomography(guess[inside], still.points[inside], 0)
     if exact is None:

@@ -21,6 +21,10 @@ class Stream(IntEnum):
     STANCE_DIP = 5
     READOUT = 6
     LEG_LENGTH = 7
+    TURNED = 8
+    SIDEWAYS = 9
+    STANDING_KNEE = 10
+    DISAGREEING = 11
     TYPED_MARK = 19
     POSTURE = 20
 

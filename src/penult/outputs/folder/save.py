@@ -29,11 +29,17 @@ OURS = frozenset({
     "phases.csv",
     "whole.csv",
     "hip_path.csv",
+    "tables.xlsx",
     "motion.npz",
     "sighting.npz",
     "summary.html",
     "hip_height.png",
     "overlay.mp4",
+    "film_landscape.mp4",
+    "film_portrait.mp4",
+    "film_whole.mp4",
+    "pair.mp4",
+    "sheet.html",
     "stills/index.json",
 })  # fmt: skip
 """Files that a new result replaces or drops; anything else in the folder is kept."""

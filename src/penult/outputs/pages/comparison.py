@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.clips import series
+from penult.core.clips.chance import CHOSEN
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
 from penult.model import catalogue
@@ -28,12 +29,13 @@ from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row,
 
 
 def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
-    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same.
+    """Return the main numbers: those chosen beforehand, then whether the foot is set down flat and the running pattern is the same.
 
     Of a series how far it goes, how fast it stays and how long the feet stand.
     """
     is_series = series.is_series(comparison.first, comparison.second)
-    return tuple(MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison"))
+    keys = [MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison")]
+    return tuple(sorted(keys, key=lambda k: k not in CHOSEN))
 
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
@@ -54,7 +56,7 @@ MOST_COLUMNS = 24
 
 
 def comparison_html(
-    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str
+    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str, film: str = ""
 ) -> str:
     """Return the page.
 
@@ -66,6 +68,8 @@ def comparison_html(
         File and stills of the clip that stands for each group.
     source : str
         Where the results came from: folders, or the logbook's place.
+    film : str
+        File beside the page in which both runs play together; '' where there is none.
 
     Returns
     -------
@@ -81,6 +85,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
+        film=film,
         findings=comparison_findings(comparison),
         headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
@@ -110,14 +115,22 @@ def comparison_csv(comparison: Comparison) -> dict[str, bytes]:
             "minimal_detectable_change", "notes"]  # fmt: skip
     head += [f"clip_{label}_{what}" for side in labels for label in side for what in ("value", "u95", "not_measured")]
     rows = [[*_summary_cells(row), *_clip_cells(row.first), *_clip_cells(row.second)] for row in comparison.rows]
-    clips_head = ["clip", "group", "file", "athlete", "kind", "date", "session", "approach_strides", "mats",
-                  "official_distance_m", "lane_file", "penult", "sha256", "result_folder"]  # fmt: skip
-    clips = [
-        _about(label, group.name, trial)
-        for side, group in zip(labels, (comparison.first, comparison.second), strict=True)
-        for label, trial in zip(side, group.trials, strict=True)
+    return {
+        "comparison.csv": csv_bytes(head, rows),
+        "comparison_clips.csv": clips_csv((comparison.first, comparison.second)),
+    }
+
+
+def clips_csv(groups: Sequence[Group]) -> bytes:
+    """Return a table with a row a clip: its group, what was said of it, and its hash."""
+    head = ["clip", "group", "file", "athlete", "kind", "date", "session", "approach_strides", "mats",
+            "official_distance_m", "lane_file", "penult", "sha256", "result_folder"]  # fmt: skip
+    rows = [
+        _about(f"{i}.{n}", group.name, trial)
+        for i, group in enumerate(groups, start=1)
+        for n, trial in enumerate(group.trials, start=1)
     ]
-    return {"comparison.csv": _csv(head, rows), "comparison_clips.csv": _csv(clips_head, clips)}
+    return csv_bytes(head, rows)
 
 
 def _rows(comparison: Comparison, keys: Sequence[MeasureKey], *, width: float) -> list[dict[str, Any]]:
@@ -240,7 +253,8 @@ def _about(label: str, group: str, trial: Trial) -> list[Any]:
     ]  # fmt: skip
 
 
-def _csv(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+def csv_bytes(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+    """Return a table as CSV; texts never become formulas."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(head)
@@ -262,4 +276,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["comparison_csv", "comparison_html", "group_title", "headlines", "value_text"]
+__all__ = ["clips_csv", "comparison_csv", "comparison_html", "csv_bytes", "group_title", "headlines", "value_text"]

@@ -200,11 +200,14 @@ _CODE_WORDS = {
     "camera-moving": "camera moves",
     "camera-assumed": "camera assumed still at the start",
     "hdr-source": "HDR film",
+    "few-frames": "few frames a second",
+    "mixed-lanes": "several lane files",
     "variable-rate": "uneven frame rate",
     "frames-dropped": "frames missing",
     "times-rebuilt": "frame times rebuilt",
     "cut-off": "file cut off",
     "crossed": "somebody crossed",
+    "unsteady-joints": "joints seen unsteadily",
 }
 
 
