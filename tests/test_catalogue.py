@@ -11,6 +11,7 @@ from penult.core.checks.unseen_instants import UNSEEN, withhold
 from penult.core.checks.withheld import NO_BOARD, without_board, without_clock
 from penult.core.clips.compare import compare
 from penult.core.clips.season import season
+from penult.core.measures.takeoff import penultimate_measures
 from penult.core.synthetic.invented import Form, trial
 from penult.model import catalogue
 from penult.model.analysis import Analysis
@@ -87,7 +88,7 @@ def test_an_added_measure_is_drawn_where_it_is_seen(added: Entry) -> None:
     assert penultimate.span_s is not None
 
     drawn = looks.drawing(place, Measured(value=0.08, u95=0.002))
-    assert drawn == {"kind": "hip", "contact": -1, "end": "touchdown", "value": 0.08}
+    assert drawn == {"kind": "hip", "contact": -1, "value": 0.08}
     assert looks.moment_s(one, motion=None, place=place) == penultimate.span_s[0]  # type: ignore[arg-type]
     assert looks.drawing(place, NotMeasured(reason="hidden")) is None
 
@@ -180,3 +181,11 @@ def test_an_unknown_measure_of_another_version_is_spelled_out() -> None:
 
     assert unknown.words == "elbow angle min deg"
     assert unknown.lane
+
+
+def test_whatever_is_measured_before_a_take_off_has_a_row_in_both_parts() -> None:
+    """Small take-offs in a run carry their own hip drops, under `phases`; a name without a row there stops the analysis."""
+    given = set(penultimate_measures({}, None))
+
+    assert given <= set(catalogue.names("penultimate"))
+    assert given <= set(catalogue.names("phases"))

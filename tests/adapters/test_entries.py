@@ -12,10 +12,10 @@ import pytest
 from forgetting import rows_of, some
 from penult.adapters.logbook import forget
 from penult.adapters.logbook.book import Logbook, opened
-from penult.adapters.logbook.entries import add_note, add_tape, correct, entries, history, take_out, undo
+from penult.adapters.logbook.entries import add_note, add_tape, correct, entries, history, put_profile, take_out, undo
 from penult.errors import LogbookError
 from penult.model.analysis import Mat
-from penult.model.logbook import Choice, CoachNote, TapeResult
+from penult.model.logbook import Athlete, Choice, CoachNote, TapeResult
 from penult.model.trial import measures_of
 
 
@@ -101,6 +101,37 @@ def test_an_addition_is_taken_back_only_while_it_is_what_was_added(log: Logbook)
     with pytest.raises(LogbookError, match="cannot be taken back"):
         undo(log)
     assert [n.text for n in log.notes("A1")] == ["second"]
+
+
+def test_a_profile_is_changed_and_taken_back_as_every_entry(log: Logbook) -> None:
+    """Height and sex are used by `analyse --athlete`: a typo there is put right, and stands in the history."""
+    before = content(log)
+    put_profile(log, Athlete(label="a1", height_m=1.71))
+    put_profile(log, Athlete(label="A1", height_m=1.17))
+    put_profile(log, Athlete(label="A1", height_m=1.17))  # changes nothing, so it is no change
+
+    assert [c.what.split()[1] for c in history(log)] == ["corrected", "corrected"]
+    undo(log)
+    assert log.athlete("A1").height_m == 1.71
+    undo(log)
+    assert content(log) == before
+
+
+def test_an_athlete_who_was_added_is_taken_back_only_while_nothing_hangs_on_them(log: Logbook) -> None:
+    put_profile(log, Athlete(label="A9", sex="female"))
+    undo(log)
+    assert "A9" not in {a.label for a, _ in log.contents().athletes}
+    put_profile(log, Athlete(label="A9", sex="female"))
+    log.put_note(CoachNote(athlete="A9", date="2026-10-04", text="ran"))
+    with pytest.raises(LogbookError, match="has entries"):
+        undo(log)
+
+
+def test_what_a_profile_was_is_forgotten_with_the_person(log: Logbook) -> None:
+    put_profile(log, Athlete(label="A1", height_m=1.71))
+    forget.forget(log, "A1")
+
+    assert history(log) == []
 
 
 def test_a_clip_that_was_added_again_is_not_replaced_by_what_it_was(log: Logbook) -> None:

@@ -87,6 +87,45 @@ def test_what_a_spreadsheet_makes_of_it_is_read_as_it_was_meant(tmp_path: Path) 
     assert said.mats == (Mat(number=-1, thickness_m=0.05),)
 
 
+REWRITTEN = {
+    "semicolons, days turned round": "IMG_1.mp4;A1;mat drill;14;penultimate 5 cm;left;6,45;gut;28.11.2026\r\n",
+    "decimal commas": "IMG_1.mp4;A1;mat drill;14,0;penultimate 0,05;left;6,45 m;gut;28-11-2026\r\n",
+    "quoted, empty columns added": '"IMG_1.mp4";"A1";"mat drill";"14";"penultimate = 5 cm";"left";"6,45";"gut";"2026-11-28";;;\r\n;;;;;;\r\n',
+    "a day with its hour": "IMG_1.mp4;A1;mat drill;14;-1=0,05;left;6,45;gut;28.11.2026 00:00\r\n",
+    "strokes": "IMG_1.mp4;A1;mat drill;14;penultimate 5cm;left;645 cm;gut;28/11/2026\r\n",
+}
+"""What spreadsheet programs make of the template in other languages when they save it as CSV: rules of RFC 4180 with the list
+separator, decimal sign and short date of the region; a first line 'sep=;'; columns and rows without content."""
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("which", REWRITTEN)
+def test_a_rewritten_template_says_what_it_said(tmp_path: Path, which: str, encoding: str) -> None:
+    first = "sep=;\r\n" if which.startswith("a day") else ""
+    text = f"{first}{';'.join(COLUMNS[:9])}{';;;' if 'quoted' in which else ''}\r\n{REWRITTEN[which]}"
+
+    said = read_session(written(tmp_path, text, encoding), FILES).row("IMG_1.mp4")
+
+    assert (said.athlete, said.kind, said.approach_strides, said.takeoff_foot) == ("A1", "mat drill", 14, "left")
+    assert said.mats == (Mat(number=-1, thickness_m=0.05),)
+    assert (said.official_distance_m, said.note, said.date) == (6.45, "gut", "2026-11-28")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_the_template_saved_again_with_semicolons_is_the_template(tmp_path: Path, encoding: str) -> None:
+    """The example row is passed over whatever became of its day and its length, and names the kinds."""
+    text = template(["IMG_1.mp4"]).decode("utf-8-sig")
+    rows = [line.split(",") for line in text.splitlines()]
+    assert all(kind in text for kind in ("full approach", "short approach", "mat drill", "run-through"))
+    assert "penultimate 5 cm" in text
+    turned = text.replace(",", ";").replace("6.45", "6,45").replace("2026-10-03", "03.10.2026")
+
+    said = read_session(written(tmp_path, turned, encoding), ["IMG_1.mp4"])
+
+    assert len(rows) >= 3
+    assert said.row("IMG_1.mp4").athlete == ""
+
+
 @pytest.mark.parametrize("name", ["../IMG_1.mp4", "/etc/passwd", "a\\b.mp4", ".."])
 def test_a_file_name_is_never_a_path(tmp_path: Path, name: str) -> None:
     """A session file from somebody else cannot point outside the folder."""

@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -24,6 +25,7 @@ from penult.adapters.logbook.book import opened
 from penult.adapters.logbook.connection import connect
 from penult.app.forget import forget_athlete, plan
 from penult.app.log import export_logbook
+from penult.app.plan import cache_key
 from penult.app.season import write_season
 from penult.app.traces import shared_digest
 from penult.core.label import BLACKED_OUT, Label
@@ -140,6 +142,50 @@ def test_a_label_is_found_however_a_file_writes_it(label: str, text: str) -> Non
     assert Label(label).stands_in_file(text)
 
 
+@pytest.mark.parametrize("text", ["A1_jump.mp4", "jump-A1.mov", "2026-10-03_A1_2.mp4", "(A1)", "A1's run", "a1.MP4"])
+def test_a_label_is_found_between_the_signs_that_file_names_put_between_words(text: str) -> None:
+    assert Label("A1").stands_in(text)
+
+
+@pytest.mark.parametrize("text", ["annalong", "Hannah", "Susanna ran", "annas", "IMG_annalong.mp4"])
+def test_longer_words_are_left_for_they_name_somebody_else_as_a_rule(text: str) -> None:
+    """What is blacked out cannot be put back: Hannah's notes are not to lose half her name when Anna is forgotten."""
+    assert not Label("Anna").stands_in(text)
+    assert Label("Anna").blacked_out(text) == text
+
+
+def entry_of(key: str, **arrays: object) -> Path:
+    keypoint_cache.write_arrays(key, {name: np.asarray(value) for name, value in arrays.items()})
+    return keypoint_cache.cache_folder() / f"{key}.npz"
+
+
+def test_the_cache_of_joints_loses_what_is_theirs_and_keeps_what_is_of_others(tmp_path: Path) -> None:
+    """Fails where forgetting one person throws away everybody's joints, minutes of looking for each clip."""
+    place = made(tmp_path / "play", seed=3)
+    with opened(place.logbook) as log:
+        theirs = steps.holdings(log, LABEL).clips[0][0]
+    other = "ab" * 32
+    gone_ = [entry_of(cache_key(theirs), frame=[1]), entry_of(keypoint_cache.of_clip("k1", theirs), outline=[1])]
+    gone_ += [entry_of("first_look_of_nobody_knows_whom", outline=[1])]
+    kept = [entry_of(cache_key(other), frame=[1]), entry_of(keypoint_cache.of_clip("k2", other), outline=[1])]
+    done = forget_athlete(LABEL, logbook=place.logbook)
+
+    assert not any(p.exists() for p in gone_)
+    assert all(p.exists() for p in kept)
+    assert done.cache_clips >= 1
+
+
+def test_the_cache_is_emptied_whole_where_nothing_tells_what_is_theirs(tmp_path: Path) -> None:
+    path = tmp_path / "log.sqlite"
+    with opened(path, create=True) as log:
+        log.put_note(CoachNote(athlete="Grete", date="2026-10-04", text="ran"))
+    entry = entry_of(cache_key("ab" * 32), frame=[1])
+    done = forget_athlete("Grete", logbook=path)
+
+    assert not entry.exists()
+    assert done.cache_clips == 0
+
+
 @pytest.mark.parametrize("text", ["A12", "xA1", "A1\u0301", "a", "A 1", "CA1D", "Ä1"])
 def test_a_label_is_not_found_within_other_words(text: str) -> None:
     assert not Label("A1").stands_in(text)
@@ -191,7 +237,7 @@ def everything(tmp_path: Path) -> tuple[Any, dict[str, Path]]:
     export_logbook(tmp_path / "out", logbook=place.logbook)
     write_season(Choice(athlete=LABEL), since="", logbook=place.logbook, out=tmp_path / "season")
     write_season(Choice(athlete="A2"), since="", logbook=place.logbook, out=tmp_path / "season of A2")
-    keypoint_cache.write_arrays("k", {"frame": __import__("numpy").zeros(3)})
+    entry_of(cache_key(extra[0].analysis.clip.sha256), frame=[1])
     return place, where
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import sqlite3
+import zipfile
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -96,7 +97,11 @@ def test_no_table_or_page_that_may_be_sent_says_where_things_lie_on_this_compute
     assert penult("season", "--athlete", "A1", "--out", "out3").exit_code == 0
 
     for page in (p for folder in ("out", "out2", "out3") for p in (tmp_path / folder).iterdir()):
-        assert str(tmp_path) not in page.read_text(encoding="utf-8"), page
+        texts = [page.read_bytes()]
+        if page.suffix == ".xlsx":  # a zip: what it says stands in its parts
+            with zipfile.ZipFile(page) as book:
+                texts = [book.read(name) for name in book.namelist()]
+        assert not any(str(tmp_path).encode() in text for text in texts), page
     rows = list(csv.DictReader(io.StringIO((tmp_path / "out" / "comparison_clips.csv").read_text(encoding="utf-8"))))
     assert rows[0]["result_folder"] == "0_mat_analysis"
 
@@ -165,12 +170,39 @@ def test_an_unknown_athlete_a_foreign_and_a_damaged_logbook_are_named(tmp_path: 
     assert "damaged" in str(failure(penult("season", "--athlete", "A1", "--logbook", "torn.sqlite")))
 
 
-def test_clips_that_do_not_fall_into_two_groups_are_counted(tmp_path: Path) -> None:
-    """One kind only, three kinds: both say which groups there are."""
+def test_three_kinds_stand_side_by_side_and_one_alone_is_refused(tmp_path: Path) -> None:
+    """Three kinds: all are named with their number of clips, page and tables are there. One: what there is is said."""
     place = folders(tmp_path, [*clips(2, "a"), *clips(2, "b", seed=2), *clips(1, "c", seed=3)])
-    text = str(failure(penult("compare", str(place))))
-    assert "3 groups by kind" in text
-    assert "b: 2 clips" in text
+    done = penult("compare", str(place), "--out", "three")
+
+    assert done.exit_code == 0
+    assert all(f"{name} (" in done.output for name in "abc")
+    assert sorted(p.name for p in (tmp_path / "three").iterdir()) == [
+        "side_by_side.csv", "side_by_side.html", "side_by_side.xlsx",
+    ]  # fmt: skip
+    alone = str(failure(penult("compare", str(place), "--by", "athlete")))
+    assert "one group by athlete" in alone
+    assert "5 clips" in alone
+
+
+def test_what_matters_is_set_on_the_command_line_or_beside_the_logbook(tmp_path: Path) -> None:
+    """The sentence says what a difference is to it, in the coach's unit; a file that a spreadsheet saved counts as well."""
+    place = folders(tmp_path, [*clips(4, "mat drill"), *clips(4, "full approach", seed=2)])
+    typed = penult("compare", str(place), "--matters", "hip drop=40 cm").output
+    (tmp_path / "book").mkdir(exist_ok=True)
+    (tmp_path / "book" / "matters.csv").write_bytes("measure;change\r\nhip drop;40,0 cm\r\n".encode("utf-16"))
+    kept = penult("compare", str(place), "--out", "again").output
+
+    for text in (typed, kept):
+        assert "certainly smaller than what matters (40 cm)" in " ".join(text.split())
+    (tmp_path / "book" / "matters.csv").write_text("measure,change\nwind,3\n", encoding="utf-8")
+    assert "wind" in str(failure(penult("compare", str(place), "--out", "third")))
+    assert "such as 'hip drop=1 cm'" in str(failure(penult("compare", str(place), "--matters", "hip drop")))
+
+
+def test_weeks_that_are_none_are_refused(tmp_path: Path) -> None:
+    place = folders(tmp_path, clips(2, "a"))
+    assert "weeks from 1 to 53" in str(failure(penult("compare", str(place), "--weeks", "40-60")))
 
 
 def test_a_foreign_file_in_the_output_folder_is_left_alone(tmp_path: Path) -> None:
@@ -260,3 +292,15 @@ def test_the_demo_season_answers(samples: Path) -> None:
     page = Path("comparison/comparison.html").read_text(encoding="utf-8")
     assert page.count("data:image/jpeg;base64,") == 8
     assert len(page) < 3_000_000
+
+
+def test_two_results_alone_are_one_against_the_other(tmp_path: Path) -> None:
+    """Two runs of one kind: not one group to be split, but one answer, with what the measurement supports."""
+    place = folders(tmp_path, clips(2, "full approach"))
+    runs = sorted(str(p) for p in place.iterdir())
+    text = " ".join(penult("compare", *runs).output.split())
+
+    assert "(1 clip) against" in text
+    assert "hip drop" in text
+    assert "not known yet" in text or "no difference seen" in text
+    assert "one group by kind" in str(failure(penult("compare", *runs, "--by", "kind")))

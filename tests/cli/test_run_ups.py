@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.result_folder import said_bytes
 from penult.cli import build
 from penult.core.synthetic.invented import Form, trial
 from penult.errors import PenultError
+from penult.model.measured import Measured
 from penult.model.trial import Said
 from penult.outputs.folder.result import analysis_to_json
 
@@ -70,3 +73,30 @@ def test_a_zone_that_is_none_is_refused(place: Path, tmp_path: Path, zone: str) 
     result = penult("run-ups", str(place), "--zone", zone, "--out", str(tmp_path / "out"))
 
     assert isinstance(result.exception, PenultError)
+
+
+def test_the_logbook_gives_the_whole_run_up_and_not_its_last_four_contacts_alone(place: Path, tmp_path: Path) -> None:
+    """Steering begins at the fifth- or fourth-last contact (Hay 1988): a logbook that forgets those tells another story."""
+    folder = with_an_earlier_contact(place)
+    logbook = tmp_path / "log.sqlite"
+    assert penult("log", "add", str(folder), "--athlete", "A1", "--logbook", str(logbook)).exit_code == 0
+    tables = []
+    for asked in ([str(folder)], ["--athlete", "A1", "--logbook", str(logbook)]):
+        out = tmp_path / f"out_{len(tables)}"
+        assert penult("run-ups", *asked, "--out", str(out)).exit_code == 0
+        tables.append(list(csv.DictReader(io.StringIO((out / "scatter.csv").read_text(encoding="utf-8")))))
+
+    assert tables[0][0]["contact"] == "-6"
+    assert [r["approach_scatter_m"] for r in tables[1]] == [r["approach_scatter_m"] for r in tables[0]]
+
+
+def with_an_earlier_contact(place: Path) -> Path:
+    """Return the folder, each result with a contact -6 two metres before its first."""
+    for path in place.glob("*/analysis.json"):
+        analysis = read_analysis(path)
+        first = min(analysis.contacts, key=lambda c: c.number)
+        toe = first.measures["toe_x_m"]
+        assert isinstance(toe, Measured)
+        earlier = replace(first, number=-6, measures={"toe_x_m": replace(toe, value=1.1 * toe.value - 2.0)})
+        path.write_text(analysis_to_json(replace(analysis, contacts=(earlier, *analysis.contacts))), encoding="utf-8")
+    return place

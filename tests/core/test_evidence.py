@@ -10,7 +10,7 @@ import pytest
 from penult.core.joints.body import knee_angle_deg, segment_table
 from penult.core.measures import evidence
 from penult.core.measures.contact import foot_speed_touchdown_m_per_s
-from penult.core.measures.evidence import Event, Scene
+from penult.core.measures.evidence import ContactEvidence, Event, Scene, contact_evidence, with_place_if_seen
 from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
@@ -196,3 +196,19 @@ def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
 
     whole = foot_speed_touchdown_m_per_s(evidence.contact_evidence(scene, event, scene))[0]
     assert (abs(speed - whole) < 1.5) if given else np.isnan(speed)
+
+
+def test_a_foot_that_is_not_certain_in_a_body_partly_out_of_the_picture_has_no_place(
+    scene: Scene, runner: Runner
+) -> None:
+    """A pose model squeezes such a body into the picture: the toe of a skip's contact was 0.43 m off with 0.03 stated."""
+    whole = contact_evidence(scene, _event(runner, -2), scene)
+    part = dataclasses.replace(whole, wholly_seen=False)
+
+    def told(contact: ContactEvidence, sure: float) -> bool:
+        event = dataclasses.replace(contact.event, foot_sure=sure)
+        return bool(np.isfinite(with_place_if_seen(dataclasses.replace(contact, event=event)).event.toe_x_m).all())
+
+    assert not told(part, 0.6)
+    assert told(part, 0.99)
+    assert told(whole, 0.6)

@@ -52,6 +52,20 @@ CASES = {
         "skiphop skipstep skiphop skipstep skiphop",
         0,
     ),
+    "take-off from a box, running on": (
+        "LRLR",
+        [0.15, 0.12, 0.36, None],
+        [0.6, 0.6, 1.0, 0.3],
+        "run run takeoff run",
+        2,
+    ),
+    "a last small take-off whose landing is not seen": (
+        "LRLRLRL",
+        [0.30, 0.11, 0.12, 0.31, 0.12, 0.12, None],
+        [1.15, 0.3, 0.2, 1.27, 0.3, 0.3, 1.15],
+        "takeoff run run takeoff run run takeoff",
+        0,
+    ),
     "take-off every third step": (
         "LRLRLRL",
         [0.30, 0.11, 0.12, 0.31, 0.12, 0.12, None],

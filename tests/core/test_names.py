@@ -23,6 +23,7 @@ PURE = re.compile(
 """Pure numbers: shares, ratios, weights, scores, places counted in frames; probabilities."""
 
 EXEMPT = {
+    "Footing.tangent": "a pure number",
     "Measured.value": "in the unit that the measure's name ends with",
     "Measured.u95": "in the unit that the measure's name ends with",
     "Settings.at": "x, y in pixels and a time: three units",
@@ -45,6 +46,7 @@ EXEMPT = {
     "Problem.prior_mean": "of a camera's vector",
     "Problem.prior_sd": "of a camera's vector",
     "Draws.camera_theta": "departures of that vector",
+    "Draws.by_depth": "metres a metre",
     "Draws.unrest": "how many times the joints drift more than usual",
     "Draws.late": "in SDs of each instant",
     "Draws.cloth": "how many times less pixels and joints of the trunk agree than usual",

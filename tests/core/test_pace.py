@@ -82,6 +82,15 @@ def changing(values: list[float], seed: int = 2) -> Floats:
     return np.column_stack([one, 1.5 * one, np.ones(len(values))])
 
 
+@pytest.mark.parametrize(("rate_hz", "looks", "parts"), [(120.0, 6, 1), (80.0, 6, 2), (120.0, 14, 2)])
+def test_a_body_that_comes_into_the_picture_by_halves_is_no_ramp(rate_hz: float, looks: int, parts: int) -> None:
+    """Six looks at 120 a second last 40 ms; at 80 a second they count (a film of skips: 6.5 m/s over 6 looks, 3.9 after them)."""
+    t = np.arange(120) / rate_hz
+    x_m = np.cumsum(np.where(np.arange(120) < looks, 6.5, 3.9)) / rate_hz
+
+    assert len(paces(t, x_m + np.random.default_rng(2).normal(0.0, 0.003, 120))) == parts
+
+
 def test_the_pictures_show_the_frame_of_a_ramp() -> None:
     """Eight frames' way at once until frame 14, then one frame's."""
     assert picture_jumps(changing([1800.0] * 14 + [800.0] * 60), 0, 74) == [14]

@@ -11,13 +11,15 @@ from scipy import stats
 
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.run_ups import run_ups, stride_count
-from penult.core.clips.zones import course_of, zone_speed
+from penult.core.clips.zones import course_of, run_up_measures, zone_speed
 from penult.core.synthetic.invented import Form, trial
 from penult.errors import InputError
+from penult.model import catalogue
 from penult.model.analysis import Analysis, Contact, Step
 from penult.model.comparison import Interval
 from penult.model.measured import Measured, NotMeasured
 from penult.model.trial import Said, Trial
+from penult.outputs.pages.run_ups import run_ups_csv
 
 
 def sure(value: float, u95: float = 0.01) -> Measured:
@@ -177,3 +179,45 @@ def test_differences_are_judged_together_as_benjamini_and_hochberg_do() -> None:
     chances = [2.0 * stats.t.sf(abs(i.value) * unit / 0.02, 6) for i in intervals]
 
     assert clear_together(intervals) == tuple(stats.false_discovery_control(chances) <= 0.05)
+
+
+def test_like_run_ups_stand_day_by_day() -> None:
+    """Two days of three runs: mean and t interval by hand (2, 4, 6 cm: 4 +- 4.303 x 2 / sqrt 3 = 4.97 cm), SD 2 cm."""
+    shifts = [-0.02, 0.0, 0.02]
+    trials = []
+    for month, more in ((3, 0.0), (6, 0.1)):
+        for i, s in enumerate(shifts):
+            one = runner(EVEN, 8.0, s - more + 0.06, f"{month}{i}.mp4")
+            trials.append(replace(one, said=replace(one.said, date=f"2026-0{month}-10")))
+
+    days = run_ups("A1", trials).days
+
+    assert [(d.date, d.runs) for d in days] == [("2026-03-10", 3), ("2026-06-10", 3)]
+    board = days[0].to_board_m
+    assert isinstance(board, Interval)
+    assert board.value == pytest.approx(0.04, abs=1e-9)
+    assert board.half_width == pytest.approx(0.0497, abs=1e-4)
+    assert all(sd.value == pytest.approx(0.02, abs=2e-3) for _, sd in days[1].scatter_m)
+    assert run_ups("A1", trials[:3]).days == ()
+
+
+def test_every_result_carries_the_speeds_of_the_usual_zones_each_with_its_row() -> None:
+    analysis = runner(EVEN, 8.0).analysis
+
+    found = run_up_measures(analysis, has_board=True)
+
+    for name in ("zone_speed_11_to_6_m_per_s", "zone_speed_6_to_1_m_per_s"):
+        speed = found[name]
+        assert isinstance(speed, Measured)
+        assert speed.value == pytest.approx(8.0, abs=1e-9)
+    assert isinstance(found["stride_count"], NotMeasured)
+    assert set(found) == set(catalogue.names("run_up"))
+    assert not any(v for n, v in run_up_measures(analysis, has_board=False).items() if n.startswith("zone"))
+
+
+def test_every_zone_that_was_asked_for_is_in_the_table() -> None:
+    zones = [(-11.0, -6.0), (-6.0, -1.0), (-9.0, -3.0)]
+
+    table = run_ups_csv(run_ups("A1", [runner(EVEN, 8.0)], zones_m=zones))["run_ups.csv"].decode()
+
+    assert "zone_speed_m_per_s_-9_to_-3_m" in table.splitlines()[0]

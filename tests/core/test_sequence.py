@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from penult.adapters.pictures.changes import Changes
-from penult.core.checks.sequence import edited, edited_notice, refuse_edited
+from penult.core.checks.sequence import edited, edited_notice, leaps, refuse_edited
 from penult.errors import NotMeasurableError
 from penult.model.arrays import Floats
 
@@ -120,3 +120,55 @@ def test_unrest_is_no_fault(seed: int, unrest: float) -> None:
     found = edited(changes, np.arange(200) / 240.0, 0, 199)
 
     assert found is None or (found.kind == "missing" and len(found.frame) <= 3)
+
+
+def way(count: int, rate_hz: float, speed_m_per_s: float, *, noise_m: float = 0.004, seed: int = 3) -> Floats:
+    """The trunk's place in every frame: its speed swings by 0.3 m/s with the steps, joints err by `noise_m`."""
+    t = np.arange(count) / rate_hz
+    return speed_m_per_s * t + 0.3 / 25.0 * np.sin(25.0 * t) + np.random.default_rng(seed).normal(0.0, noise_m, count)
+
+
+@pytest.mark.parametrize(("rate_hz", "every"), [(120.0, 10), (120.0, 6), (60.0, 10), (30.0, 8)])
+def test_pictures_left_out_and_retimed_show_in_the_body_s_way(rate_hz: float, every: int) -> None:
+    """Every so many-th picture is left out and the times are closed up (TRAPS T43): nothing else shows it."""
+    x_m = way(140, rate_hz, 8.0)
+    kept = x_m[np.arange(len(x_m)) % every != every - 1]
+    frame = np.arange(len(kept))
+    found = leaps(frame, frame / rate_hz, kept, None)
+
+    assert found is not None
+    assert found.kind == "missing"
+    assert set(found.frame.tolist()) <= {i for i in range(len(kept)) if i % (every - 1) == 0}
+    with pytest.raises(NotMeasurableError, match="program changed the pictures"):
+        refuse_edited(found)
+
+
+@given(st.integers(0, 10_000), st.sampled_from([30.0, 60.0, 120.0]), st.floats(3.0, 10.0))
+def test_a_sound_way_raises_nothing(seed: int, rate_hz: float, speed: float) -> None:
+    frame = np.arange(120)
+
+    assert leaps(frame, frame / rate_hz, way(120, rate_hz, speed, seed=seed), None) is None
+
+
+def test_gaps_that_the_times_show_are_none_and_a_stumble_of_the_joints_is_taken_back() -> None:
+    """A dropped frame with its own time is no fault; a look that is 5 cm off comes back at the next."""
+    x_m = way(120, 120.0, 8.0)
+    kept = np.arange(120) % 10 != 9
+    stumbled = x_m.copy()
+    stumbled[[30, 60, 61, 90]] += 0.05
+    frame = np.arange(120)
+
+    assert leaps(np.arange(kept.sum()), frame[kept] / 120.0, x_m[kept], None) is None
+    assert leaps(frame, frame / 120.0, stumbled, None) is None
+
+
+def test_one_leap_counts_only_where_the_picture_changes_too() -> None:
+    x_m = np.delete(way(120, 120.0, 8.0), 60)
+    frame = np.arange(119)
+    changes = np.full((119, 3), 500.0)
+    assert leaps(frame, frame / 120.0, x_m, changes) is None
+    changes[60, 0] = 900.0
+    found = leaps(frame, frame / 120.0, x_m, changes)
+
+    assert found is not None
+    assert found.frame.tolist() == [60]

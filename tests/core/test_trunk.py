@@ -169,7 +169,7 @@ def _moving(runway: RunwayTrack, first: int, speed: tuple[float, float]) -> Trun
 
 
 def test_carried_joints_move_with_the_trunk_and_keep_their_mean_place(drawn: Draws, runway: RunwayTrack) -> None:
-    """A trunk 0.1 m/s faster than its joints' path: it gets most of that, stays rigid and leans as they do; all else stays."""
+    """A trunk 0.1 m/s faster than its joints' path: it gets half, stays rigid to 0.1 mm, leans as they do; all else stays."""
     motion = _moving(runway, 60, (0.1, 0.0))
     rows = motion.window.rows
 
@@ -178,11 +178,14 @@ def test_carried_joints_move_with_the_trunk_and_keep_their_mean_place(drawn: Dra
     trunk, joints = out[0][np.ix_(rows, TRUNK)], runway.xy_m[np.ix_(rows, TRUNK)]
     own = np.polyfit(motion.window.time_s, joints[..., 0].mean(axis=1), 1)[0]
     pixels = np.polyfit(motion.window.time_s, motion.window.path_m[:, 0], 1)[0] + 0.1
-    wanted = (0.11**2 * pixels + 0.044**2 * own) / (
-        0.11**2 + 0.044**2
+    wanted = (0.05**2 * pixels + 0.048**2 * own) / (
+        0.05**2 + 0.048**2
     )  # mean weighed by what either is off (films), m/s
     away = trunk - trunk[:, :1]
-    assert np.linalg.norm(away, axis=-1) == pytest.approx(np.repeat(np.linalg.norm(away[:1], axis=-1), 24, axis=0))
+    length_m = np.linalg.norm(
+        away, axis=-1
+    )  # along the run and upwards joints count differently, and theirs bends by that little
+    assert length_m == pytest.approx(np.repeat(length_m[:1], 24, axis=0), abs=1e-4)
     assert _lean_rad_per_s(trunk, motion.window.time_s) == pytest.approx(
         _lean_rad_per_s(joints, motion.window.time_s), abs=0.02
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -235,7 +235,14 @@ def leftward() -> Scene:
 
 @pytest.fixture(scope="session")
 def with_mats() -> Scene:
-    return make_scene(mats=(Mat(number=-2, thickness_m=0.05), Mat(number=0, thickness_m=0.04)))
+    """Mats as said, and the surfaces measured so: one that is measured elsewhere is drawn there."""
+    mats = {-2: 0.05, 0: 0.04}
+    made = make_scene(mats=tuple(Mat(number=n, thickness_m=t) for n, t in mats.items()))
+    contacts = tuple(
+        replace(c, measures={**c.measures, "support_height_m": Measured(value=mats.get(c.number, 0.0), u95=0.008)})
+        for c in made.analysis.contacts
+    )
+    return replace(made, analysis=replace(made.analysis, contacts=contacts))
 
 
 @pytest.fixture(scope="session")

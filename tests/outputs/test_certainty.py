@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from penult.model.analysis import Analysis, Contact, Notice
+from penult.model.analysis import Analysis, Contact, Notice, Step
 from penult.model.measured import Measured, NotMeasured
 from penult.outputs.texts.certainty import costs, look_first
 
@@ -53,7 +53,7 @@ def test_clothes_passers_by_rate_and_like_colours_are_said(scene: Scene) -> None
     assert len(said) == 4
     assert "loosely" in said[0]
     assert "Somebody else" in said[1]
-    assert "17 ms apart" in said[2]
+    assert "17 ms apart: touchdown and toe-off within 4 ms" in said[2]
     assert "penultimate" in said[3]
     assert "last" not in said[3].replace("penultimate", "")
 
@@ -64,3 +64,42 @@ def test_the_instants_known_worst_come_first(scene: Scene) -> None:
 
     assert [text.split(",")[0] for text in first] == ["toe-off", "touchdown", "touchdown"]
     assert ["± 20 ms" in first[0], "± 12 ms" in first[1], "± 9 ms" in first[2]] == [True] * 3
+
+
+def test_what_clothes_leave_is_said_with_its_size(scene: Scene) -> None:
+    """Hip heights of 2, 3 and 5 cm: the middle one; a step's speed of 0.15 m/s."""
+    heights = {"hip_height_touchdown_m": 0.02, "hip_height_lowest_m": 0.03, "hip_height_toe_off_m": 0.05}
+    stood = contact(-1, 0.003, 0.004)
+    measures = {**stood.measures, **{n: Measured(value=0.9, u95=u) for n, u in heights.items()}}
+    made = with_scene(scene, dataclasses.replace(stood, measures=measures), codes=("loose-clothes",))
+    step = Step(number=0, measures={"step_speed_m_per_s": Measured(value=8.0, u95=0.15)})
+    bare = {"penultimate": {}, "takeoff": {}, "checks": {}, "phases": (), "sequence": None}
+
+    said = costs(dataclasses.replace(made, steps=(step,), **bare))
+
+    assert said == [
+        "Clothes hang loosely or show nothing that could be followed: hip heights within 3 cm, speeds within 0.15 m/s."
+    ]
+
+
+def test_a_passer_by_is_put_at_the_contact_or_flight_that_it_costs(scene: Scene) -> None:
+    """Contacts of 0.3 to 0.4 and 0.5 to 0.6 s; somebody passes from 0.42 to 0.48 s, and from 0.55 on."""
+    first, last = contact(-1, 0.003, 0.004), contact(0, 0.003, 0.009)
+    made = with_scene(scene, first, last, codes=("crossed",))
+
+    flight = costs(dataclasses.replace(made, method={"crossed_s": [[0.42, 0.48]]}))
+    end = dataclasses.replace(made, method={"crossed_s": [[0.55, 0.7]]})
+
+    assert flight == [
+        "Somebody else passes before or behind the athlete (the flight after penultimate): less is sure there."
+    ]
+    assert "(the flight after" not in costs(end)[0]
+    assert "(take-off)" in costs(end)[0]
+    assert look_first(end)[0].endswith("(± 9 ms, somebody passes)")
+
+
+def test_blur_is_not_called_cloth(scene: Scene) -> None:
+    said = costs(with_scene(scene, contact(-1, 0.003, 0.004), codes=("unsteady-joints",)))
+
+    assert len(said) == 1
+    assert "blurred or dim" in said[0]

@@ -69,3 +69,43 @@ def test_mats_stand_as_they_were_said_and_as_they_were_measured(scene: object) -
 
     assert lines[0].startswith("third-last: nothing said, ")
     assert lines[1].startswith("penultimate: 5 cm said, ")
+
+
+def _standing_on(analysis: Analysis, number: int, height_m: float, u95: float) -> Analysis:
+    contacts = tuple(
+        replace(c, measures={**c.measures, "support_height_m": Measured(value=height_m, u95=u95)})
+        if c.number == number
+        else c
+        for c in analysis.contacts
+    )
+    return replace(analysis, contacts=contacts)
+
+
+def test_a_mat_that_nobody_spoke_of_is_named_and_drawn(scene: object) -> None:
+    """5 cm said under the penultimate foot, 0.0 +- 0.3 measured there and 5.5 +- 1.2 under the third-last: drawn where it lay."""
+    said = of(scene.analysis, runway=0.096, support=0.041, mats=(Mat(number=-1, thickness_m=0.05),))  # type: ignore[attr-defined]
+    said = replace(said, method={"settings": {"mats": [{"number": -1, "thickness_m": 0.05}]}})
+    found = _standing_on(_standing_on(said, -1, 0.0, 0.003), -2, 0.055, 0.012)
+
+    assert drops.mats_said_and_measured(found)[:2] == [
+        "third-last: nothing said, 5.5 ± 1.2 cm measured",
+        "penultimate: 5 cm said, 0.0 ± 0.3 cm measured",
+    ]
+    assert drops.laid(found) == {-2: 0.055}
+    assert drops.has_mats(found)
+
+
+def test_a_mat_that_is_measured_as_said_keeps_its_thickness(scene: object) -> None:
+    """4.6 +- 0.6 cm measured against 5 said agree: the mat is drawn as it was laid."""
+    said = of(scene.analysis, runway=0.05, support=0.05, mats=(Mat(number=-1, thickness_m=0.05),))  # type: ignore[attr-defined]
+
+    assert drops.laid(_standing_on(said, -1, 0.046, 0.006))[-1] == 0.05
+
+
+def test_a_board_is_no_mat(scene: object) -> None:
+    """Boards rise by up to 7 mm: nothing is said of one."""
+    plain = of(scene.analysis, runway=0.05, support=0.05, mats=())  # type: ignore[attr-defined]
+    found = _standing_on(plain, 0, 0.007, 0.002)
+
+    assert 0 not in drops.laid(found)
+    assert not drops.mats_said_and_measured(found)

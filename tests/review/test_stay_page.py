@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 import threading
 import time
@@ -18,6 +19,12 @@ from penult.app.analyse import analyse
 from penult.app.staying import Staying
 from penult.review.server import KEPT_PAGE, LocalServer
 from penult.review.stay_pages import StayPages
+
+TABLET_MM_PER_PX = 158.0 / 820.0
+"""A tablet of 10.9 inches (its diagonal) with 820 x 1180 pixels of the page; digits are 0.72 of the type's size high."""
+
+TWO_METRES_MM = 2000.0 * math.tan(math.radians(16.0 / 60.0))
+"""16 minutes of arc, the least height of characters that are read at ease (ISO 9241-303, from memory), at two metres."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +47,7 @@ def live(analysed: Path, tmp_path: Path) -> Iterator[Live]:
     folder.mkdir()
     shutil.copy(analysed / "clip.mp4", folder / "clip.mp4")
     staying = Staying(folder, analysed / "lane.json", _measure, date="2026-11-28")
-    pages = StayPages(staying, ["A7"])
+    pages = StayPages(staying, lambda: ["A7"])
     server = LocalServer(pages.routes(), closing=staying.stop, ends_with_page=False)
     pages.attach(server)
     threads = [threading.Thread(target=job, daemon=True) for job in (staying.run, server.serve)]
@@ -134,6 +141,11 @@ def test_a_browser_shows_it_on_tablet_and_phone_in_light_and_dark(live: Live, dr
     while not driver.execute_script("return !!document.querySelector('#newest img')"):
         assert time.monotonic() < until
         time.sleep(0.2)
+    sized(driver, 820, 1180)
+    large_px = driver.execute_script(
+        "return parseFloat(getComputedStyle(document.querySelector('table.big .headline .value')).fontSize)"
+    )
+    assert 0.72 * large_px * TABLET_MM_PER_PX > TWO_METRES_MM
     driver.execute_script(axe_source + "; window.axe = axe;")
     for width, height, dark in ((1180, 820, False), (820, 1180, True), (390, 844, False), (390, 844, True)):
         sized(driver, width, height, dark=dark)

@@ -1,8 +1,9 @@
 """Clips that come into a folder while it is watched: which of them are whole.
 
-A clip that is still being copied grows, or has its full length but no content yet. It counts as whole when its size and
-time have stood still for a moment and its beginning can be read as a film; one that never becomes readable is handed on
-after a while, so that the coach is told why.
+A clip that is still being copied grows, or has its full length but no content yet. One whose container is filled to its last
+byte counts as whole as soon as it has stood still for a blink; of another kind of file nobody can tell, so that its size and
+time must stand still for a moment and it must be readable as a film. What never becomes readable is handed on after a
+while, so that the coach is told why.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ from penult.adapters.files import session_state as state
 
 STILL_S = 1.0
 """Copying programs write at least every few tenths of a second (watched with common ones: common practice, no source)."""
+
+COMPLETE_STILL_S = 0.25
+"""For a file that is complete by its own lengths: only a copy that writes its parts out of order could look so too early."""
 
 UNREADABLE_S = 12.0
 """After so long without a change a film that cannot be read is no longer taken for one that is still coming."""
@@ -38,15 +42,21 @@ class Arrivals:
     ----------
     folder : Path
     is_readable : callable
-        Whether a clip's beginning can be read as a film.
+        Whether a clip can be read as a film.
     now : callable
         Seconds that only rise.
+    is_complete : callable
+        Whether a clip is known to be there to its last byte; False where that cannot be told.
     """
 
     def __init__(
-        self, folder: Path, is_readable: Callable[[Path], bool], now: Callable[[], float] = time.monotonic
+        self,
+        folder: Path,
+        is_readable: Callable[[Path], bool],
+        now: Callable[[], float] = time.monotonic,
+        is_complete: Callable[[Path], bool] = lambda clip: False,
     ) -> None:
-        self._folder, self._is_readable, self._now = folder, is_readable, now
+        self._folder, self._is_readable, self._now, self._is_complete = folder, is_readable, now, is_complete
         self._looks: dict[str, _Look] = {}
 
     def look(self) -> list[Path]:
@@ -58,8 +68,7 @@ class Arrivals:
             look = self._seen(clip, now_s)
             if look is None or look.given or look.size == 0:
                 continue
-            still_s = now_s - look.since_s
-            if still_s >= STILL_S and (self._is_readable(clip) or still_s >= UNREADABLE_S):
+            if self._is_whole(clip, now_s - look.since_s):
                 self._looks[clip.name] = _Look(
                     size=look.size, changed_ns=look.changed_ns, since_s=look.since_s, given=True
                 )
@@ -68,6 +77,13 @@ class Arrivals:
         for name in gone:
             del self._looks[name]
         return sorted(found, key=lambda clip: (self._looks[clip.name].changed_ns, clip.name))
+
+    def _is_whole(self, clip: Path, still_s: float) -> bool:
+        if still_s < COMPLETE_STILL_S:
+            return False
+        if still_s < STILL_S:
+            return self._is_complete(clip) and self._is_readable(clip)
+        return self._is_readable(clip) or still_s >= UNREADABLE_S
 
     def coming(self) -> list[str]:
         """Return the names of clips that are still being copied, as far as the last look knows."""

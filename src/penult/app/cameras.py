@@ -18,8 +18,10 @@ from penult.adapters.film import video
 from penult.adapters.film.colour import reduced
 from penult.adapters.pictures.background import STANDING_PX, Follower, Observation
 from penult.adapters.pictures.changes import Changes
+from penult.adapters.pictures.lane_marks import PICTURES, looked_for
 from penult.adapters.pictures.movers import movement, profile_of
 from penult.app.progress import Progress
+from penult.core.checks.camera_place import MarksSeen, refuse_elsewhere
 from penult.core.checks.compression import MOVEMENTS, TOLD_PX, Loss, hides_movement, loss_of, refuse_lost
 from penult.core.moving_camera.camera_path import FollowedFrame, Following
 from penult.errors import CalibrationError, PenultError, ViewError
@@ -54,6 +56,8 @@ class Scan:
     changes: Floats | None
     loss: Loss | None = None
     notices: tuple[Notice, ...] = ()
+    marks: MarksSeen | None = None
+    """Of a lane without a still: its marks, where they are seen in the clip."""
 
     def of(self, frame: Ints) -> tuple[Camera, ...]:
         """Return the cameras of a track's rows."""
@@ -135,6 +139,9 @@ class _Watch:
         self._searches = self._width = 0
         self._state: list[int] = []
         self._observed: list[Observation] = []
+        every = np.linspace(0, len(clip.time_s) - 1, PICTURES).astype(int).tolist()
+        self._wanted = frozenset() if self.has_still else frozenset(every)
+        self._backdrops: list[Grey] = []
 
     def loss(self, sizes: Floats | None, quantiser: float | None) -> Loss | None:
         """Return what the coder lost in the pictures looked at so far, from their bytes and quantiser."""
@@ -157,7 +164,8 @@ class _Watch:
         # of the lane too, where the camera is not quite where it was: corners are looked for where its camera expects them
         lane = () if of_any_lane else (*self._fit.camera.parameters.tolist(), self._fit.camera.centre_px)
         times = self._clip.time_s.tobytes()
-        return keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        key = keypoint_cache.key_of("first look", self._clip.sha256, _sha256(times), _sha256(still), lane, METHOD)
+        return keypoint_cache.of_clip(key, self._clip.sha256)
 
     def through(self, pictures: Pictures, progress: Progress) -> Scan:
         """Look at every picture of the clip."""
@@ -211,11 +219,15 @@ class _Watch:
 
     def _scan(self, profile: LaneProfile, changes: Floats) -> Scan:
         followed = self._following.result() if self._follower is not None else None
+        cameras = followed.cameras if followed else (self._fit.camera,)
+        marks = looked_for(self._backdrops, self._fit.lane) if len(cameras) == 1 else None
+        refuse_elsewhere(marks)
         return Scan(
-            cameras=followed.cameras if followed else (self._fit.camera,),
+            cameras=cameras,
             profile=profile,
             changes=changes,
             notices=followed.notices if followed else (),
+            marks=marks,
         )
 
     def _noted(self, masks: Iterator[tuple[float, Bools]]) -> Iterator[tuple[float, Bools]]:
@@ -233,6 +245,8 @@ class _Watch:
             progress("looking for the athlete", index / len(self._clip.time_s))
             found = self._followed(index, time_s, grey)
             self._changes.add(grey)
+            if index in self._wanted:
+                self._backdrops.append(grey.copy())
             if time_s >= next_s - 1e-6:
                 next_s = time_s + 1.0 / SEARCH_RATE_HZ
                 yield time_s, self._search_picture(reduced(grey, self._reduce), found)

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from penult.adapters.files.lane_file import read_lane, read_still
+from penult.adapters.files.lane_file import read_lane, read_still, write_lane
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.film import video
 from penult.adapters.pictures.background import follow_clip
 from penult.adapters.pictures.still_source import frames_at
 from penult.app.lanes import place_of
 from penult.core.lane.remeasured import Remeasured, remeasured
 from penult.core.lane.trust_map import Stretch, advice, expected_map
-from penult.errors import CalibrationError, ClipError, OutputError
+from penult.errors import CalibrationError, ClipError, OutputError, ResultError
+from penult.model.analysis import Analysis
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFit
 from penult.model.clip import Clip
 from penult.outputs.pictures.lane_picture import grid_picture
+from penult.outputs.texts import certainty
 
 _FRAMES = 5
 
@@ -44,6 +47,8 @@ class Checked:
         The still with the grid drawn over it.
     distances : tuple of Remeasured
         Distances that were measured once more.
+    costs, look_first : tuple of str
+        What costs certainty in the clip's scene, and which instants to look at first, as its result shows them.
     """
 
     fit: LaneFit
@@ -53,10 +58,17 @@ class Checked:
     notices: tuple[str, ...] = ()
     picture: Path | None = None
     distances: tuple[Remeasured, ...] = ()
+    costs: tuple[str, ...] = ()
+    look_first: tuple[str, ...] = ()
 
 
 def check_lane(
-    lane_path: Path, clip_path: Path | None = None, picture: Path | None = None, measured: Sequence[str] = ()
+    lane_path: Path,
+    clip_path: Path | None = None,
+    picture: Path | None = None,
+    measured: Sequence[str] = (),
+    *,
+    keep: bool = False,
 ) -> Checked:
     """Check a lane file, alone or against a clip.
 
@@ -68,6 +80,8 @@ def check_lane(
         Where the still with the grid goes (default: <lane file>_check.jpg beside it, if the lane has a still).
     measured : sequence of str
         Distances measured once more, such as 'pole 1 foot to pole 3 foot = 6.48'.
+    keep : bool
+        Write them into the lane file, instead of what was kept there.
 
     Raises
     ------
@@ -77,7 +91,10 @@ def check_lane(
         If the clip was filmed from elsewhere.
     """
     lane = read_lane(lane_path)
-    distances = tuple(remeasured(words, lane.marks) for words in measured)
+    distances = tuple(remeasured(words, lane.marks) for words in measured or lane.measured_again)
+    if keep:
+        lane = replace(lane, measured_again=tuple(measured))
+        write_lane(lane_path, lane)
     fit, panned = place_of(lane_path, lane)
     clip = None if clip_path is None else video.open_clip(clip_path)
     still = read_still(lane_path, lane)
@@ -93,6 +110,7 @@ def check_lane(
         turned = f"A panned place: {len(panned[1])} pictures on one centre; below is what its square view gives."
         notices += (turned,)
     stretches = expected_map(fit)
+    result = None if clip is None or clip_path is None else _result_of(clip_path, clip)
     return Checked(
         fit=fit,
         stretches=stretches,
@@ -102,7 +120,35 @@ def check_lane(
         notices=notices,
         picture=None if still is None else _drawn(fit, still, picture or _beside(lane_path)),
         distances=distances,
+        costs=() if clip is None else _costs(clip, result),
+        look_first=() if result is None else tuple(certainty.look_first(result)),
     )
+
+
+UNSEEN = (
+    "What clothes, passers-by and shoes like the ground cost is said once the clip is analysed: then check it again."
+)
+"""Said of a clip without a result: only an analysis looks at the athlete."""
+
+
+def _result_of(clip_path: Path, clip: Clip) -> Analysis | None:
+    """Return the result that lies beside the clip, if it is of this very clip."""
+    file = clip_path.with_name(f"{clip_path.stem}_analysis") / "analysis.json"
+    if not file.is_file():
+        return None
+    try:
+        known = read_analysis(file)
+    except ResultError:
+        return None
+    return known if known.clip.sha256 == clip.sha256 else None
+
+
+def _costs(clip: Clip, result: Analysis | None) -> tuple[str, ...]:
+    """Return what costs certainty: all of it from a result, from the clip alone its rate and what it leaves to be seen."""
+    if result is not None:
+        return tuple(certainty.costs(result))
+    rate = certainty.rate_costs(clip.capture_rate_hz)
+    return (*rate, UNSEEN)
 
 
 def _refuse_size(lane_path: Path, fit: LaneFit, clip: Clip) -> None:

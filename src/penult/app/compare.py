@@ -8,23 +8,32 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from penult.adapters.files import written_places
+from penult.adapters.files.matters_file import matters_beside
 from penult.adapters.files.result_folder import read_stills
 from penult.adapters.logbook.place import default_place
 from penult.app.again import again_notices
-from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, split
+from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at, named, of_weeks, split
 from penult.core.clips.compare import compare
 from penult.core.clips.groups import condition_of
-from penult.model.comparison import Comparison, Group
+from penult.core.clips.matters import Matters
+from penult.core.clips.several import several
+from penult.model.comparison import Comparison, Group, Several
 from penult.model.logbook import Choice
 from penult.model.trial import Trial
 from penult.outputs.charts.comparison_pictures import INSTANTS, Stills, by_middle
 from penult.outputs.pages.comparison import comparison_csv, comparison_html
 from penult.outputs.pages.page_files import write_files
+from penult.outputs.pages.several import several_csv, several_html
+from penult.outputs.texts.clip_sheets import clips_sheet, differences_sheet
+from penult.outputs.texts.workbook import Sheet, workbook
 
 if TYPE_CHECKING:
     from penult.adapters.logbook.book import Logbook
 
 PAGE = "comparison.html"
+SEVERAL_PAGE = "side_by_side.html"
+FILM = "side_by_side.mp4"
+"""Two runs played together, where somebody has made it: the page links to it."""
 _MOST_LOOKED_AT = 500
 
 
@@ -38,7 +47,25 @@ class Compared:
     source: str
 
 
-def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparedSeveral:
+    """Three groups and more side by side, where the files are, and where the results came from."""
+
+    several: Several
+    folder: Path
+    files: tuple[str, ...]
+    source: str
+
+
+def compare_two(
+    first: Wanted,
+    second: Wanted,
+    *,
+    logbook: Path,
+    out: Path,
+    across_lanes: bool = False,
+    matters: Matters | None = None,
+) -> Compared:
     """Compare two groups that were asked for by name, folder or choice.
 
     Parameters
@@ -51,6 +78,8 @@ def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, acro
         Folder of the page and tables.
     across_lanes : bool
         Let each lane file's mean count as one value where groups share none.
+    matters : mapping, optional
+        The change from which on a measure matters; before it counts what lies beside the logbook.
 
     Raises
     ------
@@ -59,29 +88,68 @@ def compare_two(first: Wanted, second: Wanted, *, logbook: Path, out: Path, acro
     OutputError
         The place cannot be written.
     """
-    names = named(first, second)
+    names, settings = named(first, second), _Settings(across_lanes, {**matters_beside(logbook), **(matters or {})})
     wanted = (first, second)
     if all(w.choice is None for w in wanted):
         groups = [Group(name=n, trials=tuple(from_folders(w.places))) for n, w in zip(names, wanted, strict=True)]
-        return _written(groups, (), out, _places(wanted), across_lanes, Path())
+        return _written(groups, (), out, _places(wanted), settings, Path())
     with logbook_at(logbook) as log:
         groups = [
             Group(name=n, trials=tuple(from_folders(w.places) if w.choice is None else from_logbook(log, w.choice)))
             for n, w in zip(names, wanted, strict=True)
         ]
         repeats = _repeats(log, groups)
-    return _written(groups, repeats, out, [logbook], across_lanes, _beside(logbook))
+    return _written(groups, repeats, out, [logbook], settings, _beside(logbook))
 
 
-def compare_split(wanted: Wanted, by: str, *, logbook: Path, out: Path, across_lanes: bool = False) -> Compared:
-    """Compare the two groups into which one set of clips falls, by kind, athlete, date, session, strides or mats."""
+def compare_split(
+    wanted: Wanted,
+    by: str,
+    *,
+    logbook: Path,
+    out: Path,
+    across_lanes: bool = False,
+    matters: Matters | None = None,
+    weeks: tuple[int, int] | None = None,
+) -> Compared | ComparedSeveral:
+    """Compare the groups into which one set of clips falls, by kind, athlete, date, session, strides, mats, month or year.
+
+    `weeks` keeps the clips of some ISO weeks of any year. Two groups are compared in full, more stand side by side.
+    """
+    settings = _Settings(across_lanes, {**matters_beside(logbook), **(matters or {})})
     if wanted.choice is None:
-        groups = split(from_folders(wanted.places), by)
-        return _written(groups, (), out, _places((wanted,)), across_lanes, Path())
+        groups = split(of_weeks(from_folders(wanted.places), weeks), by)
+        return _written_split(groups, (), out, _places((wanted,)), settings, Path())
     with logbook_at(logbook) as log:
-        groups = split(from_logbook(log, wanted.choice), by)
+        groups = split(of_weeks(from_logbook(log, wanted.choice), weeks), by)
         repeats = _repeats(log, groups)
-    return _written(groups, repeats, out, [logbook], across_lanes, _beside(logbook))
+    return _written_split(groups, repeats, out, [logbook], settings, _beside(logbook))
+
+
+def _written_split(
+    groups: Sequence[Group],
+    repeats: Sequence[Trial],
+    out: Path,
+    source: Sequence[Path],
+    settings: _Settings,
+    beside: Path,
+) -> Compared | ComparedSeveral:
+    if len(groups) == 2:
+        return _written(groups, repeats, out, source, settings, beside)
+    found = several(groups, repeats=repeats, across_lanes=settings.across_lanes, matters=settings.matters)
+    told, shown_source = _source(source, beside)
+    page = several_html(found, source=shown_source)
+    files = {SEVERAL_PAGE: page.encode("utf-8", errors="replace"), **several_csv(found)}
+    files["side_by_side.xlsx"] = workbook([_clips_sheet(found.groups)])
+    write_files(out, files)
+    written_places.record(out, default_place())
+    return ComparedSeveral(several=found, folder=out, files=tuple(files), source=told)
+
+
+@dataclass(frozen=True, slots=True)
+class _Settings:
+    across_lanes: bool
+    matters: Matters
 
 
 def stills_of(group: Group, beside: Path) -> tuple[str, Stills]:
@@ -100,23 +168,35 @@ def _written(
     repeats: Sequence[Trial],
     out: Path,
     source: Sequence[Path],
-    across_lanes: bool,
+    settings: _Settings,
     beside: Path,
 ) -> Compared:
-    is_logbook = beside != Path()
-    told, shown_source = (
-        f"the logbook {source[0]}" if is_logbook else ", ".join(map(str, source)),
-        "the logbook" if is_logbook else ", ".join(p.resolve().name for p in source),  # a page may be sent
+    told, shown_source = _source(source, beside)
+    comparison = compare(
+        groups[0], groups[1], repeats=repeats, across_lanes=settings.across_lanes, matters=settings.matters
     )
-    comparison = compare(groups[0], groups[1], repeats=repeats, across_lanes=across_lanes)
     offers = again_notices((t for g in groups for t in g.trials), beside)
     comparison = replace(comparison, notices=(*comparison.notices, *offers))
     pictures = (stills_of(groups[0], beside), stills_of(groups[1], beside))
-    page = comparison_html(comparison, pictures, source=shown_source)
+    film = FILM if (out / FILM).is_file() else ""
+    page = comparison_html(comparison, pictures, source=shown_source, film=film)
     files = {PAGE: page.encode("utf-8", errors="replace"), **comparison_csv(comparison)}
+    shown_groups = (comparison.first, comparison.second)
+    files["comparison.xlsx"] = workbook([differences_sheet(comparison), _clips_sheet(shown_groups)])
     write_files(out, files)
     written_places.record(out, default_place())
     return Compared(comparison=comparison, folder=out, files=tuple(files), source=told)
+
+
+def _clips_sheet(groups: Sequence[Group]) -> Sheet:
+    return clips_sheet([t for g in groups for t in g.trials], [g.name for g in groups for _ in g.trials])
+
+
+def _source(source: Sequence[Path], beside: Path) -> tuple[str, str]:
+    """Return where the clips came from, for the terminal and for a page that may be sent."""
+    if beside != Path():
+        return f"the logbook {source[0]}", "the logbook"
+    return ", ".join(map(str, source)), ", ".join(p.resolve().name for p in source)
 
 
 def _repeats(log: Logbook, groups: Sequence[Group]) -> list[Trial]:

@@ -31,9 +31,10 @@ Threads = Callable[[Iterable[T], Callable[[T], R]], Iterator[R]]
 MOST_KEPT_BYTES = 640_000_000
 """With it an analysis stays below 1.5 GB."""
 
-AROUND_M, BELOW_M, ABOVE_M = 2.8, 0.6, 3.0
+AROUND_M, BELOW_M, ABOVE_M = 3.2, 0.8, 3.0
 """Reach of the surroundings, about the middle of the body along the lane and from its surface. A shoe is looked at to 0.75 m
-from its toe and to 0.09 s from its contact: at 11 m/s up to 2.3 m from the body's middle, whose place is good to 0.3 m."""
+from its toe and to 0.09 s from its contact: at 11 m/s up to 2.3 m from the body's middle, whose place is good to 0.3 m. A film
+that follows shows 2.7 m to either side and 0.6 m below the ground."""
 
 
 ROOM_PX = 4.0
@@ -45,7 +46,7 @@ class Shot:
     """A frame as it passes by: just decoded, or as much of it as was kept."""
 
     index: int
-    film_size_px: tuple[int, int]
+    film_size_px: tuple[int, int] | None = None
     raw: Raw | None = None
     part: Part | None = None
     small: Planes | None = None
@@ -68,12 +69,26 @@ class Shot:
         return self.part is None or self.part.shows(box)
 
     def planes(self) -> Planes:
-        """Return the picture in the film's size, to be drawn on: it is handed out once."""
+        """Return the whole picture in the film's size, to be drawn on: it is handed out once."""
         if self.small is None:
             assert self.raw is not None
+            assert self.film_size_px is not None
             return self.raw.planes(self.film_size_px)
         planes, self.small = self.small, None
         return planes
+
+    def planes_in(self, box: Box, size_px: tuple[int, int]) -> tuple[Planes, tuple[int, int]]:
+        """Return what is at hand of a box of the picture, in full size, and its corner; the whole where nothing can be cut out."""
+        part = self.part
+        if part is None and self.raw is not None:
+            part = self.raw.part(box)
+        shown = None if part is None else part.planes(box)
+        if shown is not None:
+            return shown
+        if self.raw is not None:
+            return self.raw.planes(size_px), (0, 0)
+        black = Planes(luma=np.full((2, 2), 16, np.uint8), chroma=np.full((1, 1, 2), 128, np.uint8))
+        return black, (box[0], box[1])
 
     def square(self, crop: Crop) -> Image:
         """Return the square that the pose model is to look at."""
@@ -96,8 +111,8 @@ class Footage:
         The film.
     frames : (t,) int64
         Frames of the run, one after the other.
-    film_size_px : (int, int)
-        Size of the annotated film.
+    film_size_px : (int, int), optional
+        Size of an annotated film that shows the whole picture; None where it follows the athlete.
     boxes : sequence of Box, optional
         The athlete's surroundings in each frame; nothing is kept without them.
     crops : sequence of (Crop or None), optional
@@ -109,7 +124,7 @@ class Footage:
         path: Path,
         clip: Clip,
         frames: Ints,
-        film_size_px: tuple[int, int],
+        film_size_px: tuple[int, int] | None,
         boxes: Sequence[Box] = (),
         crops: Sequence[Crop | None] = (),
     ) -> None:
@@ -122,8 +137,8 @@ class Footage:
 
     def _bytes(self) -> int:
         parts = sum(3 * (x1 - x0) * (y1 - y0) // 2 for x0, y0, x1, y1 in self._boxes)
-        films = len(self._boxes) * 3 * self._film_size_px[0] * self._film_size_px[1] // 2
-        return parts + films
+        width, height = self._film_size_px or (0, 0)
+        return parts + len(self._boxes) * 3 * width * height // 2
 
     def passing(
         self, threads: Threads[object, R | None], work: Callable[[Shot], R], wanted: Callable[[int], bool] | None = None
@@ -195,18 +210,29 @@ class Footage:
             self._keeps = False
             self._kept = {}
             return None
-        small = raw.planes(self._film_size_px)
+        small = None if self._film_size_px is None else raw.planes(self._film_size_px)
         shot = Shot(index=raw.index, part=part, small=small, film_size_px=self._film_size_px)
         self._kept[raw.index] = shot
         return shot
 
 
 def surroundings(camera: Camera, x_m: float) -> Box:
-    """Return the box about a body at a place of the lane, cut to the picture, its corners even; empty where x is NaN."""
+    """Return the box about a body at a place of the lane, cut to the picture, its corners even; empty where x is NaN.
+
+    What is cut off at one side is added at the other: a film that follows stands still at the picture's edges.
+    """
     if not np.isfinite(x_m):
         return 0, 0, 0, 0
     corners = [[x_m + along, y, 0.0] for along in (-AROUND_M, AROUND_M) for y in (-BELOW_M, ABOVE_M)]
-    return box_about(project(camera, np.array(corners)), camera.image_size_px)
+    px = project(camera, np.array(corners))
+    if not np.isfinite(px).all():
+        return box_about(px, camera.image_size_px)
+    width, height = camera.image_size_px
+    (x0, y0), (x1, y1) = px.min(axis=0), px.max(axis=0)
+    if x1 <= 0 or y1 <= 0 or x0 >= width or y0 >= height:
+        return 0, 0, 0, 0
+    beyond = np.array([[x0 - max(0.0, x1 - width), y0 - max(0.0, y1 - height)], [x1 - min(0.0, x0), y1 - min(0.0, y0)]])
+    return box_about(beyond, camera.image_size_px)
 
 
 def box_of(crop: Crop | None, size_px: tuple[int, int]) -> Box:

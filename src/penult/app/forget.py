@@ -13,15 +13,17 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from penult.adapters.caches import keypoint_cache
+from penult.adapters.caches import keypoint_cache, look_cache
 from penult.adapters.files import written_places
 from penult.adapters.files.corrections_file import NAME as CORRECTIONS
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.result_folder import SAID, read_said, said_bytes
 from penult.adapters.files.session_state import read_state, write_state
 from penult.adapters.logbook import forget, schema
 from penult.adapters.logbook.book import Logbook, opened
 from penult.adapters.logbook.csv_folder import export, import_folder
 from penult.adapters.logbook.place import default_place
+from penult.app.plan import every_cache_key
 from penult.app.traces import Found, Person, Trace, search
 from penult.core.label import Label, is_plain
 from penult.errors import LogbookError, PenultError
@@ -45,12 +47,15 @@ class Plan:
         In the folders.
     is_plain : bool
         The label is also a number or a word of the trade: texts of others are left as they are unless asked for.
+    cache_clips : int
+        Clips of theirs whose joints would go out of the cache; 0: the cache would be emptied whole.
     """
 
     label: str
     held: Holdings
     found: Found
     is_plain: bool
+    cache_clips: int = 0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -65,8 +70,9 @@ class Forgotten:
         What should have been removed and could not be.
     left : list of (Path, str)
         Files that name the person and are not ours to change.
-    cache_bytes : int
-        Freed in the cache of joints, whose entries do not say whose they are.
+    cache_bytes, cache_clips : int
+        Freed in the cache of joints, and of how many clips of theirs; of none the cache was emptied whole, because nothing tells
+        which entries are theirs.
     erased : Erased, optional
         The logbook's part, with its proof; None as long as it is not done.
     looked_at, not_looked_at : list
@@ -79,6 +85,7 @@ class Forgotten:
     failed: list[tuple[Path, str]] = field(default_factory=list)
     left: list[tuple[Path, str]] = field(default_factory=list)
     cache_bytes: int = 0
+    cache_clips: int = 0
     erased: Erased | None = None
     looked_at: list[Path] = field(default_factory=list)
     not_looked_at: list[tuple[Path, str]] = field(default_factory=list)
@@ -97,7 +104,13 @@ def plan(label: str, *, logbook: Path, results: Sequence[Path] = ()) -> Plan:
         held = forget.holdings(log, label)
         found = search(_person(label, held), _roots(log, held, results), logbook=log.path)
         _refuse_unknown(log, label, held, found)
-    return Plan(label=held.labels[0] if held.labels else label, held=held, found=found, is_plain=is_plain(label))
+    return Plan(
+        label=held.labels[0] if held.labels else label,
+        held=held,
+        found=found,
+        is_plain=is_plain(label),
+        cache_clips=len(_clips_of(held, found)),
+    )
 
 
 def forget_athlete(
@@ -137,8 +150,10 @@ def forget_athlete(
         with log.writing():  # a logbook that cannot be written is said before anything is removed
             pass
         try:
+            clips = _clips_of(held, found)
+            # first, as long as the results say whose clips these are, whatever interrupts what follows
+            done.cache_clips, done.cache_bytes = len(clips), _forget_joints(clips)
             _remove(found.traces, label, everywhere, {s for s, _ in held.clips}, done)
-            done.cache_bytes = keypoint_cache.clear()
             rows, rewritten = forget.erase(log, label, everywhere=everywhere)
             proof = forget.clean(log, label, everywhere=everywhere)
         except PenultError as error:
@@ -162,6 +177,24 @@ def forget_athlete(
         with suppress(OSError):
             written_places.drop(place, Label(label).stands_in)
     return done
+
+
+def _clips_of(held: Holdings, found: Found) -> set[str]:
+    """Return the hashes of all clips that are known to be theirs."""
+    known = {sha256 for sha256, _ in held.clips}
+    for trace in found.traces:
+        if trace.kind == "result":
+            with suppress(PenultError, OSError):
+                known.add(read_analysis(trace.path).clip.sha256)
+    return known
+
+
+def _forget_joints(clips: set[str]) -> int:
+    """Remove what was kept of some clips, all of it where none is known; return the bytes freed."""
+    if not clips:
+        return keypoint_cache.clear()
+    keys = [key for sha256 in clips for key in every_cache_key(sha256)]
+    return keypoint_cache.clear_of(clips, keys, look_cache.is_look)
 
 
 def _refuse_unknown(log: Logbook, label: str, held: Holdings, found: Found) -> None:

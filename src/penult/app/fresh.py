@@ -57,7 +57,7 @@ def _measured(
     from penult.app.panned import panned_look
     from penult.app.pictures import write_pictures
     from penult.app.see import Scene, see
-    from penult.core.checks.scale import camera_unchecked
+    from penult.core.checks.camera_place import camera_unchecked
     from penult.core.corrections.apply import clip_with, picks_of, settings_with
     from penult.core.corrections.outcome import outcome_of
     from penult.core.lane.camera import check_view
@@ -80,7 +80,7 @@ def _measured(
         found = panned_look(job.clip_path, clip, place, progress)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
-    unchecked = camera_unchecked(job.lane.still)
+    unchecked = camera_unchecked(job.lane.still, found.marks)
     scene = Scene(
         clip=clip,
         fit=fit,

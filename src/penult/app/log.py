@@ -67,7 +67,7 @@ def _said_over(trial: Trial, said: Said, athlete: str, kind: str) -> Trial:
 def put_athlete(athlete: Athlete, *, logbook: Path) -> None:
     """Add an athlete, or change what is known of one."""
     with opened(logbook, create=True) as log:
-        log.put_athlete(athlete)
+        entries.put_profile(log, athlete)
 
 
 def put_tape(result: TapeResult, *, logbook: Path) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -11,28 +11,28 @@ from threading import Lock
 import numpy as np
 
 from penult.adapters.film.writer import write_film
+from penult.app.film_size import film_size_of
 from penult.app.footage import ROOM_PX, Footage, Shot, box_about
 from penult.app.page import Files, files_here
 from penult.app.progress import Progress
 from penult.app.threads import in_order, worker_count
 from penult.core.pipeline import Outcome
 from penult.model.analysis import Analysis
-from penult.model.arrays import Floats
+from penult.model.arrays import Floats, Image
 from penult.model.clip import Clip, Frame, Planes
+from penult.model.showing import showing_of
 from penult.model.track import Motion
+from penult.outputs.folder.contents import FILM
 from penult.outputs.folder.save import Building
-from penult.outputs.pictures.film import Painter, film_size_px
+from penult.outputs.pictures.film import Painter, cut_planes, playback_hz
 from penult.outputs.pictures.stills import stills_of
 
 Make = Callable[[Analysis, Motion, list[Frame]], Files]
 
-FILM_RATE_HZ = 30.0
-"""Playback of the annotated film: every captured frame is shown, so that a 240 Hz clip plays eight times slowed."""
-
 
 def footage_of(clip_path: Path, clip: Clip, outcome: Outcome) -> Footage:
     """Return the pictures of a run that was seen at another time."""
-    return Footage(clip_path, clip, outcome.motion.pixels.frame, film_size_px(clip.size_px))
+    return Footage(clip_path, clip, outcome.motion.pixels.frame, film_size_of(clip, outcome.analysis.method))
 
 
 def write_pictures(
@@ -42,9 +42,10 @@ def write_pictures(
     workers = worker_count()
     with ThreadPoolExecutor(workers + 1, thread_name_prefix="pictures") as threads:
         page = _Page(footage, outcome, threads, make)
-        film = _film(footage, clip, outcome, page, (threads, workers), progress)
-        times = (np.arange(len(outcome.motion.pixels.frame)) / FILM_RATE_HZ).tolist()
-        write_film(new.path / "overlay.mp4", film_size_px(clip.size_px), zip(film, times, strict=False))
+        painter = Painter(outcome.analysis, outcome.motion, showing_of(outcome.analysis.method))
+        film = _film(footage, clip, painter, page, (threads, workers), progress)
+        rate_hz = playback_hz(outcome.analysis.clip.capture_rate_hz)
+        write_film(new.path / FILM, painter.path.size_px, paced(film, rate_hz), playback_rate_hz=rate_hz)
         for name, content in page.files():
             new.write(name, content)
 
@@ -90,21 +91,39 @@ class _Page:
 def _film(
     footage: Footage,
     clip: Clip,
-    outcome: Outcome,
+    painter: Painter,
     page: _Page,
     threads: tuple[ThreadPoolExecutor, int],
     progress: Progress,
-) -> Iterator[Planes]:
-    """Yield the drawn pictures in order, each reduced and drawn by one of the threads."""
-    painter = Painter(outcome.analysis, outcome.motion)
+) -> Iterator[tuple[Planes, int]]:
+    """Yield the drawn pictures in order and how often each is shown, cut out and drawn by one of the threads."""
+    count = len(painter.path.scale)
 
-    def drawn(shot: Shot) -> Planes:
+    def drawn(shot: Shot) -> tuple[Planes, int]:
         page.pass_by(shot)
-        picture = shot.planes()
+        picture = picture_of(shot, painter, clip.size_px)
         painter.draw_on(picture, shot.index, float(clip.time_s[shot.index]))
-        return picture
+        return picture, painter.times(shot.index)
 
     passing = footage.passing(partial(in_order, threads=threads[0], workers=threads[1]), drawn)
-    for row, picture in enumerate(passing):
-        progress("drawing", row / len(outcome.motion.pixels.frame))
-        yield picture
+    for row, shown in enumerate(passing):
+        progress("drawing", row / count)
+        yield shown
+
+
+def picture_of(shot: Shot, painter: Painter, size_px: tuple[int, int]) -> Planes:
+    """Return the film's picture of a frame, nothing drawn on it yet; `size_px` is the clip's."""
+    if shot.film_size_px is not None:
+        return shot.planes()
+    view = painter.view(shot.index)
+    box = box_about(view.box_px().reshape(2, 2), size_px, ROOM_PX)
+    return cut_planes(*shot.planes_in(box, size_px), view)
+
+
+def paced(film: Iterable[tuple[Image | Planes, int]], rate_hz: float) -> Iterator[tuple[Image | Planes, float]]:
+    """Yield every picture as often as it is shown, with the time at which it is."""
+    shown = 0
+    for picture, times in film:
+        for _ in range(times):
+            yield picture, shown / rate_hz
+            shown += 1

@@ -44,4 +44,13 @@ def _every(rate_hz: float, least_hz: float) -> int:
 
 def cache_key(clip_sha256: str) -> str:
     """Return the name under which the joints of a clip are kept."""
-    return keypoint_cache.key_of("joints", clip_sha256, pose.MODEL_SHA256, METHOD)
+    return _key_of(clip_sha256, METHOD)
+
+
+def every_cache_key(clip_sha256: str) -> list[str]:
+    """Return the names under which this method and those before it kept the joints of a clip."""
+    return [_key_of(clip_sha256, method) for method in range(METHOD + 1)]
+
+
+def _key_of(clip_sha256: str, method: int) -> str:
+    return keypoint_cache.key_of("joints", clip_sha256, pose.MODEL_SHA256, method)

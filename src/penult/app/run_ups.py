@@ -9,7 +9,7 @@ from pathlib import Path
 from penult.adapters.files import written_places
 from penult.adapters.files.gates_csv import read_gates
 from penult.adapters.logbook.place import default_place
-from penult.app.groups import Wanted, from_folders, from_logbook, logbook_at
+from penult.app.groups import WHOLE_RUN_UP, Wanted, from_folders, from_logbook, logbook_at
 from penult.core.clips.run_ups import Gates, run_names, run_ups
 from penult.core.clips.zones import DEFAULT_ZONES_M
 from penult.errors import InputError
@@ -66,7 +66,7 @@ def write_run_ups(
         name = trials[0].analysis.run.athlete or wanted.words
     else:
         with logbook_at(logbook) as log:
-            trials = from_logbook(log, wanted.choice)
+            trials = from_logbook(log, wanted.choice, first=WHOLE_RUN_UP)
         source, name = f"the logbook {logbook}", wanted.choice.athlete
     trials.sort(key=lambda t: (t.said.date, t.said.session))
     found = run_ups(name, trials, zones_m=zones_m, gates=_gates(gates, trials))

@@ -9,13 +9,14 @@ from typing import Any
 
 from penult.app.athlete import camera_of, find_athlete, rows_of
 from penult.app.closer import look_closer
+from penult.app.film_size import film_size_of
 from penult.app.footage import Footage, surroundings
 from penult.app.joints import Looking
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
 from penult.core.checks.compression import Loss, coarser, hides_movement, loss_notice, refuse_lost
 from penult.core.checks.pace import jump_notice, pace_notice, paces, picture_jumps, steady_part, trunk_x_m, unseen_side
-from penult.core.checks.sequence import ODD_FRAMES, Edited, edited, edited_notice, refuse_edited
+from penult.core.checks.sequence import ODD_FRAMES, Edited, edited, edited_notice, leaps, refuse_edited
 from penult.core.joints.crossing import crossing_notices, crossings, without_crossed
 from penult.core.joints.locate import joint_depths, to_runway
 from penult.core.joints.runs import Path as AthletePath
@@ -31,7 +32,6 @@ from penult.model.clip import Clip
 from penult.model.lane_profile import LaneProfile
 from penult.model.settings import Settings
 from penult.model.sighting import Sighting
-from penult.outputs.pictures.film import film_size_px
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +104,7 @@ def see(
             nothing = replace(nothing, notices=(notice, *nothing.notices))
             looking = Looking(scene.clip, scene.cameras, run, pool, within)
             continue
+        seen = seen if odd else _without_leaps(seen, scene.changes)
         found = _supports(seen, looking)
     shoes, trunks, strides = look_closer(footage, found, looking, progress)
     seen = replace(seen, joints=looking.whole_track())
@@ -128,6 +129,17 @@ def _odd_pictures(scene: Scene, run: AthletePath) -> Edited | None:
         return None  # a camera that moves, and a coder that sends late, change more, or less, from picture to picture
     refuse_edited(found)
     return found
+
+
+def _without_leaps(seen: Sighting, changes: Floats | None) -> Sighting:
+    """Return what was seen, with pictures that are missing by the body's way named; a clip full of gaps is refused."""
+    track = to_runway(seen.joints, seen.track_cameras(), joint_depths(0.0))
+    found = leaps(seen.joints.frame, track.time_s, trunk_x_m(track), changes)
+    if found is None:
+        return seen
+    refuse_edited(found)
+    method = {**seen.method, ODD_FRAMES: found.frame.tolist()}
+    return replace(seen, notices=(*seen.notices, edited_notice(found)), method=method)
 
 
 JUMP_ROOM_S = 0.1
@@ -170,7 +182,7 @@ def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) 
     frames = looking.frames
     x_m = position_at(run, scene.clip.time_s)
     boxes = [surroundings(camera_of(scene.cameras, frame), float(x_m[frame])) for frame in frames.tolist()]
-    return Footage(clip_path, scene.clip, frames, film_size_px(scene.clip.size_px), boxes, looking.later_crops())
+    return Footage(clip_path, scene.clip, frames, film_size_of(scene.clip, scene.method), boxes, looking.later_crops())
 
 
 SAME_S = 0.02

@@ -19,7 +19,7 @@ from penult.adapters.film.writer import write_film
 from penult.adapters.logbook.place import default_place
 from penult.adapters.pictures.veil import Body, empty_scene, runway_strip, veiled
 from penult.app.athlete import find_athlete
-from penult.app.pictures import FILM_RATE_HZ
+from penult.app.pictures import paced
 from penult.app.progress import Progress
 from penult.app.review import film_of
 from penult.app.unnamed import names_in, without_names
@@ -30,16 +30,17 @@ from penult.errors import InputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.arrays import Floats, Image
 from penult.model.clip import Clip, Frame
+from penult.model.showing import showing_of
 from penult.model.sighting import Sighting
 from penult.model.skeleton import INDEX
 from penult.model.track import Motion
 from penult.model.trial import Said
 from penult.outputs.folder.contents import FILM, result_files, wanted_frames
 from penult.outputs.folder.save import Building, building, check_place
-from penult.outputs.pictures.film import film_frames, film_size_px
+from penult.outputs.pictures.film import Painter, playback_hz
 
 LABEL = "A"
-DROPPED = frozenset({"motion.npz"})
+DROPPED = frozenset({"motion.npz", "tables.xlsx"})
 EMPTY_PICTURES = 25
 
 AROUND_S = 0.1
@@ -177,9 +178,10 @@ def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion) -> l
                 kept.append(frame)
             yield frame
 
-    times = (np.arange(len(motion.pixels.frame)) / FILM_RATE_HZ).tolist()
-    painted = film_frames(passing(), analysis, motion)
-    write_film(new.path / FILM, film_size_px(scene.clip.size_px), zip(painted, times, strict=False))
+    painter = Painter(analysis, motion, showing_of(analysis.method))
+    painted = ((painter.paint(frame), painter.times(frame.index)) for frame in passing())
+    rate_hz = playback_hz(analysis.clip.capture_rate_hz)
+    write_film(new.path / FILM, painter.path.size_px, paced(painted, rate_hz), playback_rate_hz=rate_hz)
     files = [FILM]
     for name, content in result_files(analysis, motion, kept):
         if name not in DROPPED:

@@ -1,21 +1,27 @@
 """A session that stays open: clips are measured one after the other as they come, and everybody who looks is told.
 
-One thread measures. What is known of every clip can be asked for at any time; what a coach taps is written down at once and
-the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on where it was.
+One thread looks for clips, one measures. What is known of every clip can be asked for at any time; what a coach taps is written
+down at once and the clip measured again (its joints are kept, so that this takes seconds). Killed and started again it goes on
+where it was.
 """
 
 from __future__ import annotations
 
+import atexit
 import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from statistics import median
+from typing import TYPE_CHECKING
 
 from penult.adapters.files import session_state as state
+from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
+from penult.adapters.film.boxes import is_complete
 from penult.adapters.film.probe import packets
 from penult.app.arriving import Arrivals
 from penult.app.session import (
@@ -32,11 +38,24 @@ from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 
-PAUSE_S = 0.4
-"""Between two looks into the folder."""
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
+
+PAUSE_S = 0.15
+"""Between two looks into the folder: each asks for the size and time of its clips alone."""
 
 USUAL_S = 20.0
 """Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
+
+STAGES = {
+    "opening the clip": (0.0, 0.1),
+    "looking for the athlete": (0.1, 0.2),
+    "following the joints": (0.2, 0.85),
+    "looking at shoes and trunk": (0.85, 0.92),
+    "measuring": (0.92, 0.93),
+    "drawing": (0.93, 1.0),
+}
+"""Shares of the time of a clip at which its stages begin and end (four clips at 120 Hz on two busy cores)."""
 
 AGAIN_SHARE = 0.3
 """A clip whose joints are kept takes this share of the time (DEVELOPERS.md)."""
@@ -45,13 +64,44 @@ Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[An
 """(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
 
 
+def measure(
+    clip: Path, lane: Path, plan: Plan, progress: Callable[[str, float], None], told: Callable[[Analysis], None]
+) -> Analysis:
+    """Measure one clip as `penult analyse` does, with what the clip before was measured with."""
+    from penult.app.analyse import analyse
+
+    return analyse(
+        clip, lane, plan.settings, plan.result, progress, measured=told, workshop=_lasting_workshop()
+    ).analysis
+
+
+@cache
+def _lasting_workshop() -> Workshop:
+    """Return the workshop of this process; it ends with it."""
+    from penult.app.workshop import Workshop
+
+    workshop = Workshop(lasts=True)
+    atexit.register(workshop.close)
+    return workshop
+
+
+def load() -> None:
+    """Load what measuring needs, so that the first clip does not wait for it."""
+    import penult.app.cameras
+    import penult.app.fresh
+    import penult.app.pictures
+    import penult.app.see
+    import penult.outputs.folder.save  # noqa: F401
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doing:
-    """What is being worked on: clip, stage, and the time left for it in seconds; '' and 0 when nothing is."""
+    """What is being worked on: clip, stage, and the time left for it and for all that wait in seconds; '' and 0 when nothing is."""
 
     file: str = ""
     what: str = ""
     left_s: float = 0.0
+    left_all_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,54 +150,96 @@ class Staying:
         self.folder, self.lane, self.logbook, self.date = folder, lane, logbook, date
         self.told = told
         self._measure = measure
-        self._arrivals = Arrivals(folder, _is_film)
+        self._arrivals = Arrivals(folder, _is_film, is_complete=is_complete)
         self._lock = threading.RLock()
+        self._has_work = threading.Event()
         self._taps = read_taps(folder)
         self._queue: list[Path] = []
+        self._coming: tuple[str, ...] = ()
         self._outcomes: dict[str, ClipOutcome] = {}
         self._pictures: set[str] = set()
         self._measured_before: set[str] = set()
-        self._doing, self._begun_s = Doing(), 0.0
+        self._written_ns: dict[str, int] = {}
+        self._doing, self._begun_s, self._share = Doing(), 0.0, 0.0
         self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
         self._version = 0
         self._is_over = threading.Event()
 
     def run(self) -> None:
         """Watch and measure until `stop`."""
+        watcher = threading.Thread(target=self._watch, daemon=True, name="watching")
+        watcher.start()
         while not self._is_over.is_set():
-            if not self.step():
-                self._is_over.wait(PAUSE_S)
+            self._has_work.wait()
+            self._has_work.clear()
+            while not self._is_over.is_set() and self._measure_next():
+                pass
+        watcher.join(10.0 * PAUSE_S)
 
     def stop(self) -> None:
         """End after the clip under way."""
         self._is_over.set()
+        self._has_work.set()
 
     def step(self) -> bool:
         """Look for new clips and measure the next one; False where there was nothing to do."""
-        coming = self._arrivals.coming()
+        self.look()
+        return self._measure_next()
+
+    def look(self) -> None:
+        """Look for new clips once, and put them into the queue."""
+        coming = self._coming
         arrived = self._arrivals.look()
         with self._lock:
             self._queue += [clip for clip in arrived if clip not in self._queue]
-            clip = self._queue.pop(0) if self._queue else None
-        if arrived or coming != self._arrivals.coming():
+            self._coming = tuple(self._arrivals.coming())
+        if arrived:
+            self._has_work.set()
+        if arrived or coming != self._coming:
             self._change()
-        if clip is None:
-            return False
-        self._one(clip)
-        return True
+
+    def look_again(self) -> None:
+        """Read results anew that somebody put right in the meantime, as on the review page."""
+        with self._lock:
+            busy = {self._doing.file, *(clip.name for clip in self._queue)}
+            whole = [o for name, o in self._outcomes.items() if name in self._pictures and name not in busy]
+        for outcome in whole:
+            changed_ns = _written_ns(self.folder / outcome.folder)
+            if changed_ns in (0, self._written_ns.setdefault(outcome.file, changed_ns)):
+                continue
+            self._written_ns[outcome.file] = changed_ns
+            with suppress(PenultError):
+                again = replace(outcome, analysis=read_analysis(self.folder / outcome.folder))
+                with self._lock:
+                    if self._outcomes.get(outcome.file) is outcome:  # else it has been measured again meanwhile
+                        self._outcomes[outcome.file] = again
+                self._change()
+
+    def _watch(self) -> None:
+        while not self._is_over.wait(PAUSE_S):
+            with suppress(OSError):  # a folder that is away for a moment: a disk, a share
+                self.look()
+                self.look_again()
+
+    def _measure_next(self) -> bool:
+        with self._lock:
+            clip = self._queue.pop(0) if self._queue else None
+        if clip is not None:
+            self._one(clip)
+        return clip is not None
 
     def moment(self) -> Moment:
         """Return everything as it is now."""
         with self._lock:
-            left_s = self._left_s()
+            left_s, left_all_s = self._left_s()
             return Moment(
                 version=self._version,
                 name=self.folder.resolve().name,
                 outcomes=tuple(self._outcomes.values()),
                 has_pictures=frozenset(self._pictures),
                 waiting=tuple(c.name for c in self._queue),
-                coming=tuple(self._arrivals.coming()),
-                doing=replace(self._doing, left_s=left_s),
+                coming=self._coming,
+                doing=replace(self._doing, left_s=left_s, left_all_s=left_all_s),
                 taps=self._taps,
             )
 
@@ -166,10 +258,20 @@ class Staying:
             following = _over(self._taps.next, tap) if also_next or not file else self._taps.next
             self._taps = Taps(clips=clips, next=following)
             write_taps(self.folder, self._taps)
+            self._say_at_once(file, tap)
             path = self.folder / file
             if file and path.is_file() and path not in self._queue:
-                self._queue.insert(0, path)
+                self._queue.insert(0 if tap.mats is not None else len(self._queue), path)
+        self._has_work.set()
         self._change()
+
+    def _say_at_once(self, file: str, tap: Tap) -> None:
+        """Whose run it is and of what kind are words: they stand there before the clip has been measured again with them."""
+        outcome = self._outcomes.get(file)
+        words = {n: v for n in ("athlete", "kind") if (v := getattr(tap, n)) is not None}
+        if outcome is not None and outcome.analysis is not None and words:
+            run = replace(outcome.analysis.run, **words)
+            self._outcomes[file] = replace(outcome, analysis=replace(outcome.analysis, run=run))
 
     def _one(self, clip: Path) -> None:
         with self._lock:
@@ -178,6 +280,7 @@ class Staying:
                 with suppress(PenultError, OSError):
                     write_taps(self.folder, self._taps)
             self._doing, self._begun_s = Doing(file=clip.name, what="opening the clip"), time.monotonic()
+            self._share = 0.0
         self._change()
         outcome, plan = self._measured(clip)
         with self._lock:
@@ -188,6 +291,7 @@ class Staying:
             if outcome.analysis is not None:
                 self._pictures.add(clip.name)
                 self._measured_before.add(clip.name)
+                self._written_ns[clip.name] = _written_ns(self.folder / outcome.folder)
         self._change()
         self._keep(plan, outcome)
 
@@ -230,19 +334,36 @@ class Staying:
             self._change()
 
     def _progress(self, what: str, share: float) -> None:
-        del share  # the stages are too unlike to be added up; the time left comes from the clips before
+        begin, end = STAGES.get(what, (0.0, 0.0))
+        self._share = begin + share * (end - begin)
         if what != self._doing.what:
             with self._lock:
                 self._doing = replace(self._doing, what=what)
             self._change()
 
-    def _left_s(self) -> float:
+    def _left_s(self) -> tuple[float, float]:
+        """Return the time left for the clip under way, and for it and all that wait."""
+        waiting_s = sum(self._usual_s(clip.name) for clip in self._queue)
         if not self._doing.file:
-            return 0.0
-        again = self._doing.file in self._measured_before
+            return 0.0, waiting_s
+        left_s = max(1.0, self._left_of_this_s(time.monotonic() - self._begun_s))
+        return left_s, left_s + waiting_s
+
+    def _left_of_this_s(self, gone_s: float) -> float:
+        """Return what the clips before let expect; of the first, and one that takes longer, what its stage does."""
+        name = self._doing.file
+        if self._took_s.get(name in self._measured_before) and self._usual_s(name) > gone_s:
+            return self._usual_s(name) - gone_s
+        return (
+            gone_s * (1.0 / self._share - 1.0)
+            if self._share >= STAGES["following the joints"][0]
+            else self._usual_s(name)
+        )
+
+    def _usual_s(self, name: str) -> float:
+        again = name in self._measured_before
         took_s = self._took_s.get(again)
-        usual = median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
-        return max(1.0, usual - (time.monotonic() - self._begun_s))
+        return median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
 
     def _change(self) -> None:
         with self._lock:
@@ -253,6 +374,14 @@ class Staying:
 def _over(before: Tap, tap: Tap) -> Tap:
     given = {n: v for n in ("athlete", "kind", "mats") if (v := getattr(tap, n)) is not None}
     return replace(before, **given)
+
+
+def _written_ns(result: Path) -> int:
+    """Return when a result was written; 0 where it is away just now, as while its folder is exchanged."""
+    try:
+        return (result / "analysis.json").stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def _is_film(clip: Path) -> bool:

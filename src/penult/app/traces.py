@@ -33,10 +33,12 @@ from penult.whole_file import ASIDE, read_whole
 Kind = Literal["result", "half a result", "page", "export", "state", "words", "half a file"]
 
 PAGES = {
-    "session.html": ("session.html",),
-    "season.html": ("season.html", "season.csv"),
+    "session.html": ("session.html", "session.xlsx"),
+    "sheet.html": ("sheet.html",),
+    "season.html": ("season.html", "season.csv", "season.xlsx"),
+    "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side.xlsx"),
     "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),
-    "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv"),
+    "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv", "comparison.xlsx"),
 }
 """Pages, each with the tables that are written with it."""
 

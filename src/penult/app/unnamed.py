@@ -76,7 +76,7 @@ def without_names(analysis: Analysis, label: str, typed: Iterable[str] = ()) -> 
         steps=tuple(dataclasses.replace(s, measures=words.measures(s.measures)) for s in analysis.steps),
         phases=tuple(dataclasses.replace(p, measures=words.measures(p.measures)) for p in analysis.phases),
         sequence=_sequence(analysis.sequence, words),
-        **{part: words.measures(getattr(analysis, part)) for part in ("penultimate", "takeoff", "checks")},
+        **{part: words.measures(getattr(analysis, part)) for part in ("penultimate", "takeoff", "run_up", "checks")},
         warnings=tuple(words.notice(w) for w in analysis.warnings),
         method=_method(analysis.method, words),
     )

@@ -21,7 +21,20 @@ if TYPE_CHECKING:
 
     import typer
 
-PARTS = ("calibrate", "compare", "season", "run_ups", "log", "session", "review", "share", "cache", "help")
+PARTS = (
+    "calibrate",
+    "compare",
+    "season",
+    "run_ups",
+    "log",
+    "session",
+    "review",
+    "share",
+    "film",
+    "sheet",
+    "cache",
+    "help",
+)
 """Modules of further commands, each with `register(app)`; one that is not there yet is passed over."""
 
 
@@ -33,10 +46,12 @@ def build() -> typer.Typer:
 
     from penult.cli import analyse as _analyse
 
+    globals()["typer"] = typer  # for the annotation of `_penult`, which is read when the program is put together
     app = typer.Typer(
         name="penult",
         help="What a long or triple jump take-off is made of, measured from a phone clip.",
-        no_args_is_help=True,
+        no_args_is_help=False,
+        invoke_without_command=True,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["-h", "--help"]},
@@ -67,8 +82,12 @@ def build_analyse() -> typer.Typer:
     return app
 
 
-def _penult() -> None:
+def _penult(context: typer.Context) -> None:
     """What a long or triple jump take-off is made of, measured from a phone clip."""
+    if context.invoked_subcommand is None:
+        from penult.cli.start import start
+
+        start()
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

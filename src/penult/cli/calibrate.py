@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from penult.cli.numbers import number as decimal
+from penult.core.units import metres_of_other
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -241,7 +242,8 @@ def _option_m(option: str, text: str, low_m: float, high_m: float) -> float:
     except ValueError:
         value = nan
     if not low_m <= value <= high_m:
-        wanted = f"wanted: {low_m:g} to {high_m:g} metres"
+        meant = metres_of_other(text)
+        wanted = f"wanted: {low_m:g} to {high_m:g} metres" + (f"; that is {meant:.3f}" if meant is not None else "")
         raise InputError(f"{option} cannot be {text!r}", wanted, next_step="give metres, such as 12.30 or 0.15")
     return value
 
@@ -250,7 +252,9 @@ def _metres(text: str) -> float:
     try:
         value = decimal(text)
     except ValueError as error:
-        raise ValueError(f"{text!r} is not a number of metres") from error
+        meant = metres_of_other(text)
+        told = f": metres are wanted, which is {meant:.3f}" if meant is not None else ""
+        raise ValueError(f"{text!r} is not a number of metres{told}") from error
     if not -300.0 <= value <= 300.0:
         raise ValueError(f"{text!r} is not a place on a runway, in metres")
     return value
@@ -271,12 +275,22 @@ def check(
             metavar="TEXT",
         ),
     ] = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Write these distances into the lane file: results then say that the scale was checked."
+        ),
+    ] = False,
 ) -> None:
     """Say how good a lane file is, what uncertainty to expect, and what to do better."""
     from penult.app.check import check_lane
+    from penult.cli.table import print_certainty
     from penult.core.lane.trust_map import good_for
+    from penult.errors import InputError
 
-    done = check_lane(lane, clip, out, measured or ())
+    if keep and not measured:
+        raise InputError("--keep keeps distances, and none was given", next_step='add --measured "-8 to 1.5 = 9.12"')
+    done = check_lane(lane, clip, out, measured or (), keep=keep)
     console = _console()
     _print_fit(done.fit, console, every=True)
     _print_map(done, console)
@@ -294,6 +308,7 @@ def check(
         console.print("\nadvice", style="bold")
     for line in (*done.notices, *done.advice):
         _print_wrapped("  ! ", line, console)
+    print_certainty(done.costs, done.look_first, console)
     if done.picture is not None:
         console.print(f"\nfiles: {done.picture}", soft_wrap=True)
 

@@ -80,6 +80,18 @@ def strides_of(text: str) -> tuple[int, int]:
     return ends
 
 
+def weeks_of(text: str) -> tuple[int, int]:
+    """Return both ends of '40-44' or '40': weeks of a year (ISO 8601); '48-4' goes over the new year."""
+    low, _, high = text.replace("–", "-").partition("-")
+    try:
+        ends = int(low), int(high or low)
+    except ValueError:
+        refuse("weeks", text, "a week such as 40, or a range such as 40-44")
+    if not all(1 <= end <= 53 for end in ends):
+        refuse("weeks", text, "weeks from 1 to 53")
+    return ends
+
+
 def day(text: str) -> str:
     """Return an ISO date."""
     from penult.core.typed import day as typed_day
@@ -93,14 +105,35 @@ def day(text: str) -> str:
 def metres(what: str, text: str, low_m: float, high_m: float) -> float:
     """Return metres typed with a decimal point or comma, within bounds."""
     from penult.core.typed import metres as typed_metres
+    from penult.core.units import metres_of_other
 
     try:
         value = typed_metres(text)
     except ValueError:
         value = float("nan")
     if not low_m <= value <= high_m:
-        refuse(what, text, f"metres from {low_m:g} to {high_m:g}, such as 6.45 or 6,45")
+        meant = metres_of_other(text)
+        told = "" if meant is None else f"; that is {meant:.2f}"
+        refuse(what, text, f"metres from {low_m:g} to {high_m:g}, such as 6.45 or 6,45{told}")
     return value
+
+
+def matters_of(texts: list[str] | None) -> dict[str, float]:
+    """Return what change matters, by measure, from 'hip drop=1 cm' or a file of such lines."""
+    from penult.adapters.files.matters_file import read_matters
+    from penult.core.clips.matters import matter
+
+    found: dict[str, float] = {}
+    for text in texts or []:
+        if Path(text).is_file():
+            found |= read_matters(Path(text))
+            continue
+        try:
+            name, size = matter(text)
+        except ValueError as error:
+            refuse("what matters", text, str(error))
+        found[name] = size
+    return found
 
 
 def refuse(what: str, got: str, wanted: str) -> NoReturn:

@@ -10,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from penult.app.compare import Compared
+    from penult.app.compare import Compared, ComparedSeveral
 
 WIDTH = 80
 
@@ -39,8 +39,13 @@ def compare(
         list[str] | None, typer.Option("--second", help="Second group, likewise.", metavar="GROUP")
     ] = None,
     by: Annotated[
-        str, typer.Option("--by", help="Split by kind, athlete, date, session, strides or mats.", metavar="WORD")
-    ] = "kind",
+        str,
+        typer.Option(
+            "--by",
+            help="Split by kind, athlete, date, session, strides, mats, month or year; more than two groups stand side by side. Without it two single results are compared with each other, others by kind.",
+            metavar="WORD",
+        ),
+    ] = "",
     athlete: Annotated[
         str, typer.Option("--athlete", help="From the logbook: this athlete's clips.", metavar="LABEL")
     ] = "",
@@ -49,6 +54,12 @@ def compare(
     date_to: Annotated[str, typer.Option("--to", help="From the logbook: up to this day.", metavar="DATE")] = "",
     strides: Annotated[
         str, typer.Option("--strides", help="From the logbook: approach strides, 18 or 12-15.", metavar="N")
+    ] = "",
+    weeks: Annotated[
+        str,
+        typer.Option(
+            "--weeks", help="Only these weeks of any year, 40-44: with --by year the same weeks of each.", metavar="N"
+        ),
     ] = "",
     logbook: Annotated[
         Path | None, typer.Option("--logbook", help="Logbook, or a folder exported from one.", metavar="FILE")
@@ -62,29 +73,76 @@ def compare(
             "--across-lanes", help="Groups without a common lane file: each lane file's mean counts as one value."
         ),
     ] = False,
+    matters: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--matters",
+            help="A change that matters: 'hip drop=1 cm' (may be repeated), or a file with measure and change in two columns.",
+            metavar="TEXT",
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Compare two groups of clips: values, differences with their 95 % interval, curves and pictures."""
     from penult.adapters.logbook.place import default_place
-    from penult.app.compare import compare_split, compare_two
-    from penult.app.groups import SPLITS, Wanted
-    from penult.cli.choices import base_choice, refuse, wanted_of
+    from penult.app.compare import Compared, compare_split, compare_two
+    from penult.app.groups import SPLITS, Wanted, two_runs
+    from penult.cli.choices import base_choice, matters_of, refuse, wanted_of, weeks_of
 
     place = logbook or default_place()
     base = base_choice(athlete, kind, date_from, date_to, strides)
     if bool(first) != bool(second) or (first and results):
         refuse("the groups", "half given", "both --first and --second, or results to be split with --by")
-    if first and second:
+    done: Compared | ComparedSeveral
+    pair = two_runs(results or []) if not by else None
+    if (first and second) or pair:
+        one, other = pair or (wanted_of(first or [], base), wanted_of(second or [], base))
         done = compare_two(
-            wanted_of(first, base), wanted_of(second, base), logbook=place, out=out, across_lanes=across_lanes
+            one,
+            other,
+            logbook=place,
+            out=out,
+            across_lanes=across_lanes,
+            matters=matters_of(matters),
         )
     else:
+        by = by or "kind"
         if by not in SPLITS:
             refuse("--by", by, ", ".join(SPLITS))
         wanted = Wanted(places=tuple(results)) if results else Wanted(choice=base)
-        done = compare_split(wanted, by, logbook=place, out=out, across_lanes=across_lanes)
-    if not quiet:
+        done = compare_split(
+            wanted,
+            by,
+            logbook=place,
+            out=out,
+            across_lanes=across_lanes,
+            matters=matters_of(matters),
+            weeks=weeks_of(weeks) if weeks else None,
+        )
+    if quiet:
+        return
+    if isinstance(done, Compared):
         _print(done)
+    else:
+        _print_several(done)
+
+
+def _print_several(done: ComparedSeveral) -> None:
+    from rich.console import Console
+
+    from penult.outputs.pages.comparison import group_title
+    from penult.outputs.texts.plain import shown
+    from penult.outputs.texts.several_findings import several_findings
+
+    console = Console(highlight=False, markup=False, soft_wrap=True)
+    s = done.several
+    console.print(shown(f"{len(s.groups)} groups against {s.groups[s.against].name}"), style="bold")
+    console.print(shown(f"from {done.source}", 400), style="dim")
+    for group in s.groups:
+        console.print(shown(f"  {group_title(group)}"))
+    for text in several_findings(s):
+        console.print(shown(text, 900), width=min(WIDTH, console.width), soft_wrap=False)
+    console.print(f"\nfiles: {done.folder}: {', '.join(done.files)}")
 
 
 def _print(done: Compared) -> None:

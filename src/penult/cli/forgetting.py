@@ -34,6 +34,7 @@ def print_plan(plan: Plan, *, keep_results: bool, blacks_out: bool) -> None:
             verb = "would be rewritten" if trace.kind in _REWRITTEN else "would be deleted"
             console.print(f"{verb}: {shown(str(trace.path), 400)}: {trace.why}")
         _more(console, len(plan.found.traces))
+    console.print(f"cache of joints would be emptied {_of(plan.cache_clips)}: {cache_folder()}")
     if held.mentions:
         verb = "would be blacked out in" if blacks_out else "stands, and would stay, in"
         count = len(held.mentions)
@@ -59,7 +60,7 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
     for trace in done.removed:
         verb = "rewritten" if trace.kind in _REWRITTEN else "deleted"
         console.print(f"{verb}: {shown(str(trace.path), 400)}")
-    console.print(f"cache of joints emptied: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
+    console.print(f"cache of joints emptied {_of(done.cache_clips)}: {cache_folder()}, {done.cache_bytes / 1e6:.1f} MB")
     if e is not None:
         about = " (about others, as a plain word or number: --everywhere blacks it out)" if e.left_in_text else ""
         console.print(f"proof: {shown(label)} stands in {e.left_in_text} texts of the logbook{about};")
@@ -78,6 +79,12 @@ def print_forgotten(done: Forgotten, label: str, logbook: Path) -> None:
     _print_places("could not be looked at", done.not_looked_at, console)
     console.print("the films themselves are yours to delete; a result moved elsewhere is found with --results FOLDER")
     console.print(f"logbook: {logbook}")
+
+
+def _of(clips: int) -> str:
+    return (
+        f"of {clips} clip{'s' if clips > 1 else ''} of theirs" if clips else "whole, as no clip is known to be theirs"
+    )
 
 
 def stopped() -> NoReturn:

@@ -190,11 +190,12 @@ def import_(
 ) -> None:
     """Add an exported logbook to this one; what is here already stays as it is."""
     from penult.app.log import import_logbook
+    from penult.outputs.texts.words import counted
 
     place = _place(logbook)
     done = import_logbook(folder, logbook=place)
     added = ", ".join(f"{done.added[t]} {word}" for t, word in _TABLES.items() if done.added[t]) or "nothing new"
-    _console().print(f"added: {added}; {done.kept_clips} clips were here already and stayed\nlogbook: {place}")
+    _console().print(f"added: {added}; {counted(done.kept_clips, 'clip')} here already, kept\nlogbook: {place}")
 
 
 def forget(

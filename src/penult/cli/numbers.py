@@ -6,6 +6,8 @@ import math
 
 import typer
 
+from penult.core.units import metres_of_other
+
 
 def number(text: str) -> float:
     """Return a number written with a decimal point or comma; ValueError if it is none.
@@ -35,4 +37,6 @@ def typed(text: str | float) -> float:
     try:
         return number(str(text))
     except ValueError:
-        raise typer.BadParameter(f"{text!r} is not a number; wanted: such as 5.55 or 5,55") from None
+        meant = metres_of_other(str(text))
+        told = "" if meant is None else f"; in metres that is {meant:.2f}"
+        raise typer.BadParameter(f"{text!r} is not a number; wanted: such as 5.55 or 5,55{told}") from None

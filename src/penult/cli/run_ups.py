@@ -88,6 +88,7 @@ def _print(done: Written) -> None:
     from penult.outputs.texts.run_up_words import (
         change_text,
         contact_name,
+        day_text,
         run_line,
         scatter_text,
         shares_text,
@@ -114,6 +115,7 @@ def _print(done: Written) -> None:
         shares_text(runs),
         trend_text(runs.drift, "the number of the run"),
         *(change_text(c) for c in runs.changes),
+        *(day_text(d) for d in runs.days),
         *(f"note: {shown(n.text, 900)}" for n in runs.notices),
     ]
     for sentence in sentences:

@@ -32,15 +32,29 @@ def season(
     out: Annotated[
         Path, typer.Option("--out", "-o", help="Folder of the page and the table.", metavar="FOLDER")
     ] = Path("season"),
+    matters: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--matters",
+            help="A change that matters: 'hip drop=1 cm' (may be repeated), or a file with measure and change in two columns.",
+            metavar="TEXT",
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
 ) -> None:
     """Show one athlete's season: measures over the dates, what changed, distance against speed."""
     from penult.adapters.logbook.place import default_place
     from penult.app.season import write_season
-    from penult.cli.choices import base_choice, day
+    from penult.cli.choices import base_choice, day, matters_of
 
     choice = base_choice(athlete, "", date_from, date_to, "")
-    done = write_season(choice, since=day(since) if since else "", logbook=logbook or default_place(), out=out)
+    done = write_season(
+        choice,
+        since=day(since) if since else "",
+        logbook=logbook or default_place(),
+        out=out,
+        matters=matters_of(matters),
+    )
     if not quiet:
         _print(done)
 
@@ -50,6 +64,7 @@ def _print(done: Written) -> None:
 
     from penult.outputs.texts import words
     from penult.outputs.texts.plain import shown
+    from penult.outputs.texts.season_findings import season_findings
     from penult.outputs.texts.verdicts import amount, full_words
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
@@ -61,11 +76,13 @@ def _print(done: Written) -> None:
         style="bold",
     )
     console.print(shown(f"from {done.source}", 400), style="dim")
+    for text in season_findings(s):
+        console.print(shown(text, 900), width=min(WIDTH, console.width), soft_wrap=False)
     beyond = [c for c in s.changes if c.beyond]
     console.print(f"\nsince {s.since}: {len(beyond)} of {len(s.changes)} changes beyond what could be chance")
     for c in beyond[:12]:
-        term, limit = words.term(c.key.name), c.minimal_detectable_change
-        change = words.number(term.scale * c.change, words.decimals(term.scale * limit), sign=True)
+        term, limit = words.term(c.key.name), c.difference.half_width
+        change = words.number(term.scale * c.difference.value, words.decimals(term.scale * limit), sign=True)
         strides = f", {c.condition.approach_strides} strides" if c.condition.approach_strides else ""
         about = f"{shown(c.condition.kind, 40) or 'kind not given'}{strides}"
         console.print(

@@ -175,7 +175,7 @@ def _shown_one(
 def _print(done: Session, logbook: Path | None) -> None:
     from rich.console import Console
 
-    from penult.outputs.texts import words
+    from penult.outputs.texts import drops, words
     from penult.outputs.texts.plain import shown
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
@@ -185,10 +185,11 @@ def _print(done: Session, logbook: Path | None) -> None:
             first = clip.error.split("\n")[0]
             console.print(f"  {shown(clip.file, 40)}: no result: {shown(first, 300)}")
             continue
-        drop = words.shown("penultimate_hip_drop_m", clip.analysis.penultimate.get("penultimate_hip_drop_m"))
         flags = ", ".join(shown(words.code_words(w.code), 40) for w in clip.analysis.warnings)
         there = "" if clip.is_new else " (was there already)"
-        console.print(f"  {shown(clip.file, 40)}: hip drop {drop.text}{there}{f'; {flags}' if flags else ''}")
+        console.print(
+            f"  {shown(clip.file, 40)}: hip drop {drops.headline(clip.analysis)}{there}{f'; {flags}' if flags else ''}"
+        )
     if any(c.analysis is not None and not c.said.date for c in done.clips):
         console.print(
             "note: clips without a date do not appear in a season; give --date, or a date column in session.csv"

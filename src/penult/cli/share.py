@@ -26,8 +26,11 @@ def share(
     """Write a copy that is fit to send: no faces, no names, no sound, nothing of place, device or time."""
     from penult.app.share import share as job
     from penult.cli.progress import shown_progress
+    from penult.outputs.texts.words import counted
 
     with shown_progress(quiet=quiet) as progress:
         done = job(result, out, label=label, clip=clip, progress=progress)
     if not quiet:
-        sys.stderr.write(f"{len(done.files)} files in {done.folder}: look at overlay.mp4 there before you send it\n")
+        sys.stderr.write(
+            f"{counted(len(done.files), 'file')} in {done.folder}: look at overlay.mp4 there before you send it\n"
+        )

@@ -61,18 +61,6 @@ def lane_of(clip: Path, calib: Path | None, command: str = "analyse") -> Path:
 
 def lanes_near(clip: Path) -> Iterable[Path]:
     """Return the lane files beside a clip (or in a session's folder) and in the folder of the command, newest first."""
-    folders = dict.fromkeys([clip if clip.is_dir() else clip.parent, Path()])
-    found = [p for f in folders if f.is_dir() for p in f.glob("*.json") if _is_lane(p)]
-    return sorted(dict.fromkeys(found), key=lambda p: p.stat().st_mtime, reverse=True)
+    from penult.app.known_lanes import lanes_near as near
 
-
-def _is_lane(path: Path) -> bool:
-    import json
-
-    try:
-        if path.stat().st_size > 5_000_000:
-            return False
-        content = json.loads(path.read_bytes())
-    except (OSError, ValueError, RecursionError):
-        return False
-    return isinstance(content, dict) and str(content.get("format", "")).startswith("penult-calibration/")
+    return near(clip)

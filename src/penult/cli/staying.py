@@ -6,28 +6,18 @@ import contextlib
 import datetime as dt
 import sys
 import threading
-import webbrowser
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from penult.cli.fault import StoppedError
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from penult.app.session import Plan
-    from penult.app.workshop import Workshop
-    from penult.model.analysis import Analysis
 
 
 def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, port: int, open_browser: bool) -> None:
     """Watch a folder until Ctrl-C; every result is on disk as soon as the page shows its picture."""
     from penult.adapters.files.lane_file import read_lane
-    from penult.app.staying import Staying
-    from penult.app.workshop import Workshop
+    from penult.app.staying import Staying, load, measure
     from penult.cli.progress import shown_progress
     from penult.errors import InputError
+    from penult.review.opening import open_in_browser
     from penult.review.server import LocalServer
     from penult.review.stay_pages import StayPages
 
@@ -37,38 +27,22 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
         )
     read_lane(calib)  # a fault in it is told now, not at the first clip
     today = date or dt.datetime.now().astimezone().date().isoformat()
-    workshop = Workshop(lasts=True)
-    staying = Staying(folder, calib, partial(_measure, workshop), date=today, logbook=logbook)
-    pages = StayPages(staying, _labels(logbook))
+    staying = Staying(folder, calib, measure, date=today, logbook=logbook)
+    labels = _labels(logbook)
+    pages = StayPages(staying, lambda: labels)
     server = LocalServer(pages.routes(), port=port, closing=staying.stop, ends_with_page=False)
     pages.attach(server)
     _say(f"open {server.address}")
     _say(f"it works once, in one browser on this computer; clips that come into {folder} are measured; Ctrl-C ends it")
     if open_browser:
-        webbrowser.open(server.address)
+        open_in_browser(server.address)
     with shown_progress(quiet=True):
-        worker = threading.Thread(target=staying.run, daemon=True, name="measuring")
-        worker.start()
+        for job in (load, staying.run):
+            threading.Thread(target=job, daemon=True).start()
         with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
             server.serve()
         staying.stop()
-        worker.join(0.1)
-        if not worker.is_alive():  # else it is at work with it, and ends with the process
-            workshop.close()
     _say(f"ended; what was measured is in {folder}; the same command goes on")
-
-
-def _measure(
-    workshop: Workshop,
-    clip: Path,
-    lane: Path,
-    plan: Plan,
-    progress: Callable[[str, float], None],
-    measured: Callable[[Analysis], None],
-) -> Analysis:
-    from penult.app.analyse import analyse
-
-    return analyse(clip, lane, plan.settings, plan.result, progress, measured=measured, workshop=workshop).analysis
 
 
 def _labels(logbook: Path | None) -> tuple[str, ...]:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from penult.cli.phases import phases_table, sequence_lines
 from penult.model.measured import Measured
-from penult.outputs.texts import drops, words
+from penult.outputs.texts import certainty, drops, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from rich.console import Console
     from rich.table import Table
@@ -77,7 +77,10 @@ def print_numbers(analysis: Analysis, console: Console) -> None:
     if last and analysis.run.has_takeoff and not series:
         names = ("leg_angle_touchdown_deg", "knee_angle_min_deg")
         _print_lines("take-off leg", names, last.measures, console)
+    if any(analysis.run_up.values()):
+        _print_lines("run-up", [n for n, m in analysis.run_up.items() if m], analysis.run_up, console)
     _print_warnings(analysis, console)
+    print_certainty(certainty.costs(analysis), certainty.look_first(analysis), console)
     checked = analysis.method.get("scale_check")
     if checked:
         console.print()
@@ -183,6 +186,17 @@ def _print_warnings(analysis: Analysis, console: Console) -> None:
         console.print("\nwarnings", style="bold", highlight=False, markup=False)
     for warning in analysis.warnings:
         _print_wrapped("  ! ", f"{warning.text} ({words.code_words(warning.code)})", console)
+
+
+def print_certainty(costs: Sequence[str], look_first: Sequence[str], console: Console) -> None:
+    """Print what costs certainty in a scene, and what to look at first because of it; nothing where nothing stands out."""
+    if not costs:
+        return
+    console.print("\nwhat costs certainty here", style="bold", highlight=False, markup=False)
+    for cost in costs:
+        _print_wrapped("  - ", cost, console)
+    if look_first:
+        _print_wrapped("  look first at: ", "; ".join(look_first), console)
 
 
 def _print_wrapped(lead: str, text: str, console: Console) -> None:

@@ -1,5 +1,8 @@
 """A person's label as a word in texts: found in every Unicode form, never inside a longer word, never by digits of a date.
 
+A word ends at anything that is neither a letter nor a digit: `A1_jump.mp4` names A1. `annalong` and `Hannah` do not name Anna, nor
+does `A12` name A1: what stands inside a longer word is as a rule somebody else's name, and blacking it out cannot be undone.
+
 Comes in: a label and texts that people typed. Goes out: whether the label stands there, and the text without it.
 """
 

@@ -13,9 +13,10 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.other_lane import refuse_other_lane
 from penult.core.checks.rough_fall import rough_fall
-from penult.core.checks.scale import SCALE_CHECK, scale_check
+from penult.core.checks.scale import SCALE_CHECK, lane_doubt, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.checks.turned_view import without_turned
+from penult.core.clips.zones import run_up_measures
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
@@ -23,7 +24,7 @@ from penult.core.joints.crossing import AROUND_S
 from penult.core.joints.feet_order import fall_m_per_s2
 from penult.core.joints.hidden import knee_worth, with_far_elbow
 from penult.core.joints.identity import one_body, refuse_cut, without
-from penult.core.joints.joint_bias import BODY_M, without_mean
+from penult.core.joints.joint_bias import BODY_M, far_lead_m, without_mean
 from penult.core.joints.locate import inside_picture, joint_depths, to_picture, to_runway
 from penult.core.joints.sides import LEG, exchange, settle_arms
 from penult.core.joints.supports import Support, find_supports
@@ -46,7 +47,7 @@ from penult.core.measures.numbering import reference_index
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne
-from penult.core.trunk.hip_heights import HipHeights, cloth_factor, cloth_notice, hip_heights
+from penult.core.trunk.hip_heights import HipHeights, cloth_factor, cloth_notices, hip_heights
 from penult.core.uncertainty.draws import Draws, draw_track
 from penult.errors import NoContactError, NotMeasurableError
 from penult.model.analysis import Analysis, Direction, Notice, PhaseKind
@@ -149,6 +150,9 @@ def place(
     return fill_gaps(raw, weight), weight, inside_picture(track, weight, size_px, EDGE_SHARE * height_px)
 
 
+CROSSED = "crossed_s"
+"""Under this name a result keeps from when to when somebody else overlaps the athlete, on its own clock."""
+
 FALL_SHARE = 0.25
 """A body that falls in long flights with 9.81 m/s2 to within this share says that the stated clock is right: the wrong rates that
 phones lead to are off by a factor of 2 and more, the fall then by 4."""
@@ -227,11 +231,22 @@ def measure(
     z_m = found.runway.z_m
     scale = _scale(settings)
     drawn = found
+    lead_m = None
     if by_model:
-        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand))
+        lens_z_m = float(position_m(found.cameras[0])[2])
+        lead_m = far_lead_m(found.runway.xy_m, lens_z_m)
+        found = dataclasses.replace(found, runway=without_mean(found.runway, scale, hand, lens_z_m))
     cloth = cloth_factor(found.runway, strides) if by_model else 1.0
     draws = draw_track(
-        found.pixels, found.cameras, z_m, found.runway.xy_m, found.weight, hand, cloth, _overlapped(found, crossed)
+        found.pixels,
+        found.cameras,
+        z_m,
+        found.runway.xy_m,
+        found.weight,
+        hand,
+        cloth,
+        _overlapped(found, crossed),
+        lead_m,
     )
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
@@ -277,11 +292,16 @@ def measure(
     )
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
-    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notice(cloth))
-    analysis = report.analysis(clip, {**method, **height_method(tall)}, notices)
+    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notices(cloth, draws.unrest))
+    seen = {**method, **height_method(tall)}
+    if crossed:
+        seen[CROSSED] = [[round(t / found.time_scale, 3) for t in span] for span in crossed]
+    analysis = report.analysis(clip, seen, notices)
     spans_s = [(c.event.number, float(c.event.touchdown_s[0]), float(c.event.toe_off_s[0])) for c in contacts]
     analysis = without_turned(analysis, found.cameras, found.runway.time_s, spans_s)
-    checked = scale_check(analysis, tall, settings.height_m)
+    analysis = lane_doubt(analysis, fit, tall, settings.height_m)
+    analysis = dataclasses.replace(analysis, run_up=run_up_measures(analysis, has_board=fit.lane.board))
+    checked = scale_check(analysis, tall, settings.height_m, fit)
     analysis = dataclasses.replace(analysis, method={**analysis.method, SCALE_CHECK: checked})
     return Outcome(analysis=analysis, motion=_motion(drawn, found.runway, settings, scene.hips))
 
@@ -366,7 +386,10 @@ def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
         rows = np.flatnonzero((scene.time_s >= e.toe_off_s[0]) & (scene.time_s <= end))
-        out.append(Flight(rows=rows, foot=e.foot, running=told.leap is None or i < told.leap))
+        running = told.leap is None or i < told.leap
+        out.append(
+            Flight(rows=rows, foot=e.foot, running=running, to_leap=told.leap is not None and i == told.leap - 1)
+        )
     return out
 
 

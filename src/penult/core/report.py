@@ -11,10 +11,11 @@ import numpy as np
 from penult.core.checks import clock
 from penult.core.checks.said_kind import BOX_LEAST_M, kind_notices
 from penult.core.checks.sequence import ODD_FRAMES, without_spanned
+from penult.core.checks.slow_frames import without_slow
 from penult.core.checks.unseen_instants import withhold
 from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
-from penult.core.measures.evidence import ContactEvidence, Event, FlightEvidence
+from penult.core.measures.evidence import SURE_FOOT, ContactEvidence, Event, FlightEvidence
 from penult.core.measures.kinds import began_before
 from penult.core.measures.phase import NO_LANDING, PhaseEvidence, Told, mark_of, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
@@ -97,7 +98,7 @@ class Report:
         )
         result = result if self.fit.lane.board else without_board(result)
         result = withhold(clock.apply(result, self.time_scale), self._unseen())
-        result = without_vague(result)
+        result = without_slow(without_vague(result), self.contacts[0].interval_s)
         odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
         return without_spanned(result, clip.time_s[odd]) if odd else result
 
@@ -249,9 +250,6 @@ class Report:
 
 
 NO_PENULTIMATE = "a series of bounds, hops or skips begins there, no single take-off"
-
-SURE_FOOT = 0.95
-"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
 
 
 def told_foot(event: Event) -> SeenFoot:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
+from penult.core.units import metres_of_other
 from penult.model.analysis import Mat
 
 CONTACTS = {
@@ -43,7 +44,9 @@ def metres(text: str) -> float:
     """Return metres from '6.45', '6,45', '6,45 m' or '645 cm'."""
     found = re.fullmatch(r"\s*([-\u2212]?[\d.,]+)\s*(cm|m)?\s*", text, re.IGNORECASE)
     if found is None:
-        raise ValueError(f"{text!r} is no length; wanted metres, such as 6.45 or 6,45")
+        meant = metres_of_other(text)
+        told = f"; that is {meant:.2f}" if meant is not None else ""
+        raise ValueError(f"{text!r} is no length in metres; wanted metres, such as 6.45 or 6,45{told}")
     return number(found[1]) * (0.01 if (found[2] or "").lower() == "cm" else 1.0)
 
 

@@ -154,6 +154,7 @@ class Analysis:
     method: Mapping[str, Any] = field(default_factory=dict)
     phases: tuple[Phase, ...] = ()
     sequence: JumpSequence | None = None
+    run_up: Measures = field(default_factory=dict)
 
     def sets(self) -> Iterator[tuple[str, int | None, Measures]]:
         """Yield every set of measures: its part, the number of its contact or step (None: one a clip), the measures."""
@@ -163,6 +164,7 @@ class Analysis:
         yield from (("phases", p.number, p.measures) for p in self.phases)
         if self.sequence is not None:
             yield "sequence", None, self.sequence.measures
+        yield "run_up", None, self.run_up
         yield "checks", None, self.checks
 
     def changed(self, change: Callable[[str, int | None, Measures], Measures]) -> Analysis:
@@ -178,6 +180,7 @@ class Analysis:
             phases=tuple(dataclasses.replace(p, measures=change("phases", p.number, p.measures)) for p in self.phases),
             sequence=self.sequence
             and dataclasses.replace(self.sequence, measures=change("sequence", None, self.sequence.measures)),
+            run_up=change("run_up", None, self.run_up),
             checks=change("checks", None, self.checks),
         )
 

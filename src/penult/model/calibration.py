@@ -41,6 +41,8 @@ class LaneFile:
     still: str | None = None
     note: str = ""
     panorama: str | None = None
+    measured_again: tuple[str, ...] = ()
+    """Distances measured once more, such as '-8 to 1.5 = 9.50'."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -126,7 +126,15 @@ class Verdict:
 class ComparedMeasure:
     """One measure in two groups; the difference is the second group's mean minus the first's.
 
-    `false_share` is the share of false finds expected among all measures at least as clear, of those not chosen beforehand.
+    Parameters
+    ----------
+    false_share : float, optional
+        Share of false finds expected among all measures at least as clear; see `core.clips.chance`.
+    matters : float, optional
+        A change from which on it matters, as the coach set it.
+    clips_needed : int, optional
+        Clips in each group with which a change of that size would be seen in four of five comparisons; None where it is settled,
+        nothing was set, or it is not known how much the athlete varies.
     """
 
     key: MeasureKey
@@ -138,6 +146,20 @@ class ComparedMeasure:
     verdict: Verdict
     notes: tuple[str, ...] = ()
     false_share: float | None = None
+    matters: float | None = None
+    clips_needed: int | None = None
+
+    @property
+    def is_small(self) -> bool:
+        """Whether the whole interval lies within what matters: certainly smaller than that."""
+        d, most = self.difference, self.matters
+        return d is not None and most is not None and max(abs(d.low), abs(d.high)) < most
+
+    @property
+    def is_large(self) -> bool:
+        """Whether the whole interval lies beyond what matters, to one side."""
+        d, least = self.difference, self.matters
+        return d is not None and least is not None and (d.low > least or d.high < -least)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +174,25 @@ class Comparison:
     def row(self, key: MeasureKey) -> ComparedMeasure | None:
         """Return the row of a measure, or None."""
         return next((row for row in self.rows if row.key == key), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Several:
+    """Three groups and more, each compared with one of them.
+
+    Parameters
+    ----------
+    groups : tuple of Group
+        In the order in which they are shown.
+    against : int
+        Place of the group that the others are held against.
+    pairs : tuple of Comparison
+        That group first, each other one second, in their order.
+    """
+
+    groups: tuple[Group, ...]
+    against: int
+    pairs: tuple[Comparison, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,12 +234,13 @@ class Change:
     ----------
     before, since : tuple of float
         Values of the clips of both sessions.
-    change : float
-        Mean of the later minus mean of the earlier session.
-    minimal_detectable_change : float
-        With the lane files' uncertainty where there are two.
+    difference : Interval
+        Mean of the later minus mean of the earlier session, with its 95 % t interval; with the lane files' uncertainty where
+        there are two.
     beyond : bool
-        The change is larger than that.
+        Its interval leaves out zero, and still does once it is counted how many changes were looked at.
+    false_share : float
+        As of a compared measure.
     """
 
     key: MeasureKey
@@ -207,11 +249,12 @@ class Change:
     since_date: str
     before: tuple[float, ...]
     since: tuple[float, ...]
-    change: float
-    minimal_detectable_change: float
+    difference: Interval
     typical_error: TypicalError
     beyond: bool
     notes: tuple[str, ...] = ()
+    false_share: float = 1.0
+    matters: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

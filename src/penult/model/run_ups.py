@@ -140,6 +140,31 @@ class PatternChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Day:
+    """The like run-ups of one day, for a season: how the approach stands.
+
+    Parameters
+    ----------
+    date : str
+        ISO date.
+    runs : int
+        Like run-ups of that day.
+    scatter_m : tuple of (int, Between)
+        Of the contacts that three run-ups and more of that day show: number and scatter.
+    to_board_m : Interval or NotMeasured
+        Mean of toe to board.
+    speed_m_per_s : Interval or NotMeasured
+        Mean of the speed before the last steps.
+    """
+
+    date: str
+    runs: int
+    scatter_m: tuple[tuple[int, Between], ...]
+    to_board_m: Interval | NotMeasured
+    speed_m_per_s: Interval | NotMeasured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunUps:
     """Many run-ups of one athlete.
 
@@ -171,6 +196,8 @@ class RunUps:
         Short against full, drills against the free run.
     notices : tuple of Notice
         What a reader must know.
+    days : tuple of Day
+        The like run-ups day by day, where they are of several days.
     """
 
     name: str
@@ -186,3 +213,4 @@ class RunUps:
     stride_count: tuple[int | NotMeasured, ...]
     changes: tuple[PatternChange, ...]
     notices: tuple[Notice, ...]
+    days: tuple[Day, ...] = ()

@@ -37,12 +37,10 @@ class Place:
 
 def drawing(place: Place, measure: Measure) -> dict[str, Any] | None:
     """Return what is drawn for a measure, or None where there is nothing to draw."""
-    kind, moment = place.entry.drawing, place.entry.moment
+    kind = place.entry.drawing
     if not kind or not isinstance(measure, Measured):
         return None
-    end = moment if moment in ("touchdown", "toe_off") else "lowest"
-    of = -1 if kind == "approach" else place.contact
-    return {"kind": kind, "contact": of, "end": end, "value": measure.value}
+    return {"kind": kind, "contact": place.contact, "value": measure.value}
 
 
 def moment_s(analysis: Analysis, motion: Motion, place: Place) -> float | None:

@@ -18,6 +18,8 @@ from penult.model.corrections import Correction, InstantConfirmed, InstantMoved
 from penult.model.measured import Measure, Measured, Measures
 from penult.model.skeleton import EDGES, JOINTS
 from penult.model.track import Motion
+from penult.outputs.drawing.measures import ARM, DRAWINGS, LEG, LEG_JOINTS, SHOE_M
+from penult.outputs.drawing.shapes import as_data
 from penult.outputs.texts import words
 from penult.review import looks
 from penult.review.history_words import correction_words
@@ -35,12 +37,24 @@ def page_data(state: State) -> Plain:
         "clip": _clip(clip, analysis),
         "track": _track(motion),
         "cameras": [_camera(c) for c in motion.cameras],
-        "skeleton": {"joints": list(JOINTS), "edges": [list(edge) for edge in EDGES]},
+        "skeleton": _skeleton(),
+        "drawings": {name: as_data(drawing) for name, drawing in DRAWINGS.items()},
         "contacts": [_contact(c, analysis, clip, history.done) for c in _in_time(analysis)],
         "groups": _groups(analysis, motion, clip),
         "warnings": [{"code": w.code, "text": w.text} for w in analysis.warnings],
         "history": [_entry(c, analysis, clip) for c in history.done],
         "undone": [_entry(c, analysis, clip) for c in history.undone],
+    }
+
+
+def _skeleton() -> Plain:
+    return {
+        "joints": list(JOINTS),
+        "edges": [list(edge) for edge in EDGES],
+        "arm_parts": [ARM[0][0], *(end for _, end in ARM)],
+        "leg_bones": [list(bone) for bone in LEG],
+        "leg_joints": list(LEG_JOINTS),
+        "shoe_m": SHOE_M,
     }
 
 
@@ -150,6 +164,9 @@ def _groups(analysis: Analysis, motion: Motion, clip: Clip) -> list[Plain]:
         groups.append({"title": title, "key": part, "rows": [row for row in found if row]})
     for contact in _in_time(analysis):
         groups += rows.of_contact(contact)
+    if any(analysis.run_up.values()):
+        found = [rows.row("run_up", None, name) for name in analysis.run_up]
+        groups.append({"title": "Run-up", "key": "run_up", "rows": [row for row in found if row]})
     checks = [rows.row("checks", None, name) for name in analysis.checks]
     groups.append({"title": "Check of scale and clock", "key": "checks", "rows": [row for row in checks if row]})
     return groups

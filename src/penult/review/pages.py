@@ -16,7 +16,7 @@ from penult.app.review import ClashError, Review, State
 from penult.review.answers import as_json, aside, asset, words_of
 from penult.review.frames import FrameStore
 from penult.review.page_data import first_frame, page_data
-from penult.review.server import LocalServer, json_body
+from penult.review.server import LocalServer, SubPage, json_body
 
 _STATIC = (
     "review.css",
@@ -70,7 +70,7 @@ class Pages:
             *(one if len(self._reviews) == 1 else []),
         ]
 
-    def attach(self, server: LocalServer) -> None:
+    def attach(self, server: LocalServer | SubPage) -> None:
         """Let open pages hear what happens."""
         self._tell = server.presence.tell
 

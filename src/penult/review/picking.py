@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-import webbrowser
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 from typing import Any, TypeVar
 
 import cv2
@@ -19,6 +19,7 @@ from penult.core.lane.camera import check_view, metres_per_px, position_m, to_ma
 from penult.errors import OutputError, PenultError
 from penult.model.calibration import LaneFile, LaneFit
 from penult.review.answers import as_json, aside, asset, words_of
+from penult.review.opening import open_in_browser
 from penult.review.server import LocalServer, json_body
 
 _STATIC = ("page.css", "pick.css", "pick.js", "pick_board.js", "pick_marks.js", "geometry.js", "server.js")
@@ -35,10 +36,13 @@ class PickingPages:
     Parameters
     ----------
     picking : Picking
+    written : callable
+        Told the lane file each time that it has been written.
     """
 
-    def __init__(self, picking: Picking) -> None:
+    def __init__(self, picking: Picking, written: Callable[[Path], None] = lambda path: None) -> None:
         self.picking = picking
+        self._told = written
         self.is_written = False
         self._draft = picking.start()
         self._jpeg = _jpeg(picking)
@@ -90,6 +94,7 @@ class PickingPages:
         self._draft = draft
         fit = await aside(partial(self.picking.write, draft))
         self.is_written = True
+        self._told(self.picking.out)
         return as_json({"fit": fit_data(fit), "written": str(self.picking.out)})
 
 
@@ -170,6 +175,6 @@ def serve_picking(picking: Picking, *, port: int, say: Callable[[str], None], op
     say(f"open {server.address}")
     say("it works once, in one browser on this computer; close the page or press Ctrl-C to end")
     if open_browser:
-        webbrowser.open(server.address)
+        open_in_browser(server.address)
     server.serve()
     return pages.is_written

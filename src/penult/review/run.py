@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import webbrowser
 from collections.abc import Callable, Sequence
 
 from penult.app.review import Review
+from penult.review.opening import open_in_browser
 from penult.review.pages import Pages
 from penult.review.server import LocalServer
 
@@ -36,5 +36,5 @@ def serve(reviews: Sequence[Review], *, port: int, say: Callable[[str], None], o
     say(f"open {server.address}")
     say("it works once, in one browser on this computer; close the page or press Ctrl-C to end")
     if open_browser:
-        webbrowser.open(server.address)
+        open_in_browser(server.address)
     server.serve()

@@ -4,6 +4,7 @@
 - A request must name this very host and port, must not come from another site, and must carry the cookie. Against
   pages elsewhere that reach for local ports (DNS rebinding, forged requests) each of the three is enough by itself.
 - The page holds one open stream. When the last one has been closed for a while, the server ends.
+- A body is JSON and small; only an address that takes films takes more, and no other kind of content.
 """
 
 from __future__ import annotations
@@ -32,6 +33,9 @@ from penult.errors import OutputError, PenultError
 HOST = "127.0.0.1"
 MOST_BODY_BYTES = 1 << 20
 """No correction and no lane file comes near this."""
+
+FILM = "application/octet-stream"
+"""What a film is sent as: like JSON a kind that no form of another site can send unasked."""
 
 GONE_AFTER_S = 6.0
 """A page that is loaded again is back in well under this."""
@@ -83,6 +87,11 @@ class Presence:
             limit_s = GONE_AFTER_S if self._came else NEVER_CAME_AFTER_S
             return not self._queues and time.monotonic() - self._since_s > limit_s
 
+    def never_came(self, waited_s: float) -> bool:
+        """Whether no page has come in so long a time."""
+        with self._lock:
+            return not self._came and time.monotonic() - self._since_s > waited_s
+
     async def stream(self, request: Request, is_over: Callable[[], bool]) -> AsyncIterator[str]:
         """Yield server-sent events as long as the page is there."""
         queue: asyncio.Queue[str] = asyncio.Queue()
@@ -106,8 +115,9 @@ class Presence:
 class Gate:
     """Lets a request through only from our own page; every answer gets the headers that keep it there."""
 
-    def __init__(self, app: ASGIApp, *, port: int, token: str) -> None:
+    def __init__(self, app: ASGIApp, *, port: int, token: str, films: Mapping[str, int]) -> None:
         self._app = app
+        self._films = dict(films)
         self._hosts = {f"{HOST}:{port}", f"localhost:{port}"}
         self._origins = {f"http://{host}" for host in self._hosts}
         self._token: str | None = token
@@ -130,12 +140,16 @@ class Gate:
         if answer is not None:
             await answer(scope, receive, guarded)
             return
-        await self._app(scope, _bounded(receive), guarded)
+        await self._app(scope, _bounded(receive, self._limit(request)), guarded)
+
+    def _limit(self, request: Request) -> int:
+        return self._films.get(request.url.path, MOST_BODY_BYTES)
 
     def _refusal(self, request: Request) -> Response | None:
         headers = request.headers
         length = headers.get("content-length", "0")
         kind = headers.get("content-type", "").split(";")[0].strip().lower()
+        wanted = FILM if request.url.path in self._films else "application/json"
         hosts = [host.lower() for host in headers.getlist("host")]
         strangers = [o for o in headers.getlist("origin") if o.lower() not in self._origins]
         strangers += [site for site in headers.getlist("sec-fetch-site") if site not in ("same-origin", "none")]
@@ -144,8 +158,8 @@ class Gate:
             (bool(strangers), "this server does not answer to pages of other sites", 403),
             ("upgrade" in headers, "this server speaks HTTP alone", 400),
             (request.method not in ("GET", "POST"), "GET and POST only", 405),
-            (request.method == "POST" and kind != "application/json", "JSON only", 415),
-            (not re.fullmatch(r"[0-9]{1,12}", length) or int(length) > MOST_BODY_BYTES, "too much", 413),
+            (request.method == "POST" and kind != wanted, f"{wanted} only", 415),
+            (not re.fullmatch(r"[0-9]{1,12}", length) or int(length) > self._limit(request), "too much", 413),
         )
         return next((_refuse(why, status) for is_so, why, status in faults if is_so), None)
 
@@ -168,6 +182,21 @@ class Gate:
         return hmac.compare_digest(given.encode(), self._cookie.encode())
 
 
+class SubPage:
+    """A page below another one's address, behind the same gate: its answers, and those who look at it."""
+
+    def __init__(self, routes: Sequence[BaseRoute], is_over: Callable[[], bool]) -> None:
+        self.presence = Presence()
+        self._is_over = is_over
+        self.app = Starlette(
+            routes=[*routes, Route("/news", self._news)],
+            exception_handlers={PenultError: _as_json, HTTPException: _plainly, Exception: _our_fault},
+        )
+
+    async def _news(self, request: Request) -> Response:
+        return StreamingResponse(self.presence.stream(request, self._is_over), media_type="text/event-stream")
+
+
 class LocalServer:
     """One page and its answers on a port of this computer.
 
@@ -181,6 +210,10 @@ class LocalServer:
         Called when the end begins, so that nothing is waited for any more.
     ends_with_page : bool
         Whether the server ends when its last page has gone; else only `stop` and Ctrl-C end it.
+    waits_s : float, optional
+        It ends too where no page has come in so long a time.
+    films : mapping of str to int
+        Addresses that take a film, and the largest that each takes, in bytes.
 
     Raises
     ------
@@ -195,20 +228,19 @@ class LocalServer:
         port: int = 0,
         closing: Callable[[], None] = lambda: None,
         ends_with_page: bool = True,
+        waits_s: float | None = None,
+        films: Mapping[str, int] | None = None,
     ) -> None:
-        self._closing, self._ends_with_page = closing, ends_with_page
-        self.presence = Presence()
+        self._closing, self._ends_with_page, self._waits_s = closing, ends_with_page, waits_s
+        self._is_over = threading.Event()
+        page = SubPage(routes, self._is_over.is_set)
+        self.presence = page.presence
         self._socket = _listen(port)
         self.port = int(self._socket.getsockname()[1])
         token = secrets.token_urlsafe(24)
         self.address = f"http://{HOST}:{self.port}/open?token={token}"
-        inner = Starlette(
-            routes=[*routes, Route("/news", self._news)],
-            exception_handlers={PenultError: _as_json, HTTPException: _plainly, Exception: _our_fault},
-        )
-        self.app = Gate(inner, port=self.port, token=token)
+        self.app = Gate(page.app, port=self.port, token=token, films=films or {})
         self._server: Any = None
-        self._is_over = threading.Event()
 
     def serve(self) -> None:
         """Answer until the last page has gone or `stop` is called.
@@ -232,7 +264,7 @@ class LocalServer:
         beside.start()
         try:
             while beside.is_alive() and not self._is_over.wait(0.2):
-                if self._ends_with_page and self.presence.has_ended():
+                if self._has_ended():
                     break
         finally:
             self._is_over.set()
@@ -245,9 +277,14 @@ class LocalServer:
         """End the server; may be called from any thread."""
         self._is_over.set()
 
-    async def _news(self, request: Request) -> Response:
-        stream = self.presence.stream(request, self._is_over.is_set)
-        return StreamingResponse(stream, media_type="text/event-stream")
+    def below(self, routes: Sequence[BaseRoute]) -> SubPage:
+        """Return a page that can be mounted below this server's own one."""
+        return SubPage(routes, self._is_over.is_set)
+
+    def _has_ended(self) -> bool:
+        if self._waits_s is not None and self.presence.never_came(self._waits_s):
+            return True
+        return self._ends_with_page and self.presence.has_ended()
 
 
 async def json_body(request: Request) -> dict[str, Any]:
@@ -298,7 +335,7 @@ def _with_headers(send: Send) -> Send:
     return guarded
 
 
-def _bounded(receive: Receive) -> Receive:
+def _bounded(receive: Receive, most_bytes: int) -> Receive:
     """Hand the body on, up to the limit: a length may be missing or wrong."""
     seen = 0
 
@@ -306,7 +343,7 @@ def _bounded(receive: Receive) -> Receive:
         nonlocal seen
         message = await receive()
         seen += len(message.get("body", b""))
-        if seen > MOST_BODY_BYTES:
+        if seen > most_bytes:
             raise HTTPException(413, "too much")
         return message
 

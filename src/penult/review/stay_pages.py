@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
@@ -20,7 +20,9 @@ from penult.outputs.pages.run_card import card, change, longest
 from penult.review.answers import as_json, aside, asset
 from penult.review.server import KEPT_PAGE, LocalServer, json_body
 
-_STATIC = ("page.css", "stay.css", "stay.js", "measures.js", "server.js")
+STATIC = ("page.css", "stay.css", "stay.js", "choices.js", "measures.js", "server.js")
+"""The only files that are handed out."""
+
 _INSTANTS = {"touchdown", "lowest", "toe_off"}
 _LARGEST_PAGE_BYTES = 20_000_000
 MATS = ("", "-1=0.05", "-2=0.05; 0=0.05")
@@ -32,19 +34,26 @@ class StayPages:
 
     Parameters
     ----------
-    staying : Staying
-    athletes : sequence of str
-        Labels that are known beforehand.
+    staying : Staying or callable
+        The session, or what returns the one that is open just now (None where none is).
+    athletes : callable
+        Returns labels that are known beforehand.
     """
 
-    def __init__(self, staying: Staying, athletes: Sequence[str] = ()) -> None:
-        self._staying, self._athletes = staying, tuple(athletes)
+    def __init__(
+        self, staying: Staying | Callable[[], Staying | None], athletes: Callable[[], Sequence[str]] = tuple
+    ) -> None:
+        self._has_start = not isinstance(staying, Staying)
+        self._open = (lambda: staying) if isinstance(staying, Staying) else staying
+        self._athletes = athletes
 
     def routes(self) -> list[BaseRoute]:
-        """Return the routes of the page."""
+        """Return the routes of the page at the root of a server."""
+        return [Route("/", self.home), Route("/static/{name}", self._static), *self.answers()]
+
+    def answers(self) -> list[BaseRoute]:
+        """Return what the page asks for, without the page itself and its files."""
         return [
-            Route("/", self._home),
-            Route("/static/{name}", self._static),
             Route("/api/session", self._data),
             Route("/api/tap", self._tap, methods=["POST"]),
             Route("/picture/{clip}/{contact:int}/{instant}", self._picture),
@@ -55,17 +64,25 @@ class StayPages:
         """Let open pages hear what happens."""
         self._staying.told = lambda: server.presence.tell({"session": True})
 
-    async def _home(self, _request: Request) -> Response:
+    @property
+    def _staying(self) -> Staying:
+        staying = self._open()
+        if staying is None:
+            raise HTTPException(404, "no session is open; begin one on the start page")
+        return staying
+
+    async def home(self, _request: Request) -> Response:
+        """Answer with the page itself."""
         return asset("stay.html")
 
     async def _static(self, request: Request) -> Response:
         name = request.path_params["name"]
-        if name not in _STATIC:
+        if name not in STATIC:
             raise HTTPException(404, "no such file")
         return asset(name)
 
     async def _data(self, _request: Request) -> Response:
-        return as_json(await aside(lambda: page_content(self._staying.moment(), self._athletes)))
+        return as_json(await aside(self.content))
 
     async def _tap(self, request: Request) -> Response:
         body = await json_body(request)
@@ -74,7 +91,11 @@ class StayPages:
             raise HTTPException(404, "no such clip in this session")
         tap = tap_of(body)
         await aside(partial(self._staying.tap, file, tap, also_next=bool(body.get("also_next", True))))
-        return as_json(page_content(self._staying.moment(), self._athletes))
+        return as_json(await aside(self.content))
+
+    def content(self) -> dict[str, Any]:
+        """Return everything that the page shows."""
+        return {**page_content(self._staying.moment(), self._athletes()), "start": self._has_start}
 
     async def _picture(self, request: Request) -> Response:
         contact, instant = request.path_params["contact"] - 100, request.path_params["instant"]
@@ -96,6 +117,7 @@ class StayPages:
         return Response(content, media_type="text/html; charset=utf-8", headers={"content-security-policy": KEPT_PAGE})
 
     def _files(self) -> set[str]:
+        """Return the clips that may be spoken of."""
         return {c.file for c in self._staying.moment().outcomes}
 
     def _outcome(self, request: Request) -> ClipOutcome:
@@ -129,7 +151,12 @@ def page_content(moment: Moment, athletes: Sequence[str]) -> dict[str, Any]:
         "best": best.file if best else None,
         "best_words": best_words,
         "changes": changes,
-        "doing": {"file": doing.file, "what": doing.what, "left_s": round(doing.left_s)},
+        "doing": {
+            "file": doing.file,
+            "what": doing.what,
+            "left_s": round(doing.left_s),
+            "left_all_s": round(doing.left_all_s),
+        },
         "waiting": list(moment.waiting),
         "coming": list(moment.coming),
         "next": plain(moment.taps.next),

@@ -6,7 +6,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +42,11 @@ def cache_folder() -> Path:
 def key_of(*parts: object) -> str:
     """Return the name of an entry from everything that its content depends on."""
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:40]
+
+
+def of_clip(key: str, clip_sha256: str) -> str:
+    """Return the name of an entry that says whose clip it is of, to those who know the clip."""
+    return f"{key}-{key_of('clip', clip_sha256)[:16]}"
 
 
 def is_kept(key: str) -> bool:
@@ -119,6 +124,28 @@ def clear() -> int:
     for file in _entries(cache_folder()):
         freed += _bytes_of(file) or 0
         file.unlink(missing_ok=True)
+    return freed
+
+
+def clear_of(clip_sha256s: Iterable[str], keys: Iterable[str], unnamed: Callable[[Path], bool]) -> int:
+    """Remove what was kept of some clips and return the bytes freed.
+
+    Parameters
+    ----------
+    clip_sha256s : iterable of str
+        The clips: entries named by `of_clip`.
+    keys : iterable of str
+        Names of further entries of theirs.
+    unnamed : callable
+        Whether an entry may be of any clip, because its name does not say; such ones go as well.
+    """
+    endings = tuple(of_clip("", sha256) for sha256 in clip_sha256s)
+    named, freed = frozenset(keys), 0
+    for file in _entries(cache_folder()):
+        is_theirs = file.stem in named or file.stem.endswith(endings) or file.name.startswith(".")
+        if is_theirs or ("-" not in file.stem and unnamed(file)):
+            freed += _bytes_of(file) or 0
+            file.unlink(missing_ok=True)
     return freed
 
 

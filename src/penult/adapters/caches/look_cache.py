@@ -6,8 +6,10 @@ which the camera is solved anew, and outlines of what moved. No picture is kept.
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -89,6 +91,15 @@ def write(key: str, look: FirstLook) -> None:
     }
     if sum(a.nbytes for a in arrays.values()) <= MOST_BYTES:
         keypoint_cache.write_arrays(key, arrays)
+
+
+def is_look(file: Path) -> bool:
+    """Whether an entry of the cache is a first look, or cannot be told."""
+    try:
+        with zipfile.ZipFile(file) as inside:
+            return "outline.npy" in inside.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return True
 
 
 def _is_sound(stored: dict[str, NDArray[Any]], frames: int) -> bool:

@@ -14,6 +14,7 @@ from penult.whole_file import TooLargeError, read_whole
 
 LARGEST_BYTES = 300_000_000
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?\Z")
+_SEPARATOR = re.compile(r'"?sep=([,;\t])"?', re.IGNORECASE)
 _LARGEST_CELL = 5_000_000
 
 
@@ -38,8 +39,11 @@ def rows_of(path: Path, largest: int = LARGEST_BYTES) -> tuple[list[str], Iterat
         If it cannot be read or is too large.
     """
     text = _text(path, largest)
-    first = text.lstrip("\r\n").split("\n", 1)[0]
-    separator = max(",;\t", key=first.count)
+    first, _, rest = text.lstrip("\r\n").partition("\n")
+    if said := _SEPARATOR.fullmatch(first.strip()):  # a line for one spreadsheet program, not a row
+        separator, text = said[1], rest
+    else:
+        separator = max(",;\t", key=first.count)
     csv.field_size_limit(_LARGEST_CELL)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     return next(_rows(reader, path), (0, []))[1], _rows(reader, path)

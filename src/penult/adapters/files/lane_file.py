@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from penult.adapters.files.picture_file import decoded_picture
+from penult.core.lane.remeasured import remeasured
 from penult.errors import CalibrationError, OutputError
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, Lens, Mark
@@ -69,6 +70,7 @@ class LaneEntry(_Strict):
     still: str | None = Field(default=None, pattern=_STILL_NAME)
     note: str = Field(default="", max_length=2000)
     panorama: str | None = Field(default=None, pattern=_PANORAMA_NAME)
+    measured_again: list[Annotated[str, Field(min_length=1, max_length=200)]] = Field(default=[], max_length=20)
 
 
 def read_lane(path: Path) -> LaneFile:
@@ -102,7 +104,10 @@ def lane_from_text(text: str, name: str) -> LaneFile:
             *faults,
             next_step="correct these places in the file, or make it anew with 'penult calibrate'",
         )
-    return _lane(entry)
+    lane = _lane(entry)
+    for words in lane.measured_again:
+        remeasured(words, lane.marks)  # raises where it cannot be read
+    return lane
 
 
 def _text(path: Path) -> str:
@@ -204,6 +209,7 @@ def _lane(entry: LaneEntry) -> LaneFile:
         still=entry.still,
         note=entry.note,
         panorama=entry.panorama,
+        measured_again=tuple(entry.measured_again),
     )
 
 
@@ -230,6 +236,8 @@ def lane_text(lane: LaneFile) -> str:
     }
     if lane.panorama is not None:
         values["panorama"] = lane.panorama
+    if lane.measured_again:
+        values["measured_again"] = list(lane.measured_again)
     lines = [f"  {json.dumps(key)}: {_value_text(value)}" for key, value in values.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 

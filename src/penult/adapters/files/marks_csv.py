@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 
 from penult.adapters.files.csv_text import number_of, rows_of
+from penult.core.units import metres_of_other
 from penult.errors import CalibrationError, LogbookError
 from penult.model.calibration import Mark
 from penult.model.marker import MarkerPlace
@@ -19,11 +19,6 @@ LIES = {"upright": False, "flat": True, "": False}
 _LARGEST_BYTES = 1_000_000
 _MOST_ROWS = 500
 _MOST_M = 300.0
-
-YARD_M, FOOT_M = 0.9144, 0.3048
-"""International yard and foot (1959)."""
-
-_OTHER_UNIT = re.compile(r"(?P<number>[-+]?\d+(?:[.,]\d+)?)\s*(?P<unit>yards?|yds?|y|feet|foot|ft|')\.?", re.IGNORECASE)
 
 
 def read_marks(path: Path) -> tuple[Mark, ...]:
@@ -97,11 +92,8 @@ class Line:
     def number(self, column: str, low: float, high: float) -> float:
         """Return a cell as a number; one that is none or out of bounds is a fault, and 0."""
         written = self.text(column)
-        unit = _OTHER_UNIT.fullmatch(written) if column.endswith("_m") else None
-        if unit:
-            metres = float(unit["number"].replace(",", ".")) * (
-                YARD_M if unit["unit"].lower().startswith("y") else FOOT_M
-            )
+        metres = metres_of_other(written) if column.endswith("_m") else None
+        if metres is not None:
             self._faults.append(
                 f"line {self.number_in_file}: {column} is {written!r}; metres are wanted, which is {metres:.3f}"
             )

@@ -136,6 +136,7 @@ class _File(_Strict):
     takeoff: _Measures
     phases: Annotated[list[_Phase], Field(max_length=1000)] = []
     sequence: _Sequence | None = None
+    run_up: _Measures = {}
     checks: _Measures
     warnings: Annotated[list[_Notice], Field(max_length=1000)]
     method: dict[str, Any]
@@ -308,6 +309,7 @@ def _record(file: _File) -> Analysis:
         steps=tuple(Step(number=s.number, measures=_measures(s.measures)) for s in file.steps),
         penultimate=_measures(file.penultimate),
         takeoff=_measures(file.takeoff),
+        run_up=_measures(file.run_up),
         checks=_measures(file.checks),
         warnings=tuple(Notice(code=w.code, text=w.text) for w in file.warnings),
         method=file.method,

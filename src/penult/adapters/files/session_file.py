@@ -206,7 +206,7 @@ def _real(name: str, low: float, high: float, unit: str) -> Callable[[str], tupl
     def read(text: str) -> tuple[str, Any]:
         wanted = f"a number from {low:g} to {high:g} ({unit})"
         try:
-            value = number_of(text.removesuffix("m").strip() if unit == "metres" else text)
+            value = typed.metres(text) if unit == "metres" else number_of(text)
         except ValueError:
             raise ValueError(wanted) from None
         if not low <= value <= high:

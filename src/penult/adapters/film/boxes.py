@@ -15,6 +15,8 @@ Matrix = tuple[int, ...]
 ONE = 1 << 16  # the matrix is in 16.16 fixed point, its last column in 2.30
 _MAX_BOXES = 10_000
 _MAX_NOTES_BYTES = 1 << 18
+_FIRST_BOXES = frozenset({b"ftyp", b"mdat", b"moov", b"wide", b"free", b"skip", b"pnot"})
+_TAIL_BYTES = 4096  # one block: what was given its length beforehand is zeros there until the end
 # "Non-real-time metadata" of Sony cameras: a VideoFrame element with both rates, as in captureFps="119.88p"
 _RATES = re.compile(rb'captureFps="([0-9]{1,5}(?:\.[0-9]{1,6})?)[pi]?"')
 
@@ -38,6 +40,38 @@ def track_header_matrix(path: Path, track_id: int) -> Matrix | None:
             if kind == b"moov":
                 return _matrix_in_movie(file, start, stop, track_id)
     return None
+
+
+def is_complete(path: Path) -> bool:
+    """Tell whether a file's top-level boxes fill it exactly, its index among them, and its last bytes have been written.
+
+    A copy that grows, or has its full length before its content, does not look so until its last byte has come.
+    False says nothing of a file of another kind.
+    """
+    try:
+        with path.open("rb") as file:
+            end = file.seek(0, 2)
+            file.seek(4)
+            if file.read(4) not in _FIRST_BOXES:
+                return False
+            kinds, filled = set(), 0
+            for kind, _start, stop in _boxes(file, 0, end):
+                kinds.add(kind)
+                filled = stop if _ends_there(file, filled, stop) else -1
+                if filled < 0:
+                    return False
+            file.seek(max(0, end - _TAIL_BYTES))
+            return filled == end and {b"moov", b"mdat"} <= kinds and any(file.read(_TAIL_BYTES))
+    except OSError:
+        return False
+
+
+def _ends_there(file: IO[bytes], start: int, stop: int) -> bool:
+    """Whether a box's own length leads to `stop`, not past the end of the file, where it would have been cut."""
+    file.seek(start)
+    head = file.read(16)
+    size = int.from_bytes(head[:4], "big")
+    return start + (int.from_bytes(head[8:16], "big") if size == 1 else size) == stop
 
 
 def noted_capture_rate_hz(path: Path) -> float | None:

@@ -134,6 +134,30 @@ class Cut:
         )
         return _to_sdr(np.ascontiguousarray(picture.to_ndarray()), self.color_trc)
 
+    def planes(self, box: Box) -> Planes:
+        """Return a box of it as a film stores it, in full size: 8 bits, BT.709, limited range."""
+        import av
+
+        samples = _packed(self._planes(), box)
+        matrix = _MATRICES.get(self.colorspace, _ITU601 if self.is_low else _ITU709)
+        if self.color_trc in (PQ, HLG):
+            frame, matrix, range_ = av.VideoFrame.from_ndarray(self.rgb(box), "rgb24"), None, None
+        elif matrix == _ITU709 and self.color_range != _FULL:
+            return _as_planes(samples)
+        else:
+            frame, range_ = av.VideoFrame.from_ndarray(samples, "yuv420p"), self.color_range
+        coded = frame.reformat(
+            format="yuv420p",
+            src_colorspace=matrix,
+            dst_colorspace=_ITU709,
+            src_color_range=range_ and (_FULL if range_ == _FULL else _LIMITED),
+            dst_color_range=_LIMITED,
+            interpolation="BILINEAR",
+            threads=1,
+        )
+        luma, blue, red = (_rows(plane) for plane in coded.planes)
+        return Planes(luma=luma.copy(), chroma=np.stack([blue, red], axis=-1))
+
     def _planes(self) -> tuple[Pixels, Pixels, Pixels]:
         width, height = self.samples.shape[1], self.samples.shape[0] * 2 // 3
         colours = self.samples.reshape(-1)[width * height :].reshape(2, height // 2, width // 2)
@@ -162,6 +186,15 @@ def _packed(planes: Sequence[Pixels], box: Box) -> Pixels:
     for plane, room in zip(planes[1:], colours, strict=True):
         room[:] = plane[y0 // 2 : y1 // 2, x0 // 2 : x1 // 2]
     return samples
+
+
+def _as_planes(samples: Pixels) -> Planes:
+    """Return 8-bit 4:2:0 samples, three planes one after the other, as brightness and colour."""
+    import cv2
+
+    width, height = samples.shape[1], samples.shape[0] * 2 // 3
+    blue, red = samples.reshape(-1)[width * height :].reshape(2, height // 2, width // 2)
+    return Planes(luma=samples[:height], chroma=np.asarray(cv2.merge([blue, red])))
 
 
 def is_hdr(frame: Any) -> bool:

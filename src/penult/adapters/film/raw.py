@@ -76,6 +76,15 @@ class Part:
         image = self.cut.rgb((x0 - left, y0 - top, x1 - left, y1 - top))
         return Frame(index=self.index, time_s=self.time_s, image=image, corner_px=(x0, y0))
 
+    def planes(self, box: Box) -> tuple[Planes, tuple[int, int]] | None:
+        """Return what the part shows of a box, as films store it, and its corner in the picture; None where that is nothing."""
+        left, top = self.box[:2]
+        x0, y0 = max(box[0], left), max(box[1], top)
+        x1, y1 = min(box[2], self.box[2]), min(box[3], self.box[3])
+        if x1 <= x0 or y1 <= y0:
+            return None
+        return self.cut.planes((x0 - left, y0 - top, x1 - left, y1 - top)), (x0, y0)
+
     def shows(self, box: Box) -> bool:
         """Whether a box lies in the part, as far as it lies in the picture."""
         low, high = np.maximum(box[:2], 0), np.minimum(box[2:], self.size_px)

@@ -93,12 +93,16 @@ class Logbook:
     def put_athlete(self, athlete: Athlete) -> None:
         """Add an athlete, or change what is known of one; what is None stays as it was."""
         with self.writing():
-            athlete_id = self.athlete_id(athlete.label)
-            self.connection.execute(
-                "UPDATE athlete SET sex = coalesce(?, sex), height_m = coalesce(?, height_m),"
-                " leg_length_m = coalesce(?, leg_length_m) WHERE id = ?",
-                (athlete.sex, athlete.height_m, athlete.leg_length_m, athlete_id),
-            )
+            self.put_profile(athlete)
+
+    def put_profile(self, athlete: Athlete) -> None:
+        """Do that inside the caller's transaction."""
+        athlete_id = self.athlete_id(athlete.label)
+        self.connection.execute(
+            "UPDATE athlete SET sex = coalesce(?, sex), height_m = coalesce(?, height_m),"
+            " leg_length_m = coalesce(?, leg_length_m) WHERE id = ?",
+            (athlete.sex, athlete.height_m, athlete.leg_length_m, athlete_id),
+        )
 
     def put_trials(self, trials: Sequence[Trial], *, session_folder: str = "", corrections: Sequence[str] = ()) -> int:
         """Add results, or replace earlier results of the same run of the same clip, all in one go.

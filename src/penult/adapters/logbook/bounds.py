@@ -13,7 +13,7 @@ Check = Callable[[Any], str]
 
 _SHA256 = re.compile(r"[0-9a-f]{64}\Z")
 _MEASURE = re.compile(r"[a-z][a-z0-9_]{0,79}\Z")
-_PARTS = ("contacts", "steps", "penultimate", "takeoff", "checks", "phases", "sequence")
+_PARTS = ("contacts", "steps", "penultimate", "takeoff", "checks", "phases", "sequence", "run_up")
 _LONGEST = 2000
 _LONGEST_NOTE = 20_000
 _LONGEST_JSON = 4_000_000

@@ -15,7 +15,7 @@ from typing import Any
 
 from penult.adapters.logbook.book import Logbook
 from penult.errors import LogbookError
-from penult.model.logbook import Changed, CoachNote, Entry, TapeResult
+from penult.model.logbook import Athlete, Changed, CoachNote, Entry, TapeResult
 
 KINDS = ("athlete", "clip", "tape", "note")
 MOST_CHANGES = 500
@@ -127,6 +127,18 @@ def add_tape(log: Logbook, result: TapeResult) -> str:
 def add_note(log: Logbook, note: CoachNote) -> str:
     """Add a note and return its name; '' where it was there already."""
     return _add(log, "note", note.athlete, {"date": note.date, "text": note.text})
+
+
+def put_profile(log: Logbook, athlete: Athlete) -> None:
+    """Add an athlete, or change what is known of one, None staying as it was; in the history stands what it was."""
+    with log.writing():
+        known = {int(row[0]) for row in log.connection.execute("SELECT id FROM athlete")}
+        number = log.athlete_id(athlete.label)  # of the same label in another form, too
+        before = _state(log, "athlete", number) if number in known else None
+        log.put_profile(athlete)
+        after, name = _state(log, "athlete", number), f"athlete-{number}"
+        if after != before:
+            _remember(log, f"{name} {'added' if before is None else 'corrected'}", name, before, after)
 
 
 def _add(log: Logbook, kind: str, athlete: str, values: Mapping[str, Any]) -> str:
@@ -279,6 +291,8 @@ def _put_back(log: Logbook, kind: str, number: int, before: Mapping[str, Any] | 
     """Make an entry what it was."""
     now = _state_or_none(log, kind, number)
     if before is None:
+        if kind == "athlete":
+            _refuse_used(log, f"athlete-{number}", number)
         log.connection.execute(f"DELETE FROM {kind} WHERE id = ?", (number,))
     else:
         values = dict(before["row"])

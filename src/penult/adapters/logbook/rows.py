@@ -232,6 +232,7 @@ def _trial(
         steps=tuple(Step(number=n, measures=parts["steps", n]) for n in steps),
         penultimate=parts["penultimate", None],
         takeoff=parts["takeoff", None],
+        run_up=parts["run_up", None],
         checks=parts["checks", None],
         warnings=tuple(Notice(code=code, text=text) for code, text in warnings),
         method=method_of(row["method"]),

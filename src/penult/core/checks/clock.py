@@ -10,6 +10,7 @@ import numpy as np
 from penult.core.checks.rates import nearest_usual_hz, usual_rate_hz
 from penult.core.checks.withheld import without_clock, without_everything, without_scale
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
+from penult.core.units import other_unit
 from penult.model.analysis import Analysis, Notice
 from penult.model.measured import Measure, Measured
 
@@ -231,18 +232,12 @@ def _times(slow_by: float) -> str:
     return f"{slow_by:.0f} times too slow" if slow_by > 1 else f"{1 / slow_by:.0f} times too fast"
 
 
-YARD_M, FOOT_M = 0.9144, 0.3048
-"""International yard and foot (1959): marks of so many yards typed as metres make lengths 9.4 % too long."""
-
-UNIT_SHARE = 0.03
-
-
 def _scale_notice(fall: Measured, rate_from: str) -> Notice:
     """Lengths cannot be believed: say by how much, and what to do."""
     factor = fall.value / GRAVITY_M_PER_S2
     percent = 100.0 * (factor - 1.0)
-    units = [word for word, metres in (("yards", YARD_M), ("feet", FOOT_M)) if abs(factor * metres - 1.0) <= UNIT_SHARE]
-    unit = f", as if {units[0]} had been typed for metres" if units else ""
+    meant = other_unit(factor)
+    unit = f", as if {meant} had been typed for metres" if meant else ""
     pace = 100.0 * abs(np.sqrt(factor) - 1.0) if factor > 0 else 0.0
     if rate_from == BY_HAND:
         held, rate = "", ", or the rate that was set by hand is wrong"

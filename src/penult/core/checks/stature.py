@@ -34,6 +34,9 @@ STATED_SD_M = 0.01
 
 LEAST_ROWS = 3
 
+FAR_U95 = 1.5
+"""The bound of the free fall's alarm (MEASURES.md section 4); between one and this the height is only said."""
+
 
 def chain_m(xy_m: Floats, foot: str) -> Floats:
     """Return the length of the chain ankle, knee, hip, ears (...) of joints (..., k, 2) on the side of `foot`."""
@@ -79,8 +82,7 @@ def height_notice(measured: Measure, stated_m: float | None) -> Notice | None:
     """Return a warning where the stated height lies outside what the clip shows; it names both."""
     if stated_m is None or not isinstance(measured, Measured):
         return None
-    u95_m = float(np.hypot(measured.u95, 2.0 * STATED_SD_M))
-    off = measured.value / stated_m - 1.0
+    u95_m, off = _height_u95_m(measured), measured.value / stated_m - 1.0
     if abs(measured.value - stated_m) <= u95_m:
         return None
     return Notice(
@@ -89,6 +91,15 @@ def height_notice(measured: Measure, stated_m: float | None) -> Notice | None:
         f"{100.0 * abs(off):.0f} % too {'long' if off > 0.0 else 'short'}. Check the stated height, then measure a distance "
         'between two marks again (penult check LANE --measured "-6.5 to 0 = 6.50")',
     )
+
+
+def height_is_far(measured: Measure, stated_m: float) -> bool:
+    """Whether a stated height is so far from what is seen that lengths are withheld: three SD, as for the fall."""
+    return isinstance(measured, Measured) and abs(measured.value - stated_m) > FAR_U95 * _height_u95_m(measured)
+
+
+def _height_u95_m(measured: Measured) -> float:
+    return float(np.hypot(measured.u95, 2.0 * STATED_SD_M))
 
 
 def height_method(measured: Measure) -> dict[str, float]:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from penult.core.clips import statistics
 from penult.core.clips.chance import controlled
 from penult.core.clips.groups import condition_of, depends_on_lane, mats_words, methods_differ, mixed, notices_of
+from penult.core.clips.matters import Matters, judged
 from penult.core.clips.patterns import one_pattern
 from penult.core.clips.series import is_series, matched
 from penult.errors import InputError
@@ -33,7 +34,14 @@ from penult.model.trial import MeasureKey, Trial, measures_of
 Keyed = tuple[Trial, dict[MeasureKey, Measure]]
 
 
-def compare(first: Group, second: Group, *, repeats: Sequence[Trial] = (), across_lanes: bool = False) -> Comparison:
+def compare(
+    first: Group,
+    second: Group,
+    *,
+    repeats: Sequence[Trial] = (),
+    across_lanes: bool = False,
+    matters: Matters | None = None,
+) -> Comparison:
     """Compare two groups of clips.
 
     Parameters
@@ -45,6 +53,8 @@ def compare(first: Group, second: Group, *, repeats: Sequence[Trial] = (), acros
     across_lanes : bool
         Where the groups share no lane file and one of them has several: let the mean of each lane file stand for one
         value, instead of not comparing.
+    matters : mapping, optional
+        The change from which on a measure matters, as the coach set it.
 
     Returns
     -------
@@ -60,6 +70,7 @@ def compare(first: Group, second: Group, *, repeats: Sequence[Trial] = (), acros
     (first, aside_1), (second, aside_2) = one_pattern(first), one_pattern(second)
     compared = _Comparer(first, second, repeats, across_lanes)
     rows = controlled([row for key in compared.wanted() if (row := compared.row(key))])
+    rows = judged(rows, matters or {})
     return Comparison(first=first, second=second, rows=rows, notices=(*aside_1, *aside_2, *compared.notices))
 
 
@@ -196,7 +207,7 @@ class _Comparer:
     ) -> ComparedMeasure:
         counts = [sum(len(pair[i]) for pair in blocks) for i in (0, 1)]
         lanes = f"{len(blocks)} lane file{'s' if len(blocks) > 1 else ''} shared by both groups"
-        row = replace(row, notes=(*row.notes, f"compared within {lanes}: {counts[0]} and {counts[1]} clips"))
+        row = replace(row, notes=(*row.notes, f"compared within {lanes}: {counts[0]} against {counts[1]} of the clips"))
         values = [([m.value for m in a], [m.value for m in b]) for a, b in blocks]
         found = statistics.blocked_difference(values) if min(counts) >= statistics.FEWEST else None
         if found is None:

@@ -15,7 +15,7 @@ from penult.core.clips import statistics
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.groups import condition_of, lane_names, mats_words
 from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, counted, scatter_of, steering
-from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, zone_speed
+from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, stride_count, zone_speed
 from penult.errors import InputError
 from penult.model.analysis import Analysis, Notice
 from penult.model.arrays import Floats
@@ -23,7 +23,9 @@ from penult.model.comparison import Condition, Interval
 from penult.model.measured import Measured, NotMeasured
 from penult.model.run_ups import (
     AdjustmentShare,
+    Between,
     ChangedMeasure,
+    Day,
     PatternChange,
     RunUps,
     Scatter,
@@ -50,9 +52,6 @@ PATTERN: tuple[MeasureKey, ...] = tuple(
 
 _SPEED_IN_STEPS = (-3, -2)
 _SEED = 20
-_STARTING_SHARE = 0.5
-"""Of the highest step speed: slower than this at the first step seen, the athlete is still setting off. Half the speed is
-passed within four steps (closed form for v = vmax (1 - exp(-t / 1 s)) and steps of 0.25 s: 3)."""
 
 
 def run_ups(
@@ -101,6 +100,7 @@ def run_ups(
         stride_count=tuple(stride_count(t.analysis) for t in trials),
         changes=_changes(trials),
         notices=tuple(_notices(trials, chosen)),
+        days=_days(chosen),
     )
 
 
@@ -126,20 +126,6 @@ def toe_places(trials: Sequence[Trial], numbers: Sequence[int]) -> tuple[Floats,
     found = [[_value(t.analysis, MeasureKey("contacts", n, "toe_x_m")) for n in numbers] for t in trials]
     table = np.array(found, dtype=float).reshape(len(trials), len(numbers), 2)
     return table[..., 0], table[..., 1]
-
-
-def stride_count(analysis: Analysis) -> int | NotMeasured:
-    """Return the contacts of the whole run-up up to contact 0, `stride_count`, where its start is in the clip."""
-    speeds = [
-        (s.number, m.value)
-        for s in analysis.steps
-        if s.number <= 0 and isinstance(m := s.measures.get("step_speed_m_per_s"), Measured)
-    ]
-    if not speeds:
-        return NotMeasured(reason="no step of the run-up is measured")
-    if min(speeds)[1] > _STARTING_SHARE * max(v for _, v in speeds):
-        return NotMeasured(reason="the start of the run-up is not in the clip")
-    return 1 - min(c.number for c in analysis.contacts)
 
 
 def speed_in(trial: Trial) -> float | None:
@@ -240,6 +226,38 @@ def _drift(trials: Sequence[Trial]) -> Trend | NotMeasured:
         if math.isfinite(place):
             points.append((counts[session], place, session))
     return _slope(points, "with a measured place at the board")
+
+
+def _days(trials: Sequence[Trial]) -> tuple[Day, ...]:
+    """Return the like run-ups day by day; nothing where they are of one day, or of unknown ones."""
+    dates = sorted({t.said.date for t in trials if t.said.date})
+    if len(dates) < 2:
+        return ()
+    found = []
+    for date in dates:
+        own = [t for t in trials if t.said.date == date]
+        scatter = tuple((s.number, s.sd_m) for s in _scatter(own) if isinstance(s.sd_m, Between))
+        speeds = [v for t in own if (v := speed_in(t)) is not None]
+        found.append(
+            Day(
+                date=date,
+                runs=len(own),
+                scatter_m=scatter,
+                to_board_m=_mean([v for t in own if math.isfinite(v := _to_board(t))]),
+                speed_m_per_s=_mean(speeds),
+            )
+        )
+    return tuple(found)
+
+
+def _mean(values: Sequence[float]) -> Interval | NotMeasured:
+    """Return the mean with Student's interval, from three values on."""
+    if len(values) < statistics.FEWEST:
+        return NotMeasured(reason=f"measured in {counted(len(values))} of that day; {statistics.FEWEST} are needed")
+    error = float(np.std(values, ddof=1)) / math.sqrt(len(values))
+    freedom = len(values) - 1
+    half = statistics.t_half_width(error, freedom)
+    return Interval(value=float(np.mean(values)), half_width=half, freedom=freedom, how="mean of the day")
 
 
 def _by_strides(trials: Sequence[Trial]) -> Trend | NotMeasured:

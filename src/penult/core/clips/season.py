@@ -15,7 +15,9 @@ from datetime import date, timedelta
 import numpy as np
 
 from penult.core.clips import statistics
+from penult.core.clips.chance import FALSE_SHARE, counted
 from penult.core.clips.groups import condition_of, depends_on_lane, lane_names
+from penult.core.clips.matters import Matters, size_of
 from penult.errors import InputError
 from penult.model import catalogue
 from penult.model.analysis import Notice
@@ -39,7 +41,7 @@ def names() -> tuple[str, ...]:
     return tuple(dict.fromkeys(k.name for k in (*headlines(), *SPEEDS)))
 
 
-def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
+def season(athlete: str, trials: Sequence[Trial], *, since: str = "", matters: Matters | None = None) -> Season:
     """Return an athlete's season.
 
     Parameters
@@ -50,6 +52,8 @@ def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
         Of this athlete.
     since : str
         ISO date from which changes are counted; '' means from the first session.
+    matters : mapping, optional
+        The change from which on a measure matters, as the coach set it.
 
     Raises
     ------
@@ -63,7 +67,7 @@ def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
     dated = sorted((t for t in trials if _day(t.said.date)), key=lambda t: (t.said.date, t.said.session))
     if not dated:
         raise InputError(
-            f"none of the {len(trials)} clips of {athlete} has a date",
+            f"none of the clips of {athlete} ({len(trials)}) has a date",
             next_step="add them with --date, or in session.csv",
         )
     measures = tuple(m for key in headlines() if (m := _measure(key, dated)).points)
@@ -73,7 +77,7 @@ def season(athlete: str, trials: Sequence[Trial], *, since: str = "") -> Season:
         trials=tuple(dated),
         measures=measures,
         since=since,
-        changes=tuple(c for m in measures for c in _changes(m, since)),
+        changes=_told([c for m in measures for c in _changes(m, since)], matters or {}),
         slopes=tuple(s for key in SPEEDS if (s := _slope(key, dated)).points),
         takeoffs_a_week=_takeoffs_a_week(dated),
         notices=tuple(_notices(trials, dated)),
@@ -136,14 +140,17 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
         return None
     before, note_1 = _of_one_lane(measure.key, [p for p in points if (p.date, p.session) == base])
     after, note_2 = _of_one_lane(measure.key, [p for p in points if (p.date, p.session) == last])
-    limit = statistics.minimal_detectable_change(error)
     notes = [n for n in (note_1, note_2) if n]
-    if depends_on_lane(measure.key) and before[0].trial.lane != after[0].trial.lane:
-        shared = sum(float(np.mean([p.value.u95**2 for p in side])) for side in (before, after))
-        limit = math.sqrt(limit**2 + (statistics.NORMAL_95 / 2.0) ** 2 * shared)
-        notes.append("two lane files, counted in")
     values = [[p.value.value for p in side] for side in (before, after)]
-    change = float(np.mean(values[1]) - np.mean(values[0]))
+    u95 = [[p.value.u95 for p in side] for side in (before, after)]
+    if error.from_repeats:
+        difference = statistics.known_error_difference(values[0], values[1], error)
+        if depends_on_lane(measure.key) and before[0].trial.lane != after[0].trial.lane:
+            difference = statistics.widened(difference, u95[0], u95[1])
+            notes.append("two lane files, counted in")
+    else:  # what the measurement leaves open is in u95 whole, the lane file's share included
+        whole = tuple(math.sqrt(float(np.mean(np.square(side)))) for side in u95)
+        difference = statistics.measured_difference(values[0], values[1], (whole[0], whole[1]))
     return Change(
         key=measure.key,
         condition=condition,
@@ -151,11 +158,19 @@ def _change(measure: SeasonMeasure, condition: Condition, points: Sequence[Seaso
         since_date=last[0],
         before=tuple(values[0]),
         since=tuple(values[1]),
-        change=change,
-        minimal_detectable_change=limit,
+        difference=difference,
         typical_error=error,
-        beyond=abs(change) > limit,
+        beyond=difference.low > 0.0 or difference.high < 0.0,
         notes=tuple(notes),
+    )
+
+
+def _told(changes: Sequence[Change], matters: Matters) -> tuple[Change, ...]:
+    """Return the changes with what chance among so many of them would show taken out, and what matters beside them."""
+    chances = counted([(c.key, c.difference) for c in changes])
+    return tuple(
+        replace(c, beyond=c.beyond and p <= FALSE_SHARE, false_share=p, matters=size_of(c.key.name, matters))
+        for c, p in zip(changes, chances, strict=True)
     )
 
 
@@ -199,7 +214,12 @@ def _takeoffs_a_week(trials: Sequence[Trial]) -> tuple[tuple[str, int], ...]:
 def _notices(trials: Sequence[Trial], dated: Sequence[Trial]) -> list[Notice]:
     found = []
     if missing := len(trials) - len(dated):
-        found.append(Notice(code="no-date", text=f"{missing} clips have no date and are left out."))
+        found.append(
+            Notice(
+                code="no-date",
+                text=f"{missing} clip{'s have' if missing != 1 else ' has'} no date, left out.",
+            )
+        )
     methods = sorted({t.method for t in dated})
     if len(methods) > 1:
         versions = ", ".join(dict.fromkeys(words for words, _ in methods))

@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.special import ndtri, stdtrit
 
 from penult.model.comparison import Interval, TypicalError
 
@@ -192,6 +192,44 @@ def measured_difference(first: Sequence[float], second: Sequence[float], u95: tu
 def minimal_detectable_change(error: TypicalError) -> float:
     """Return 1.96 x sqrt(2) x typical error (Hopkins 2000): a smaller change between two clips may be chance."""
     return NORMAL_95 * math.sqrt(2.0) * error.value
+
+
+SEEN = 0.8
+"""How often a change of the given size would be seen: four times of five, the usual choice (Cohen 1988)."""
+
+MOST_CLIPS = 1000
+
+
+def clips_needed(spread: float, change: float) -> int | None:
+    """Return how many clips each of two groups must have for a change to be seen in four of five comparisons.
+
+    n = 2 (t(0.975, 2n - 2) + t(0.8, 2n - 2))^2 (spread / change)^2, solved step by step for n from the normal quantiles on
+    (NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.2.2, for two samples of one size).
+
+    Parameters
+    ----------
+    spread : float
+        SD of an athlete's repeats.
+    change : float
+        In the same unit, more than 0.
+
+    Returns
+    -------
+    int or None
+        At least three; None for more than `MOST_CLIPS`.
+    """
+    share = 2.0 * (spread / change) ** 2
+    n = math.ceil(share * (NORMAL_975 + float(ndtri(SEEN))) ** 2)
+    if n > MOST_CLIPS:
+        return None
+    n = max(FEWEST, n)
+    while n < share * _both_quantiles(2 * n - 2) ** 2:
+        n += 1
+    return n
+
+
+def _both_quantiles(freedom: int) -> float:
+    return float(stdtrit(freedom, 0.5 + CONFIDENCE / 2.0)) + float(stdtrit(freedom, SEEN))
 
 
 def widened(interval: Interval, first_u95: Sequence[float], second_u95: Sequence[float]) -> Interval:

@@ -1,4 +1,4 @@
-"""Mean speed between two places of the runway, from one result: when the mass centre passes them."""
+"""What one result tells of the run-up: mean speeds between two places of the runway, and how many contacts it has."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from penult.model.measured import Measure, Measured, Measures, NotMeasured
 DEFAULT_ZONES_M: tuple[tuple[float, float], ...] = ((-11.0, -6.0), (-6.0, -1.0))
 """Zones of published competition reports: 11 to 6 m and 6 to 1 m before the line (MEASURES section 4a)."""
 
+
+NO_BOARD = "the lane file has no board"
 
 SHARED = 0.5
 """Share of the variance of the mass centre's place that both ends of a zone have in common (joint centres, camera), so that
@@ -75,6 +77,47 @@ def zone_speed(course: Course, start_m: float, end_m: float) -> Measure:
     time = last[0] - first[0]
     speed = (end_m - start_m) / time
     return Measured(value=speed, u95=math.sqrt(1.0 - SHARED) * math.hypot(first[1], last[1]) / time)
+
+
+STARTING_SHARE = 0.5
+"""Of the highest step speed: slower than this at the first step seen, the athlete is still setting off. Half the speed is
+passed within four steps (closed form for v = vmax (1 - exp(-t / 1 s)) and steps of 0.25 s: 3)."""
+
+
+def stride_count(analysis: Analysis) -> int | NotMeasured:
+    """Return the contacts of the whole run-up up to contact 0, `stride_count`, where its start is in the clip."""
+    speeds = [
+        (s.number, m.value)
+        for s in analysis.steps
+        if s.number <= 0 and isinstance(m := s.measures.get("step_speed_m_per_s"), Measured)
+    ]
+    if not speeds:
+        return NotMeasured(reason="no step of the run-up is measured")
+    if min(speeds)[1] > STARTING_SHARE * max(v for _, v in speeds):
+        return NotMeasured(reason="the start of the run-up is not in the clip")
+    return 1 - min(c.number for c in analysis.contacts)
+
+
+def run_up_measures(analysis: Analysis, *, has_board: bool) -> dict[str, Measure]:
+    """Return the measures of the run-up that stand in every result: the speeds of the usual zones, and the stride count.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Whatever must be withheld has been withheld.
+    has_board : bool
+        Without a board nothing is counted from the line.
+    """
+    course, count = course_of(analysis), stride_count(analysis)
+    return {
+        **{
+            f"zone_speed_{-start:g}_to_{-end:g}_m_per_s": zone_speed(course, start, end)
+            if has_board
+            else NotMeasured(reason=NO_BOARD)
+            for start, end in DEFAULT_ZONES_M
+        },
+        "stride_count": count if isinstance(count, NotMeasured) else Measured(value=float(count), u95=0.0),
+    }
 
 
 def _touchdown(contact: Contact) -> tuple[float, float, float] | None:

@@ -30,6 +30,7 @@ def marked(corrected: Analysis, plain: Analysis) -> Analysis:
         steps=tuple(_step(s, corrected, plain) for s in corrected.steps),
         penultimate=_measures(corrected.penultimate, plain.penultimate),
         takeoff=_measures(corrected.takeoff, plain.takeoff),
+        run_up=_measures(corrected.run_up, plain.run_up),
         checks=_measures(corrected.checks, plain.checks),
         phases=tuple(_phase(p, corrected, plain) for p in corrected.phases),
         sequence=_sequence(corrected.sequence, plain.sequence),

@@ -32,6 +32,11 @@ class Remeasured:
     differs: bool
 
     @property
+    def shows(self) -> float:
+        """Return the smallest error of the scale that it would have shown, as a share."""
+        return _bound_m(self.measured_m) / self.measured_m
+
+    @property
     def text(self) -> str:
         """Return what it means, in plain words."""
         first, second = self.between
@@ -78,11 +83,16 @@ def remeasured(words: str, marks: Sequence[Mark]) -> Remeasured:
             f"{first.strip()} and {second.strip()} lie {typed_m:.2f} m apart by what was typed",
             next_step="measure between two places that are several metres apart",
         )
-    tape_m = float(np.hypot(TAPE_U95_M, TAPE_U95_SHARE * measured_m))
-    differs = abs(typed_m - measured_m) > max(np.sqrt(2.0) * tape_m, _NOTICED_SHARE * measured_m)
+    differs = abs(typed_m - measured_m) > _bound_m(measured_m)
     return Remeasured(
         between=(first.strip(), second.strip()), typed_m=typed_m, measured_m=measured_m, differs=bool(differs)
     )
+
+
+def _bound_m(measured_m: float) -> float:
+    """Return by how much two tapes may differ over a distance."""
+    tape_m = float(np.hypot(TAPE_U95_M, TAPE_U95_SHARE * measured_m))
+    return max(float(np.sqrt(2.0)) * tape_m, _NOTICED_SHARE * measured_m)
 
 
 def _place(word: str, marks: Sequence[Mark]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

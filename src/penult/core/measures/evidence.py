@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from penult.core.joints.body import SegmentTable, knee_angle_deg, mass_centre, middle
-from penult.core.joints.joint_bias import standing_m
+from penult.core.joints.joint_bias import Posture, posture_of, standing_m, unseen_m
 from penult.core.numeric.fits import GRAVITY_M_PER_S2, evaluate, flight, polynomial, window
 from penult.core.numeric.seeds import Stream, generator
 from penult.core.trunk.hip_heights import HipHeights
@@ -45,10 +45,10 @@ REACH_OFF, ANGLE_OFF_DEG = 0.01, 6.0
 """How far the distance from hip to ankle (as a share) and the knee angle of a single frame are off, one SD: 1 cm at each end of
 0.8 m, and the knee angle's error in supports of the films with known truth."""
 
-LENGTH_OFF = 0.007
+LENGTH_OFF = 0.011
 """How far the leg's length is off that the smallest knee angle rests on, as a share, one SD and alike in all supports of a
-clip: the knee of the standing leg is seen too straight just when it is bent. What the joints' own spread leaves open of 4.3
-deg RMS (107 supports of 27 films with known truth at their true instants: 3.6)."""
+clip: the knee of the standing leg is seen too straight just when it is bent. What the joints' own spread leaves open of 4.1
+deg RMS (151 supports of 39 films with known truth)."""
 
 LONGEST_FLIGHT_S = 0.45
 """Of a longer flight only this much is used: landing postures fold the body and hide joints from each other."""
@@ -173,8 +173,12 @@ class FlightEvidence:
 
 def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEvidence:
     """Fit everything that a contact's measures need; `flying` is the scene with the drift that joints have in flight."""
-    at_touchdown = joints_at(scene, event.touchdown_s) - _standing_m(scene, event, event.touchdown_s[:1])[0]
-    at_toe_off = joints_at(scene, event.toe_off_s) - _standing_m(scene, event, event.toe_off_s[:1])[0]
+    at_touchdown, at_toe_off = joints_at(scene, event.touchdown_s), joints_at(scene, event.toe_off_s)
+    posture = posture_of(at_touchdown[0], at_toe_off[0], event.foot, scene.model_scale)
+    at_touchdown = at_touchdown - _standing_m(scene, event, event.touchdown_s[:1], posture)[0]
+    unseen = unseen_m(posture, scene.model_scale) * generator(Stream.STANDING_KNEE).normal(size=len(at_touchdown) - 1)
+    at_touchdown[1:, joint(event.foot, "knee"), 0] += unseen
+    at_toe_off = at_toe_off - _standing_m(scene, event, event.toe_off_s[:1], posture)[0]
     before, landing = _ankle_before(scene, event, flying)
     by_joints = _hips_of_joints(scene, event, at_touchdown, at_toe_off)
     return ContactEvidence(
@@ -187,7 +191,7 @@ def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEviden
         mass_centre_touchdown_m=mass_centre(at_touchdown, scene.table, scene.weights),
         hips=_hips_of_pixels(scene, event) or by_joints,
         joint_hips=by_joints,
-        knee_min_deg=_knee_min(scene, event),
+        knee_min_deg=_knee_min(scene, event, posture),
         wholly_seen=wholly_seen(scene, event),
     )
 
@@ -205,13 +209,19 @@ def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
     return _lowest(scene, event, height, known.astype(float))[0]
 
 
-def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
-    """Return the contact without a place of its toe where neither end of it was seen, or only joints tell of one not all in view.
+SURE_FOOT = 0.95
+"""Probability from which a foot is named: below it one in twenty of the feet that look certain would be the other one."""
 
-    The joints there may be somebody else's, or made up: such a toe was once 2.28 m off.
+
+def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
+    """Return the contact without a place of its toe where neither end of it was seen, or a body not all in view says too little.
+
+    Where only joints tell of it, or it is not even certain which foot stands there, the joints may be somebody else's, or made
+    up by a pose model that squeezes a body into the picture: such toes were once 2.28 m off, and 0.43 m.
     """
     event = contact.event
-    seen = (event.touchdown_seen or event.toe_off_seen) and (contact.wholly_seen or not event.rough)
+    told = contact.wholly_seen or (not event.rough and event.foot_sure >= SURE_FOOT)
+    seen = (event.touchdown_seen or event.toe_off_seen) and told
     if seen:
         return contact
     return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
@@ -236,10 +246,10 @@ def joints_at(scene: Scene, instant_s: Floats) -> Floats:
     return out
 
 
-def _standing_m(scene: Scene, event: Event, time_s: Floats) -> Floats:
+def _standing_m(scene: Scene, event: Event, time_s: Floats, posture: Posture) -> Floats:
     """What the pose model puts the standing leg beside its place at times of a support (n,), (n, k, 2); 0 where a person did."""
     touchdown_s, toe_off_s = float(event.touchdown_s[0]), float(event.toe_off_s[0])
-    off = standing_m(event.foot, (time_s - touchdown_s) / (toe_off_s - touchdown_s), scene.model_scale)
+    off = standing_m(event.foot, (time_s - touchdown_s) / (toe_off_s - touchdown_s), scene.model_scale, posture)
     if scene.hand is None:
         return off
     rows = np.abs(scene.time_s[None] - time_s[:, None]).argmin(axis=1)
@@ -325,7 +335,7 @@ def _lowest(scene: Scene, event: Event, height: Floats, weight: Floats) -> tuple
     return values.min(axis=1), float(event.touchdown_s[0] + grid[values[0].argmin()])
 
 
-def _knee_min(scene: Scene, event: Event) -> Floats:
+def _knee_min(scene: Scene, event: Event, posture: Posture) -> Floats:
     """Smallest knee angle over the support (s,), from how near the hip comes to the ankle.
 
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
@@ -337,7 +347,7 @@ def _knee_min(scene: Scene, event: Event) -> Floats:
     leg = [joint(event.foot, part) for part in ("hip", "knee", "ankle")]
     hip, knee, ankle = leg
     angle, reach_m = np.full(scene.xy_m.shape[:2], np.nan), np.full(scene.xy_m.shape[:2], np.nan)
-    xy_m = scene.xy_m[:, rows] - _standing_m(scene, event, scene.time_s[rows])
+    xy_m = scene.xy_m[:, rows] - _standing_m(scene, event, scene.time_s[rows], posture)
     angle[:, rows] = knee_angle_deg(xy_m, event.foot)
     reach_m[:, rows] = np.linalg.norm(xy_m[:, :, hip] - xy_m[:, :, ankle], axis=-1)
     seen = scene.weight[:, hip] * scene.weight[:, ankle]

@@ -116,6 +116,7 @@ def kinds_of(flown: Sequence[Flown]) -> tuple[PhaseKind, ...]:
     kinds = _skips([_kind(f, leap) for f, leap in zip(flown[:-1], leaps, strict=False)])
     kinds = _small_takeoffs(kinds)
     kinds.append(_last(kinds, [f.rise_m_per_s for f in flown], bool(leaps[-1])))
+    kinds = _small_takeoffs(kinds)  # one runs on from the last but one, too
     kinds = _hop_step_jump(kinds)
     return tuple(f.phase_said or kind for f, kind in zip(flown, kinds, strict=True))
 
@@ -194,7 +195,9 @@ def _last(before: Sequence[PhaseKind], rise_m_per_s: Sequence[float], leap: bool
     most = max(series, default=np.inf)
     if not before or before[-1] == "run":
         small = "takeoff" in before and rise < HIGHER * most
-        return ("takeoff" if small else "jump") if leap else "run"
+        if small and rise > LEAST_RISE_M_PER_S:  # after small take-offs another one: no running step rises so
+            return "takeoff"
+        return "jump" if leap else "run"
     if before[-1] == "?" or not np.isfinite(rise):
         return "?"
     if before[-1] in ("skiphop", "skipstep"):

@@ -21,6 +21,9 @@ class Stream(IntEnum):
     STANCE_DIP = 5
     READOUT = 6
     LEG_LENGTH = 7
+    TURNED = 8
+    SIDEWAYS = 9
+    STANDING_KNEE = 10
     TYPED_MARK = 19
     POSTURE = 20
 

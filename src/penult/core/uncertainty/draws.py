@@ -21,6 +21,7 @@ from functools import partial
 
 import numpy as np
 
+from penult.core.joints.joint_bias import TURNED_SD
 from penult.core.joints.locate import depth_sd_m
 from penult.core.lane.aside import LINE_SD_M
 from penult.core.lane.camera import at_depth
@@ -28,7 +29,7 @@ from penult.core.numeric.seeds import Stream, generator
 from penult.core.numeric.slopes import first_order
 from penult.model.arrays import Bools, Floats
 from penult.model.calibration import Camera
-from penult.model.skeleton import JOINTS
+from penult.model.skeleton import JOINTS, joint
 from penult.model.track import PixelTrack
 
 COUNT = 250
@@ -37,7 +38,7 @@ COUNT = 250
 FIGURE_SD_M = 0.004
 BOTH_SD_M = {
     "head": (0.008, 0.008),
-    "shoulder": (0.006, 0.008),
+    "shoulder": (0.005, 0.008),
     "elbow": (0.012, 0.008),
     "wrist": (0.010, 0.008),
     "hip": (0.008, 0.008),
@@ -58,25 +59,33 @@ ONE_SD_M = {
     "toe": (0.011, 0.004),
 }
 """What is left of a joint's bias once its mean (`joint_bias.MEAN_M`) is out, constant over a clip, one SD along the run and
-in height: of the whole figure (the crop shifts it), of both sides alike (body and clothes), and of one side (the nearer, the
-farther). From film to film the means differ by 0.3 cm for the figure, 0.4 to 0.9 for both sides, and left from right by 1.4
-times `ONE_SD_M` (twenty films with known truth, tight clothes); for bodies that none of them shows `BOTH_SD_M`
-is 1.6 times as wide (captured motion of other people puts the hips up to 1.5 cm lower than the mean). Loose clothes come on
-top, at the hips: `cloth`."""
+in height: of the whole figure (the crop shifts it), of both sides alike (body and clothes), and of the nearer against the
+farther side, which the middle of both does not feel. From film to film the means differ by 0.3 cm for the figure, 0.3 to 0.9 for
+both sides, and left from right by 1.4 times `ONE_SD_M` (tight clothes: twenty films with known truth, shoulders 30); for bodies
+that none of them shows `BOTH_SD_M` is 1.6 times as wide (captured motion of other people puts the hips up to 1.5 cm lower than the
+mean). Loose clothes come on top, at the hips: `cloth`."""
+
+ONE_SIDED = 0.7
+"""Half of those 1.4: one side lies as far to one side of the middle as the other to the other."""
+
+KNEE_ALIKE = 0.3
+"""Correlation of the knee's errors with those of the hip and of the ankle: the pose model sees the leg as a whole. Standing legs
+under tight clothes, at touchdown 0.36 to 0.59, at toe-off -0.02 to 0.36 (83 contacts; the 27 used for choosing 0.36, 0.59, -0.02,
+0.11); under loose ones none is seen."""
 
 DRIFT_SD_M = {
     "toe": (0.012, 0.012),
-    "shoulder": (0.015, 0.008),
-    "hip": (0.009, 0.006),
-    "knee": (0.010, 0.009),
-    "ankle": (0.009, 0.005),
+    "shoulder": (0.010, 0.008),
+    "hip": (0.010, 0.006),
+    "knee": (0.011, 0.009),
+    "ankle": (0.011, 0.005),
     "other": (0.007, 0.007),
 }
 """In x and y. What the standing leg's joints scatter by from contact to contact at touchdown and toe-off beyond their
-constant bias (twenty films with known truth, 123 contacts: hip 1.5 and 1.3 cm in all, knee 1.4 and 1.2, ankle 1.2 and 0.8);
-heel and toe by their repetition within 1 and 2 cm (ranges, taken as 1.7 SD). The shoulders go with the arms: about their mean
-over a clip, in supports, each scatters by 2.0 and 0.8 cm on eleven sharp films, of which a tenth is white noise; one against
-the other, so that their middle scatters less."""
+constant bias (94 contacts at 240 Hz, nearer and farther leg together: hip 1.4, knee 1.1, ankle 1.1 cm along the run);
+heel and toe by their repetition within 1 and 2 cm (ranges, taken as 1.7 SD). The shoulders: their middle scatters by 0.6 to
+0.8 and 0.5 cm from contact to contact (33 films, tight clothes) once what their turn does is out (`joint_bias.TURNED`); under
+loose clothes by 0.9 to 1.6 along the run."""
 
 USUAL_NOISE_M = 0.0072
 """White noise of a joint, median over all joints: 5.5 to 7.2 mm on ten sharp films of 120 Hz and more with known truth, on which
@@ -123,7 +132,8 @@ class Draws:
     `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
     how many times the joints drift more than on a sharp film; `late` (2, s - 1) how late all touchdowns of the clip are, and
     all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
-    its first; `restless` (t,) how many times more the joints drift in a row.
+    its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`;
+    `by_depth` (t, k, 2) how far x and y of a joint move with its depth (m/m).
     """
 
     xy_m: Floats
@@ -135,6 +145,8 @@ class Draws:
     cloth: float = 1.0
     readout_s: Floats | None = None
     restless: Floats | None = None
+    far_lead_m: Floats | None = None
+    by_depth: Floats | None = None
 
 
 def draw_track(
@@ -146,6 +158,7 @@ def draw_track(
     hand: Floats | None = None,
     cloth: float = 1.0,
     overlapped: Bools | None = None,
+    far_lead_m: Floats | None = None,
 ) -> Draws:
     """Draw the joints on the runway.
 
@@ -169,6 +182,8 @@ def draw_track(
         of the hips is that much less sure.
     overlapped : (t,) bool, optional
         Rows in which somebody else is before or behind the athlete: joints drift more there.
+    far_lead_m : (t,) float64, optional
+        How far the farther shoulder is ahead of the nearer one, where the joints come from the pose model (`joint_bias`).
 
     Returns
     -------
@@ -189,6 +204,8 @@ def draw_track(
     restless = np.ones(len(track.time_s)) if overlapped is None else np.where(overlapped, OVERLAPPED, 1.0)
     noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
     model = unrest * restless[None, :, None, None] * _drift(track.time_s, rng, cloth)
+    if far_lead_m is not None:
+        model += _turned(far_lead_m)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
     passing = model if hand is None else model * (1.0 - hand[None, :, :, None])
     out = xy_m[None] + lasting
@@ -205,6 +222,9 @@ def draw_track(
         late=late,
         cloth=cloth,
         readout_s=readout_s,
+        restless=None if overlapped is None else restless,
+        far_lead_m=far_lead_m,
+        by_depth=by_depth,
     )
 
 
@@ -246,15 +266,27 @@ def unrest_of(noise_m: Floats) -> float:
 
 
 def _bias(rng: np.random.Generator, cloth: float) -> Floats:
-    """Constant bias of every joint, (COUNT, 1, k, 2): a part of the whole figure, one of both sides, one of its own."""
+    """Constant bias of every joint, (COUNT, 1, k, 2): a part of the whole figure, one of both sides, one of its own side."""
     figure = rng.normal(size=(COUNT, 1, 1, 2))
     parts = [name.split("_")[-1] for name in JOINTS]
     kinds = sorted(set(parts))
-    both = rng.normal(size=(COUNT, 1, len(kinds), 2))[:, :, [kinds.index(part) for part in parts]]
-    own = rng.normal(size=(COUNT, 1, len(JOINTS), 2))
+    at = [kinds.index(part) for part in parts]
+    leg = [kinds.index(part) for part in ("hip", "knee", "ankle")]
+    both, own = (_alike(rng.normal(size=(COUNT, 1, len(kinds), 2)), leg, cloth)[:, :, at] for _ in range(2))
+    side = np.array([1.0 if name.startswith("left") else -1.0 for name in JOINTS])[:, None]
     both_m = np.array([BOTH_SD_M[part] for part in parts])
     both_m[[part == "hip" for part in parts], 1] *= cloth
-    return np.asarray(FIGURE_SD_M * figure + both_m * both + np.array([ONE_SD_M[part] for part in parts]) * own)
+    own_m = ONE_SIDED * side * np.array([ONE_SD_M[part] for part in parts])
+    return np.asarray(FIGURE_SD_M * figure + both_m * both + own_m * own)
+
+
+def _alike(unit: Floats, leg: Sequence[int], cloth: float) -> Floats:
+    """Draws (..., k, 2) of unit SD with those of the knee made to go with hip and ankle; `leg` says where the three are."""
+    hip, knee, ankle = leg
+    alike = KNEE_ALIKE / cloth
+    unit[..., knee, :] *= np.sqrt(1.0 - 2.0 * alike**2)
+    unit[..., knee, :] += alike * (unit[..., hip, :] + unit[..., ankle, :])
+    return unit
 
 
 def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
@@ -267,10 +299,23 @@ def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) 
 
 
 def _drift(time_s: Floats, rng: np.random.Generator, cloth: float) -> Floats:
-    """Drift of every joint, (COUNT, t, k, 2); hips under loose clothes are seen where the cloth swings."""
+    """Drift of every joint, (COUNT, t, k, 2); under loose clothes hips and shoulders are seen where the cloth swings."""
     size_m = drift_sd_m()
     size_m[[name.endswith("hip") for name in JOINTS], 1] *= cloth
-    return wandering(time_s, (len(JOINTS), 2), rng) * size_m
+    size_m[[name.endswith("shoulder") for name in JOINTS], 0] *= cloth
+    unit = wandering(time_s, (len(JOINTS), 2), rng)
+    for side in ("left", "right"):
+        unit = _alike(unit, [joint(side, part) for part in ("hip", "knee", "ankle")], cloth)
+    return unit * size_m
+
+
+def _turned(far_lead_m: Floats) -> Floats:
+    """What is not known of the bias of turned shoulders, (COUNT, t, k, 2)."""
+    share = TURNED_SD * generator(Stream.TURNED).normal(size=(COUNT, 1))
+    out = np.zeros((COUNT, len(far_lead_m), len(JOINTS), 2))
+    for side in ("left", "right"):
+        out[:, :, joint(side, "shoulder"), 0] = share * far_lead_m
+    return out
 
 
 def drift_sd_m() -> Floats:

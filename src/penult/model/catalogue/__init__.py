@@ -12,6 +12,7 @@ from __future__ import annotations
 from penult.model.catalogue.contacts import CONTACTS
 from penult.model.catalogue.entry import RATIO, UNITS, Entry, Page, Part
 from penult.model.catalogue.phases import PHASES, SEQUENCE
+from penult.model.catalogue.run_up import RUN_UP, RUN_UPS
 from penult.model.catalogue.steps import STEPS
 from penult.model.catalogue.takeoff import CHECKS, PENULTIMATE, TAKEOFF
 
@@ -22,12 +23,16 @@ PARTS: dict[str, Part] = {
     "takeoff": Part(contact=0, compared=(None,), place=2),
     "phases": Part(compared=tuple(range(10)), place=6),
     "sequence": Part(contact=0, compared=(None,), place=5),
+    "run_up": Part(contact=0),
     "checks": Part(contact=0),
+    "run_ups": Part(),
 }
 """The parts of a result, in the order in which pages list their definitions."""
 
 ROWS: dict[tuple[str, str], Entry] = {
-    (e.part, e.name): e for rows in (CONTACTS, STEPS, PENULTIMATE, TAKEOFF, PHASES, SEQUENCE, CHECKS) for e in rows
+    (e.part, e.name): e
+    for rows in (CONTACTS, STEPS, PENULTIMATE, TAKEOFF, PHASES, SEQUENCE, RUN_UP, CHECKS, RUN_UPS)
+    for e in rows
 }
 """(part, name) -> entry, in the order in which tables and pages list them."""
 

@@ -120,7 +120,7 @@ CONTACTS: tuple[Entry, ...] = (
         instants=LANDS,
         bound="degrees",
         moment="touchdown",
-        drawing="leg",
+        drawing="leg-landing",
     ),
     Entry(
         name="leg_angle_toe_off_deg",
@@ -135,7 +135,7 @@ CONTACTS: tuple[Entry, ...] = (
         instants=LEAVES,
         bound="degrees",
         moment="toe_off",
-        drawing="leg",
+        drawing="leg-leaving",
     ),
     Entry(
         name="touchdown_distance_m",

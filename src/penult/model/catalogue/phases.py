@@ -196,6 +196,15 @@ PHASES: tuple[Entry, ...] = (
         above_runway=True,
     ),
     Entry(
+        name="penultimate_hip_drop_above_support_m",
+        part="phases",
+        words="hip drop, penultimate, above what each foot stood on",
+        shown_in=CM,
+        definition="The same drop with each hip height counted from the surface under that foot, runway or mat.",
+        instants=BEFORE,
+        moment="touchdown",
+    ),
+    Entry(
         name="penultimate_hip_drop_share",
         part="phases",
         words="hip drop, penultimate, of standing hip height",

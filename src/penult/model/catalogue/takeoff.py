@@ -62,7 +62,7 @@ PENULTIMATE: tuple[Entry, ...] = (
         reason=LOST_HIPS,
         instants=LAST_TWO_SUPPORTS,
         moment="lowest",
-        drawing="drop",
+        drawing="hip",
         above_runway=True,
     ),
     Entry(
@@ -77,7 +77,7 @@ PENULTIMATE: tuple[Entry, ...] = (
         reason=LOST_HIPS,
         instants=STEP,
         moment="lowest",
-        drawing="drop-takeoff",
+        drawing="drop",
         above_runway=True,
     ),
 )

@@ -179,7 +179,7 @@ def hip_chart(comparison: Comparison, over: Over, *, width: float = 760.0) -> st
     words_over = (
         "distance to the take-off line" if over == "distance" else "time to the touchdown of the take-off contact"
     )
-    picture = Drawing(width, height, "hip", f"Hip height of {len(curves)} clips over {words_over}.")
+    picture = Drawing(width, height, "hip", f"Hip height of {words.counted(len(curves), 'clip')} over {words_over}.")
     _draw_grid(picture, frame)
     for curve in curves:
         _draw_curve(picture, curve, frame, faint=curve.side in many)

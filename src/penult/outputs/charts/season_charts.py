@@ -116,12 +116,14 @@ def change_bar(change: Change, reach: float, *, width: float = 120.0) -> str:
     def x(value: float) -> float:
         return middle + max(-1.0, min(1.0, value / reach)) * (middle - 6.0)
 
-    limit = change.minimal_detectable_change
+    limit = change.difference.half_width
     picture = Drawing(width, 20.0, "change", "")
     picture.box((x(-limit), 3.0), (x(limit) - x(-limit), 14.0), "chance")
     picture.line((middle, 1.0), (middle, 19.0), "zero")
-    picture.line((middle, 10.0), (x(change.change), 10.0), "interval clear" if change.beyond else "interval unclear")
-    picture.mark((x(change.change), 10.0), "circle", "clear" if change.beyond else "unclear", size=4.4)
+    picture.line(
+        (middle, 10.0), (x(change.difference.value), 10.0), "interval clear" if change.beyond else "interval unclear"
+    )
+    picture.mark((x(change.difference.value), 10.0), "circle", "clear" if change.beyond else "unclear", size=4.4)
     return picture.svg()
 
 

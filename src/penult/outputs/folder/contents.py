@@ -16,8 +16,10 @@ from penult.model.clip import Frame
 from penult.model.track import Motion
 from penult.outputs.charts import hip_height
 from penult.outputs.folder import result, tables
+from penult.outputs.folder.sheets import result_sheets
 from penult.outputs.pages import layout, summary
 from penult.outputs.pictures import stills
+from penult.outputs.texts import workbook
 
 FILM = "overlay.mp4"
 
@@ -25,6 +27,7 @@ FILM = "overlay.mp4"
 def load() -> None:
     """Load what the files are made with, before there is a result: half of the time that making them takes."""
     hip_height.load()
+    workbook.load()
     layout.template(summary.LAYOUT)
 
 
@@ -55,6 +58,8 @@ def result_files(analysis: Analysis, motion: Motion, frames: Iterable[Frame]) ->
     yield "steps.csv", tables.to_csv(tables.steps_table(analysis))
     if analysis.phases:
         yield "phases.csv", tables.to_csv(tables.phases_table(analysis))
+    yield "whole.csv", tables.to_csv(tables.whole_table(analysis))
+    yield "tables.xlsx", workbook.workbook(result_sheets(analysis))
     yield "hip_path.csv", tables.to_csv(tables.hip_path_table(motion))
     for still, image in drawn:
         yield f"stills/{still.name}", stills.to_jpeg(image)

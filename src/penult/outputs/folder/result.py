@@ -53,6 +53,7 @@ def analysis_to_dict(analysis: Analysis) -> dict[str, Any]:
         "takeoff": _measures_to_dict(analysis.takeoff),
         "phases": [_phase_to_dict(p) for p in sorted(analysis.phases, key=lambda p: p.number)],
         "sequence": None if analysis.sequence is None else _sequence_to_dict(analysis.sequence),
+        "run_up": _measures_to_dict(analysis.run_up),
         "checks": _measures_to_dict(analysis.checks),
         "warnings": [{"code": w.code, "text": w.text} for w in analysis.warnings],
         "method": _plain(analysis.method),

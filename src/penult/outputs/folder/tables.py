@@ -65,6 +65,23 @@ def phases_table(analysis: Analysis) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def whole_table(analysis: Analysis) -> pd.DataFrame:
+    """Return one row a measure that a clip has once: hip drops, take-off, the whole series, repeated take-offs, run-up, checks."""
+    rows = [
+        {
+            "part": part,
+            "measure": name,
+            "value": round(m.value, 6) if isinstance(m, Measured) else None,
+            "u95": round(m.u95, 6) if isinstance(m, Measured) else None,
+            "not_measured": "" if isinstance(m, Measured) else m.reason,
+        }
+        for part, number, measures in analysis.sets()
+        if number is None
+        for name, m in measures.items()
+    ]
+    return pd.DataFrame(rows, columns=["part", "measure", "value", "u95", "not_measured"])
+
+
 def hip_path_table(motion: Motion) -> pd.DataFrame:
     """Return capture time, place along the runway and height of the mid-hip, one row a frame in which it was seen."""
     seen = np.isfinite(motion.hip_m).all(axis=1)

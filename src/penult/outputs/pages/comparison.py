@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from penult.core.clips import series
+from penult.core.clips.chance import CHOSEN
 from penult.core.clips.groups import lane_names, mats_words
 from penult.core.csv_cells import guarded
 from penult.model import catalogue
@@ -28,12 +29,13 @@ from penult.outputs.texts.verdicts import APART, CLEARLY, full_words, shown_row,
 
 
 def headlines(comparison: Comparison) -> tuple[MeasureKey, ...]:
-    """Return the main numbers: first what the drill is for (hip up, foot flat), then whether the running pattern is the same.
+    """Return the main numbers: those chosen beforehand, then whether the foot is set down flat and the running pattern is the same.
 
     Of a series how far it goes, how fast it stays and how long the feet stand.
     """
     is_series = series.is_series(comparison.first, comparison.second)
-    return tuple(MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison"))
+    keys = [MeasureKey(*key) for key in catalogue.headlines("series comparison" if is_series else "comparison")]
+    return tuple(sorted(keys, key=lambda k: k not in CHOSEN))
 
 
 SECTIONS: tuple[tuple[str, str, int | None], ...] = (
@@ -54,7 +56,7 @@ MOST_COLUMNS = 24
 
 
 def comparison_html(
-    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str
+    comparison: Comparison, stills: tuple[tuple[str, Stills], tuple[str, Stills]], *, source: str, film: str = ""
 ) -> str:
     """Return the page.
 
@@ -66,6 +68,8 @@ def comparison_html(
         File and stills of the clip that stands for each group.
     source : str
         Where the results came from: folders, or the logbook's place.
+    film : str
+        File beside the page in which both runs play together; '' where there is none.
 
     Returns
     -------
@@ -81,6 +85,7 @@ def comparison_html(
         mark=MARK,
         names=names,
         source=source,
+        film=film,
         findings=comparison_findings(comparison),
         headlines=_rows(comparison, headlines(comparison), width=340.0),
         sections=_sections(comparison),
@@ -117,7 +122,7 @@ def comparison_csv(comparison: Comparison) -> dict[str, bytes]:
         for side, group in zip(labels, (comparison.first, comparison.second), strict=True)
         for label, trial in zip(side, group.trials, strict=True)
     ]
-    return {"comparison.csv": _csv(head, rows), "comparison_clips.csv": _csv(clips_head, clips)}
+    return {"comparison.csv": csv_bytes(head, rows), "comparison_clips.csv": csv_bytes(clips_head, clips)}
 
 
 def _rows(comparison: Comparison, keys: Sequence[MeasureKey], *, width: float) -> list[dict[str, Any]]:
@@ -240,7 +245,8 @@ def _about(label: str, group: str, trial: Trial) -> list[Any]:
     ]  # fmt: skip
 
 
-def _csv(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+def csv_bytes(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+    """Return a table as CSV; texts never become formulas."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(head)
@@ -262,4 +268,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["comparison_csv", "comparison_html", "group_title", "headlines", "value_text"]
+__all__ = ["comparison_csv", "comparison_html", "csv_bytes", "group_title", "headlines", "value_text"]

@@ -102,7 +102,9 @@ def chart_alt(analysis: Analysis) -> str:
     """Return the chart in words, for who cannot see it."""
     shown = words.shown(drops.RUNWAY, analysis.penultimate.get(drops.RUNWAY))
     value = drops.headline(analysis) if not shown.reason else f"not measured ({shown.reason})"
-    return f"Hip height over distance, {len(analysis.contacts)} contacts; penultimate hip drop {value}."
+    return (
+        f"Hip height over distance, {words.counted(len(analysis.contacts), 'contact')}; penultimate hip drop {value}."
+    )
 
 
 def rhythm(analysis: Analysis) -> list[dict[str, Any]]:
@@ -314,9 +316,9 @@ def _section(
     scales: Mapping[str, bars.Scale],
 ) -> Section:
     name = words.capitalised(words.contact_words(contact.number, analysis.run))
-    mat = next((m for m in analysis.run.mats if m.number == contact.number), None)
+    mat_m = drops.laid(analysis).get(contact.number)
     foot = f"{contact.foot} foot" if contact.foot_sure else "it is not certain which foot"
-    lead = foot + (f", on a mat of {100 * mat.thickness_m:g} cm" if mat else "")
+    lead = foot + (f", on a mat of {100 * mat_m:.2g} cm" if mat_m else "")
     return Section(
         key=f"phase-{contact.number}" if contact.number > 0 else f"contact-{-contact.number}",
         title=f"{name} contact" if "contact" not in name else name,

@@ -24,6 +24,7 @@ from penult.outputs.texts.plain import shown
 from penult.outputs.texts.run_up_words import (
     between_text,
     change_text,
+    day_text,
     scatter_text,
     shares_text,
     speed_text,
@@ -75,6 +76,7 @@ def run_ups_html(runs: RunUps, *, source: str) -> str:
         heads=[full_words(k) for k in RUN_KEYS],
         rows=[_row(names[i], runs, i) for i in range(len(names))],
         changes=[(change_text(c), [_changed(r) for r in c.rows]) for c in runs.changes],
+        days=[day_text(d) for d in runs.days],
         pictures=[
             (n, Markup(run_up_chart(t.analysis, s))) for n, t, s in zip(names, runs.trials, runs.splits, strict=True)
         ],
@@ -84,14 +86,33 @@ def run_ups_html(runs: RunUps, *, source: str) -> str:
 
 
 def run_ups_csv(runs: RunUps) -> dict[str, bytes]:
-    """Return `run_ups.csv` (a row a run) and `scatter.csv` (a row a contact); SI units and degrees."""
-    return {"run_ups.csv": _runs_table(runs), "scatter.csv": _scatter_table(runs)}
+    """Return `run_ups.csv` (a row a run), `scatter.csv` (a row a contact) and, of several days, `days.csv`; SI units and degrees."""
+    days = {"days.csv": _days_table(runs)} if runs.days else {}
+    return {"run_ups.csv": _runs_table(runs), "scatter.csv": _scatter_table(runs), **days}
+
+
+def _days_table(runs: RunUps) -> bytes:
+    numbers = sorted({n for d in runs.days for n, _ in d.scatter_m})
+    head = ["date", "runs", "toe_to_board_m", "toe_to_board_half_width_m"]
+    head += ["speed_in_m_per_s", "speed_in_half_width_m_per_s"]
+    for n in numbers:
+        head += [f"approach_scatter_m_of_contact_{n}", f"low_m_of_contact_{n}", f"high_m_of_contact_{n}"]
+    rows: list[list[Any]] = [head]
+    for day in runs.days:
+        means = (day.to_board_m, day.speed_m_per_s)
+        row: list[Any] = [guarded(day.date), day.runs]
+        for mean in means:
+            row += [f"{mean.value:.6g}", f"{mean.half_width:.6g}"] if isinstance(mean, Interval) else [None, None]
+        by_number = dict(day.scatter_m)
+        row += [cell for n in numbers for cell in _ends(by_number.get(n))]
+        rows.append(row)
+    return _csv(rows)
 
 
 def _runs_table(runs: RunUps) -> bytes:
     numbers = sorted({c.number for t in runs.trials for c in t.analysis.contacts})
     keys = [*(MeasureKey("contacts", n, "toe_x_m") for n in numbers), *RUN_KEYS]
-    zones = runs.splits[0].zones_m[:2] if runs.splits else ()
+    zones = list(dict.fromkeys(z for s in runs.splits for z in s.zones_m))
     head = ["run", "date", "session", "kind", "approach_strides", "stride_count", "speed_in_m_per_s"]
     for key in keys:
         name = key.name if key.number is None else f"{key.name}_of_{key.part[:-1]}_{key.number}"

@@ -32,6 +32,7 @@ from penult.outputs.pages import layout
 from penult.outputs.pages.page_files import MARK
 from penult.outputs.texts import words
 from penult.outputs.texts.plain import shown
+from penult.outputs.texts.season_findings import season_findings
 from penult.outputs.texts.verdicts import amount, detectable_text, full_words, value_text
 
 
@@ -63,6 +64,7 @@ def season_html(
         athlete=athlete,
         mark=MARK,
         source=source,
+        findings=season_findings(season),
         days=days,
         legend=[_legend(kind) for kind in kinds.values()],
         measures=[
@@ -130,7 +132,7 @@ def _changes(season: Season) -> dict[str, Any]:
     rows = []
     for key in dict.fromkeys(c.key for c in season.changes):
         found = {c.condition: c for c in season.changes if c.key == key}
-        reach = 1.15 * max(max(abs(c.change), c.minimal_detectable_change) for c in found.values())
+        reach = 1.15 * max(max(abs(c.difference.value), c.difference.half_width) for c in found.values())
         cells = [_change(found[c], reach) if c in found else None for c in conditions]
         rows.append((words.capitalised(full_words(key)), cells))
     return {
@@ -149,7 +151,7 @@ def _condition_words(condition: Condition) -> tuple[str, str]:
 
 
 def _change(change: Change, reach: float) -> dict[str, Any]:
-    name, limit = change.key.name, change.minimal_detectable_change
+    name, limit = change.key.name, change.difference.half_width
     term = words.term(name)
     places = words.decimals(term.scale * limit)
     sides = [(change.before_date, change.before), (change.since_date, change.since)]
@@ -160,7 +162,7 @@ def _change(change: Change, reach: float) -> dict[str, Any]:
     return {
         "beyond": change.beyond,
         "bar": Markup(change_bar(change, reach)),
-        "change": f"{words.number(term.scale * change.change, places, sign=True)}{words.spaced(term.unit)}",
+        "change": f"{words.number(term.scale * change.difference.value, places, sign=True)}{words.spaced(term.unit)}",
         "limit": f"{amount(limit, name)}{'' if change.typical_error.from_repeats else '*'}",
         "sides": said,
         "notes": change.notes,

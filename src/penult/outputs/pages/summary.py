@@ -60,6 +60,9 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
         penultimate_rows=content.plain_rows(catalogue.names("penultimate"), analysis.penultimate, analysis.run),
         takeoff_rows=content.plain_rows(catalogue.names("takeoff"), analysis.takeoff, analysis.run),
         sketch=content.sketch(analysis),
+        run_up_rows=content.plain_rows(catalogue.names("run_up"), analysis.run_up, analysis.run)
+        if any(analysis.run_up.values())
+        else [],
         check_rows=content.plain_rows(catalogue.names("checks"), analysis.checks, analysis.run),
         smallest_scale_error=content.smallest_scale_error(analysis),
         everything=content.everything(analysis),
@@ -77,6 +80,7 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
 def _definitions(analysis: Analysis) -> list[catalogue.Entry]:
     """What the page's measures are; one that two parts have in common once, as the first of them has it."""
     parts = {part for part, _, _ in analysis.sets()} - (set() if analysis.run.is_series else {"phases", "sequence"})
+    parts -= set() if any(analysis.run_up.values()) else {"run_up"}
     shown: dict[str, catalogue.Entry] = {}
     for entry in catalogue.ROWS.values():
         if entry.part in parts:

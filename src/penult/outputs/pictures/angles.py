@@ -7,12 +7,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from penult.core.joints.body import knee_angle_deg
 from penult.model.analysis import Analysis, Contact
-from penult.model.arrays import Floats, Image
+from penult.model.arrays import Floats
 from penult.model.calibration import Camera
-from penult.model.measured import Measure, Measured
+from penult.model.measured import Measure, Measured, Measures
 from penult.model.skeleton import joint
 from penult.model.track import Motion
+from penult.outputs.drawing.measures import DRAWINGS
+from penult.outputs.drawing.shapes import TAKEOFF_ANGLE, VALUE, Arc, Arrow, Guide, Known, Length, Path, Shape, points_m
 from penult.outputs.pictures import ink
 from penult.outputs.pictures.figure import View, draw_mat_at, mats_of, on_plane
 from penult.outputs.pictures.labels import Label
@@ -29,7 +32,7 @@ class Scene:
 
     Parameters
     ----------
-    image : (h, w, 3) uint8
+    image : (h, w, 3) uint8 or Planes
         Changed in place.
     view, camera : View, Camera
         From runway to drawn pixels.
@@ -41,7 +44,7 @@ class Scene:
         Lines drawn so far, that labels keep off.
     """
 
-    image: Image
+    image: ink.Picture
     view: View
     camera: Camera
     moment: Moment
@@ -49,18 +52,63 @@ class Scene:
     motion: Motion
     drawn_px: list[Floats] = field(default_factory=list)
 
-    def at(self, xy_m: Floats, z_m: float) -> Floats:
-        """Return places of one depth, (n, 2) metres, as drawn pixels (n, 2)."""
-        return self.view.project(self.camera, on_plane(xy_m, z_m))
-
     def body(self, name: str) -> Floats:
         """Return a joint of the supporting leg, (3,) metres."""
         return np.asarray(places_m(self.motion, self.moment.row)[joint(self.moment.contact.foot, name)])
+
+    def at(self, xy_m: Floats, z_m: float) -> Floats:
+        """Return places of one depth, (n, 2) metres, as drawn pixels (n, 2)."""
+        return self.view.project(self.camera, on_plane(xy_m, z_m))
 
     @property
     def hip_m(self) -> Floats:
         """Mid-hip, (2,) metres."""
         return np.asarray(self.motion.hip_m[self.moment.row])
+
+    def place_m(self, name: str) -> Floats | None:
+        """Return a named place of `outputs.drawing`, (3,) metres; None where it is not seen."""
+        row = self.moment.row
+        if name == "mid_hip":
+            place = np.append(self.hip_m, 0.0)
+        elif name == "mid_shoulder":
+            place = np.append(mid_shoulder_m(self.motion, row), 0.0)
+        elif name == "mass_centre":
+            place = np.append(self.motion.mass_centre_m[row], 0.0)
+            place = place if np.isfinite(place).all() else np.append(self.hip_m, 0.0)
+        else:
+            place = self.body(name)
+        return place if np.isfinite(place).all() else None
+
+    def contact_label(self, name: str, kind: str, short: str) -> Label | None:
+        """Draw a measure of the contact and return its label."""
+        return self.label(name, self.moment.contact.measures, kind, short)
+
+    def label(self, name: str, measures: Measures, kind: str, short: str) -> Label | None:
+        """Draw a measure and return its label, or None where the measure or what it is drawn on is missing.
+
+        Parameters
+        ----------
+        name : str
+            Of the measure, among `measures`.
+        kind : str
+            Of `drawing.measures.DRAWINGS`.
+        short : str
+            What the label says before the figures.
+        """
+        measure = measures.get(name)
+        if not isinstance(measure, Measured):
+            return None
+        angle = self.analysis.takeoff.get("takeoff_angle_deg")
+        values = {VALUE: measure.value} | ({TAKEOFF_ANGLE: angle.value} if isinstance(angle, Measured) else {})
+        known = Known(place_m=self.place_m, values=values)
+        lines = [(shape, points_m(shape, known)) for shape in DRAWINGS[kind]]
+        anchor: Floats | None = None
+        colour = ink.BLACK
+        for shape, line_m in lines:
+            if line_m is None or any(line is None for _, line in lines):
+                return None
+            anchor, colour = _draw(self, shape, self.view.project(self.camera, line_m))
+        return None if anchor is None else label_for(name, short, measure, anchor, colour)
 
 
 Annotation = Callable[[Scene], "Label | None"]
@@ -79,7 +127,7 @@ def label_for(name: str, short: str, measure: Measure | None, anchor_px: Floats,
     return Label(words=short, figures=figures, anchor_px=anchor_px, colour=colour, size_px=size)
 
 
-def draw_label(image: Image, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
+def draw_label(image: ink.Picture, label: Label, box: tuple[float, float, float, float], start_px: Floats) -> None:
     """Draw a label's leader, plate and text."""
     ink.stroke(image, np.stack([start_px, label.anchor_px]), ink.BLACK, 1.0, outline=ink.WHITE)
     ink.plate(image, box, ink.WHITE, 0.92)
@@ -95,112 +143,51 @@ def draw_label(image: Image, label: Label, box: tuple[float, float, float, float
 
 def leg_angle(scene: Scene) -> Label | None:
     """At the ankle, between the line to the hip joint and the horizontal: backward at touchdown, forward at toe-off."""
-    ankle, hip = scene.body("ankle"), scene.body("hip")
-    backward = scene.moment.instant == "touchdown"
-    name = "leg_angle_touchdown_deg" if backward else "leg_angle_toe_off_deg"
-    measure = scene.moment.contact.measures.get(name)
-    if not isinstance(measure, Measured) or not np.isfinite([ankle, hip]).all():
-        return None
-    rise = np.arctan2(hip[1] - ankle[1], hip[0] - ankle[0])
-    flat = np.pi if backward else 0.0
-    reach = ankle[:2] + 0.5 * np.array([np.cos(flat), 0.0])
-    _guide(scene, np.array([ankle[:2], hip[:2]]), ankle[2])
-    _guide(scene, np.array([ankle[:2], reach]), ankle[2])
-    middle = _arc(scene, ankle, 0.32, (flat, float(rise)), ink.SUPPORT)
-    return label_for(name, "leg", measure, middle, ink.SUPPORT)
+    lands = scene.moment.instant == "touchdown"
+    return scene.contact_label(
+        f"leg_angle_{scene.moment.instant}_deg", "leg-landing" if lands else "leg-leaving", "leg"
+    )
 
 
 def knee_angle(scene: Scene) -> Label | None:
     """Hip - knee - ankle, drawn on the side where it is measured; the smallest only where the leg is as bent as that."""
-    name = {
-        "touchdown": "knee_angle_touchdown_deg",
-        "lowest": "knee_angle_min_deg",
-        "toe_off": "knee_angle_toe_off_deg",
-    }
-    hip, knee, ankle = (scene.body(j) for j in ("hip", "knee", "ankle"))
-    key = name[scene.moment.instant]
-    measure = scene.moment.contact.measures.get(key)
-    if not isinstance(measure, Measured) or not np.isfinite([hip, knee, ankle]).all():
-        return None
-    up = float(np.arctan2(hip[1] - knee[1], hip[0] - knee[0]))
-    down = float(np.arctan2(ankle[1] - knee[1], ankle[0] - knee[0]))
-    turn = (down - up + np.pi) % (2.0 * np.pi) - np.pi
-    if scene.moment.instant == "lowest" and abs(np.degrees(abs(turn)) - measure.value) > measure.u95:
-        return None  # a take-off leg bends on after the hips were lowest: the number belongs to another picture
-    middle = _arc(scene, knee, 0.14, (up, up + turn), ink.SUPPORT)
-    short = "knee, smallest" if scene.moment.instant == "lowest" else "knee"
-    return label_for(key, short, measure, middle, ink.SUPPORT)
+    is_smallest = scene.moment.instant == "lowest"
+    name = "knee_angle_min_deg" if is_smallest else f"knee_angle_{scene.moment.instant}_deg"
+    measure = scene.moment.contact.measures.get(name)
+    if is_smallest and isinstance(measure, Measured):
+        bent = knee_angle_deg(scene.motion.runway.xy_m[scene.moment.row][None], scene.moment.contact.foot)[0]
+        if not abs(bent - measure.value) <= measure.u95:
+            return None  # a take-off leg bends on after the hips were lowest: the number belongs to another picture
+    return scene.contact_label(name, "knee", "knee, smallest" if is_smallest else "knee")
 
 
 def foot_angle(scene: Scene) -> Label | None:
     """Sole against the runway at touchdown."""
-    measure = scene.moment.contact.measures.get("foot_angle_touchdown_deg")
-    heel, toe = scene.body("heel"), scene.body("toe")
-    if not isinstance(measure, Measured) or not np.isfinite([heel, toe]).all():
-        return None
-    tilt = np.deg2rad(measure.value)
-    along = np.array([np.cos(tilt), np.sin(tilt)])
-    length = 0.42
-    _guide(scene, np.array([heel[:2], heel[:2] + length * along]), heel[2])
-    _guide(scene, np.array([heel[:2], heel[:2] + np.array([length, 0.0])]), heel[2])
-    middle = _arc(scene, heel, 0.38, (0.0, float(tilt)), ink.SUPPORT)
-    return label_for("foot_angle_touchdown_deg", "foot", measure, middle, ink.SUPPORT)
+    return scene.contact_label("foot_angle_touchdown_deg", "foot", "foot")
 
 
 def trunk_angle(scene: Scene) -> Label | None:
     """Mid-hip to mid-shoulder line from the vertical."""
-    name = f"trunk_angle_{scene.moment.instant}_deg"
-    measure = scene.moment.contact.measures.get(name)
-    hip, shoulder = scene.hip_m, mid_shoulder_m(scene.motion, scene.moment.row)
-    if not isinstance(measure, Measured) or not np.isfinite([hip, shoulder]).all():
-        return None
-    lean = float(np.arctan2(shoulder[1] - hip[1], shoulder[0] - hip[0]))
-    _guide(scene, np.array([hip, hip + np.array([0.0, 0.62])]), 0.0)
-    at = np.array([hip[0], hip[1], 0.0])
-    middle = _arc(scene, at, 0.56, (np.pi / 2.0, lean), ink.BODY)
-    return label_for(name, "trunk", measure, middle, ink.BODY)
+    return scene.contact_label(f"trunk_angle_{scene.moment.instant}_deg", "trunk", "trunk")
 
 
 def hip_height(scene: Scene) -> Label | None:
     """A vertical measure line from the runway up to the mid-hip at its lowest."""
-    measure = scene.moment.contact.measures.get("hip_height_lowest_m")
-    hip = scene.hip_m
-    if not isinstance(measure, Measured) or not np.isfinite(hip).all():
-        return None
-    line = scene.at(np.array([[hip[0], 0.0], hip]), 0.0)
-    _measure_line(scene, line)
-    return label_for("hip_height_lowest_m", "hip height", measure, line[0] * 0.55 + line[1] * 0.45, ink.BLACK)
+    return scene.contact_label("hip_height_lowest_m", "hip", "hip height")
 
 
 def hip_drop(scene: Scene) -> Label | None:
     """The headline: how much lower the hip is than at its lowest over the third-last support."""
-    measure = scene.analysis.penultimate.get("penultimate_hip_drop_m")
     before = scene.analysis.contact(-2)
-    level = before.measures.get("hip_height_lowest_m") if before else None
-    hip = scene.hip_m
-    if not isinstance(measure, Measured) or not isinstance(level, Measured) or not np.isfinite(hip).all():
+    if before is None or not isinstance(before.measures.get("hip_height_lowest_m"), Measured):
         return None
-    above = hip[1] + measure.value  # from this picture's own hip, so that the gap drawn is the drop measured
-    x = hip[0] - 0.62
-    for level_m in (above, hip[1]):
-        _guide(scene, np.array([[x - 0.16, level_m], [hip[0] + 0.05, level_m]]), 0.0)
-    gap = scene.at(np.array([[x, above], [x, hip[1]]]), 0.0)
-    _measure_line(scene, gap)
     what = "hip drop above the runway" if drops.has_mats(scene.analysis) else "hip drop"
-    return label_for("penultimate_hip_drop_m", what, measure, gap[0], ink.BLACK)
+    return scene.label("penultimate_hip_drop_m", scene.analysis.penultimate, "drop", what)
 
 
 def touchdown_distance(scene: Scene) -> Label | None:
     """How far the toe is ahead of the hips, as a bracket below the ground line."""
-    measure = scene.moment.contact.measures.get("touchdown_distance_m")
-    hip, toe = scene.hip_m, scene.body("toe")
-    if not isinstance(measure, Measured) or not np.isfinite([hip, toe[:2]]).all():
-        return None
-    ends = scene.at(np.array([[hip[0], 0.0], [hip[0] + measure.value, 0.0]]), 0.0)
-    _guide(scene, np.array([hip, [hip[0], 0.0]]), 0.0)
-    below = ends + np.array([0.0, 56.0])
-    _measure_line(scene, below)
-    return label_for("touchdown_distance_m", "foot ahead of hips", measure, below.mean(axis=0), ink.BLACK)
+    return scene.contact_label("touchdown_distance_m", "ahead-hip", "foot ahead of hips")
 
 
 def mat(scene: Scene) -> Label | None:
@@ -216,19 +203,7 @@ def mat(scene: Scene) -> Label | None:
 
 def takeoff_angle(scene: Scene) -> Label | None:
     """The velocity of the centre of mass as an arrow, and its angle from the horizontal."""
-    measure = scene.analysis.takeoff.get("takeoff_angle_deg")
-    centre = scene.motion.mass_centre_m[scene.moment.row]
-    start = centre if np.isfinite(centre).all() else scene.hip_m
-    if not isinstance(measure, Measured) or not np.isfinite(start).all():
-        return None
-    rise = float(np.deg2rad(measure.value))
-    tip = start + 0.85 * np.array([np.cos(rise), np.sin(rise)])
-    ends = scene.at(np.array([start, tip]), 0.0)
-    _guide(scene, np.array([start, start + np.array([0.8, 0.0])]), 0.0)
-    ink.arrow(scene.image, ends[0], ends[1], ink.BLACK, 4.0, outline=ink.WHITE)
-    scene.drawn_px.append(ends[0] + np.linspace(0.0, 1.0, 17)[:, None] * (ends[1] - ends[0]))
-    middle = _arc(scene, np.array([start[0], start[1], 0.0]), 0.6, (0.0, rise), ink.BLACK)
-    return label_for("takeoff_angle_deg", "take-off angle", measure, middle, ink.BLACK)
+    return scene.label("takeoff_angle_deg", scene.analysis.takeoff, "velocity", "take-off angle")
 
 
 def drawn_at(contact: Contact, instant: str, *, has_takeoff: bool) -> tuple[Annotation, ...]:
@@ -242,29 +217,35 @@ def drawn_at(contact: Contact, instant: str, *, has_takeoff: bool) -> tuple[Anno
     return (mat, leg_angle, knee_angle, trunk_angle)
 
 
-def _guide(scene: Scene, xy_m: Floats, z_m: float) -> None:
-    """Draw a thin dashed line that an angle or a distance refers to."""
-    ends = scene.at(xy_m, float(z_m))
-    ink.stroke(scene.image, ends, ink.BLACK, 1.5, outline=ink.WHITE, dash=(7.0, 5.0))
-    scene.drawn_px.append(ends[0] + np.linspace(0.0, 1.0, 9)[:, None] * (ends[1] - ends[0]))
+def _draw(scene: Scene, shape: Shape, line_px: Floats) -> tuple[Floats, ink.Colour]:
+    """Draw a shape through its points (n, 2), drawn pixels; return where its label begins and in which colour."""
+    colour = ink.BLACK if isinstance(shape, Guide | Length) else ink.COLOURS[shape.colour]
+    if isinstance(shape, Guide):
+        ink.stroke(scene.image, line_px, colour, 1.5, outline=ink.WHITE, dash=(7.0, 5.0))
+    elif isinstance(shape, Arc):
+        ink.stroke(scene.image, line_px, colour, 3.0, outline=ink.WHITE)
+    elif isinstance(shape, Length):
+        line_px = line_px + np.array([0.0, shape.below_px])
+        measure_line(scene, line_px)
+    elif isinstance(shape, Arrow):
+        ink.arrow(scene.image, line_px[0], line_px[1], colour, 4.0, outline=ink.WHITE)
+    else:
+        ink.stroke(scene.image, line_px, colour, 3.0, outline=ink.WHITE)
+    if isinstance(shape, Arc):
+        scene.drawn_px.append(line_px[::4])
+        return line_px[len(line_px) // 2], colour
+    if isinstance(shape, Path):
+        return line_px[shape.label], colour
+    scene.drawn_px.append(line_px[0] + np.linspace(0.0, 1.0, 17)[:, None] * (line_px[1] - line_px[0]))
+    share = 0.5 if isinstance(shape, Guide) else shape.label
+    return line_px[0] + share * (line_px[1] - line_px[0]), colour
 
 
-def _arc(scene: Scene, at_m: Floats, radius_m: float, ends: tuple[float, float], colour: ink.Colour) -> Floats:
-    """Draw an arc about a place and return its middle in drawn pixels; angles in radians, forward is 0, up is +."""
-    turn = np.linspace(*ends, 33)
-    xy_m = at_m[:2] + radius_m * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    line = scene.at(xy_m, float(at_m[2]))
-    ink.stroke(scene.image, line, colour, 3.0, outline=ink.WHITE)
-    scene.drawn_px.append(line[::4])
-    return np.asarray(line[16])
-
-
-def _measure_line(scene: Scene, ends_px: Floats) -> None:
+def measure_line(scene: Scene, ends_px: Floats) -> None:
     """Draw a measured length: a line with a bar across each end."""
     along = ends_px[1] - ends_px[0]
     unit = along / max(1e-9, float(np.hypot(*along)))
     across = 8.0 * np.array([-unit[1], unit[0]])
-    scene.drawn_px.append(ends_px[0] + np.linspace(0.0, 1.0, 9)[:, None] * along)
     ink.stroke(scene.image, ends_px, ink.BLACK, 2.5, outline=ink.WHITE)
     for end in ends_px:
         ink.stroke(scene.image, np.array([end - across, end + across]), ink.BLACK, 2.5, outline=ink.WHITE)

@@ -16,13 +16,12 @@ from penult.model.arrays import Floats
 from penult.model.calibration import Camera
 from penult.model.skeleton import INDEX, joint
 from penult.model.track import Motion
+from penult.outputs.drawing.measures import ARM, DRAWINGS, LEG, LEG_JOINTS
+from penult.outputs.drawing.shapes import VALUE, Known, points_m
 from penult.outputs.pictures import ink
+from penult.outputs.texts import drops
 
-_ARMS = tuple(
-    (f"{s}_{a}", f"{s}_{b}") for s in ("left", "right") for a, b in (("shoulder", "elbow"), ("elbow", "wrist"))
-)
-_LEG = (("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"), ("heel", "toe"), ("ankle", "toe"))
-_LEG_JOINTS = ("hip", "knee", "ankle", "heel", "toe")
+_ARMS = tuple((f"{side}_{a}", f"{side}_{b}") for side in ("left", "right") for a, b in ARM)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,11 +87,11 @@ def draw_athlete(image: ink.Picture, joints_px: Floats, leg: Foot | None, *, wid
     for side in sorted(sides, key=lambda s: s == leg):  # the leg in question lies on top
         colour = ink.SUPPORT if side == leg else ink.OTHER
         dash = None if side == leg else (3.0 * width, 1.5 * width)
-        bones = _bones([(joints_px[joint(side, a)], joints_px[joint(side, b)]) for a, b in _LEG])
+        bones = _bones([(joints_px[joint(side, a)], joints_px[joint(side, b)]) for a, b in LEG])
         ink.stroke(image, bones, ink.WHITE, width + 2.0 if side == leg else thin + 2.0)
         ink.stroke(image, bones, colour, width if side == leg else thin + 1.0, dash=dash)
-        for name in _LEG_JOINTS:
-            ink.ring(image, joints_px[joint(side, name)], 0.7 * width + 2.0, colour)
+        for name in LEG_JOINTS:
+            ink.ring(image, joints_px[joint(side, name)], 0.7 * width + min(2.0, width), colour)
 
 
 def _bones(ends: Sequence[tuple[Floats, Floats]]) -> Floats:
@@ -130,21 +129,25 @@ def draw_ground(
         _under(image, label, at + np.array([0.0, long + 2.0]), text_px)
 
 
-def draw_mat_at(image: ink.Picture, view: View, camera: Camera, toe_x_m: float, thickness_m: float) -> Floats:
+def draw_mat_at(
+    image: ink.Picture, view: View, camera: Camera, toe_x_m: float, thickness_m: float, *, width: float = 3.0
+) -> Floats:
     """Draw the height of a mat as a bracket just ahead of the toe, from the runway up to its surface.
 
     How far the mat reaches along the runway is not known, so no more of it is drawn. Returns the bracket's top corner.
     """
-    x0, x1 = toe_x_m + 0.06, toe_x_m + 0.22
-    corners = np.array([[x0, 0.0], [x1, 0.0], [x1, thickness_m], [x0, thickness_m]])
-    line = view.project(camera, on_plane(corners))
-    ink.stroke(image, line, ink.MAT, 3.0, outline=ink.WHITE)
+    toe = np.array([toe_x_m, 0.0, 0.0])
+    (bracket,) = DRAWINGS["mat"]
+    corners_m = points_m(bracket, Known(place_m=lambda _: toe, values={VALUE: thickness_m}))
+    assert corners_m is not None, "a mat's bracket needs the toe and the thickness alone"
+    line = view.project(camera, corners_m)
+    ink.stroke(image, line, ink.MAT, width, outline=ink.WHITE)
     return np.asarray(line[2])
 
 
 def mats_of(analysis: Analysis) -> dict[int, float]:
-    """Return the thickness of the mat under each contact that has one."""
-    return {mat.number: mat.thickness_m for mat in analysis.run.mats if mat.thickness_m > 0.0}
+    """Return the thickness of the mat under each contact that has one, as measured where that contradicts what was said."""
+    return drops.laid(analysis)
 
 
 def joints_px(motion: Motion, row: int, view: View) -> Floats:

@@ -10,7 +10,8 @@ because OpenCV's own letters know neither a degree sign nor a plus-minus.
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
@@ -24,19 +25,14 @@ from PIL import ImageDraw, ImageFont
 
 from penult.model.arrays import Bools, Floats, Image
 from penult.model.clip import Planes
+from penult.outputs.drawing.measures import RGB
 
 Colour = tuple[int, int, int]
 Picture = Image | Planes
 
-# Okabe and Ito's set (Color Universal Design, 2008): told apart by colour-blind people. RGB.
-SUPPORT: Colour = (0xD5, 0x5E, 0x00)  # vermillion: the leg of the contact in question
-OTHER: Colour = (0x56, 0xB4, 0xE9)  # sky blue: the other leg
-BODY: Colour = (0x77, 0x77, 0x77)  # grey: trunk and arms
-RUNWAY: Colour = (0x00, 0x9E, 0x73)  # bluish green: the surface
-MAT: Colour = (0xE6, 0x9F, 0x00)  # orange
-BY_HAND: Colour = (0xCC, 0x79, 0xA7)  # reddish purple: corrected by a person
-BLACK: Colour = (0x11, 0x11, 0x11)
-WHITE: Colour = (0xFF, 0xFF, 0xFF)
+COLOURS: Mapping[str, Colour] = RGB
+SUPPORT, OTHER, BODY, RUNWAY = (RGB[name] for name in ("support", "other", "body", "track"))
+MAT, BY_HAND, BLACK, WHITE = (RGB[name] for name in ("mat", "hand", "ink", "paper"))
 
 _SHIFT = 4
 _SUB = 1 << _SHIFT
@@ -126,12 +122,17 @@ class Layer:
 
     parts: tuple[tuple[tuple[int, int], NDArray[np.uint8], NDArray[np.uint8]], ...]
 
-    def lay_on(self, picture: Picture) -> None:
-        """Draw it on a picture of the size that it was made for."""
-        for sheet, ((x, y), added, stays) in zip(sheets(picture), self.parts, strict=True):
-            ground = sheet.pixels[y : y + added.shape[0], x : x + added.shape[1]]
-            if ground.size:
-                ground[:] = cv2.add(cv2.multiply(ground, stays, scale=1.0 / 255.0), added).reshape(ground.shape)
+    def lay_on(self, picture: Picture, shift: tuple[int, int] = (0, 0)) -> None:
+        """Draw it on a picture whose top left pixel lies at `shift` (x, y) of the one that it was made for."""
+        for sheet, (corner, added, stays) in zip(sheets(picture), self.parts, strict=True):
+            x, y = (c - math.floor(s * sheet.scale) for c, s in zip(corner, shift, strict=True))
+            height, width = sheet.pixels.shape[:2]
+            x0, y0, x1, y1 = max(x, 0), max(y, 0), min(x + added.shape[1], width), min(y + added.shape[0], height)
+            if x1 <= x0 or y1 <= y0:
+                continue
+            part = np.s_[y0 - y : y1 - y, x0 - x : x1 - x]
+            ground = sheet.pixels[y0:y1, x0:x1]
+            ground[:] = cv2.add(cv2.multiply(ground, stays[part], scale=1.0 / 255.0), added[part]).reshape(ground.shape)
 
 
 def layer(like: Picture, draw: Callable[[Picture], None]) -> Layer:

@@ -34,9 +34,35 @@ class Drop:
     shown: words.Shown
 
 
+_MAT_LEAST_M = 0.015
+"""A thinner surface is the runway itself, as where mats are measured."""
+
+_AGREES_M = 0.02
+"""What was said and what was measured agree within this, or within the measurement's own u95, as in the warning."""
+
+
 def has_mats(analysis: Analysis) -> bool:
-    """Tell whether a mat lay under the third-last or the penultimate foot, as said or as measured."""
-    return any(mat.number in (-2, -1) and mat.thickness_m > 0.0 for mat in analysis.run.mats)
+    """Tell whether a mat lay under the third-last or the penultimate foot, as said or as clearly measured."""
+    said = {mat.number for mat in analysis.run.mats if mat.thickness_m > 0.0}
+    return bool({-2, -1} & (said | set(_measured(analysis))))
+
+
+def laid(analysis: Analysis) -> dict[int, float]:
+    """Return the thickness of the mat under each contact that has one, as it is drawn: what was measured where it contradicts."""
+    found = {mat.number: mat.thickness_m for mat in analysis.run.mats if mat.thickness_m > 0.0}
+    for contact in analysis.contacts:
+        height, said = contact.measures.get("support_height_m"), found.get(contact.number, 0.0)
+        if contact.number > 0 or not isinstance(height, Measured):
+            continue
+        if abs(height.value - said) > max(height.u95, _AGREES_M):
+            found[contact.number] = height.value
+    return {n: t for n, t in found.items() if t >= _MAT_LEAST_M}
+
+
+def _measured(analysis: Analysis) -> dict[int, float]:
+    """Return the surfaces up to the take-off that are certainly higher than the runway."""
+    heights = {c.number: c.measures.get("support_height_m") for c in analysis.contacts if c.number <= 0}
+    return {n: h.value for n, h in heights.items() if isinstance(h, Measured) and h.value - h.u95 > _MAT_LEAST_M}
 
 
 def drops(analysis: Analysis, *, minus: str = words.MINUS) -> tuple[Drop, ...]:
@@ -58,7 +84,7 @@ def mats_said_and_measured(analysis: Analysis) -> list[str]:
     told = settings.get("mats") if isinstance(settings, dict) else None
     said = {int(m["number"]): float(m["thickness_m"]) for m in told or () if isinstance(m, dict)}
     lines = []
-    for number in sorted({*said, *(m.number for m in analysis.run.mats)}):
+    for number in sorted({*said, *(m.number for m in analysis.run.mats), *_measured(analysis)}):
         contact = analysis.contact(number)
         seen = words.shown("support_height_m", contact.measures.get("support_height_m") if contact else None)
         typed = f"{100.0 * said[number]:g} cm said" if number in said else "nothing said"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from penult.model.comparison import Interval
 from penult.model.measured import Measured, NotMeasured
-from penult.model.run_ups import Between, ChangedMeasure, PatternChange, RunUps, Scatter, Splits, Steering, Trend
+from penult.model.run_ups import Between, ChangedMeasure, Day, PatternChange, RunUps, Scatter, Splits, Steering, Trend
 from penult.model.trial import MeasureKey, Trial, measures_of
 from penult.outputs.texts import words
 from penult.outputs.texts.verdicts import amount, full_words, interval_text
@@ -79,6 +79,29 @@ def trend_text(trend: Trend | NotMeasured, of: str) -> str:
     slope = trend.slope
     verdict = "" if abs(slope.value) > slope.half_width else ": no drift can be told"
     return f"Toe to board with {of}: {interval_text(slope, 'toe_to_board_m')} for each more ({trend.runs} run-ups){verdict}."
+
+
+def day_text(day: Day) -> str:
+    """Return one day of a season in a line: toe to board, largest scatter and that at the board, speed before the last steps."""
+    parts = [f"{counted_runs(day.runs)}"]
+    if isinstance(day.to_board_m, Interval):
+        parts.append(f"toe to board {interval_text(day.to_board_m, 'toe_to_board_m')}")
+    if day.scatter_m:
+        number, most = max(day.scatter_m, key=lambda s: s[1].value)
+        parts.append(f"scatter {between_text(most, _CM, 'cm')} at {contact_name(number)}")
+        at_board = dict(day.scatter_m).get(0)
+        if at_board is not None and number != 0:
+            parts.append(f"{between_text(at_board, _CM, 'cm')} at the board")
+    if isinstance(day.speed_m_per_s, Interval):
+        parts.append(f"speed {interval_text(day.speed_m_per_s, 'step_speed_m_per_s')}")
+    if len(parts) == 1:
+        parts.append("too few for a mean or a scatter")
+    return f"{day.date}: {'; '.join(parts)}"
+
+
+def counted_runs(count: int) -> str:
+    """Return '1 run-up', '6 run-ups'."""
+    return f"{count} run-up{'' if count == 1 else 's'}"
 
 
 def change_text(change: PatternChange) -> str:

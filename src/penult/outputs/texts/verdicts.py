@@ -46,6 +46,8 @@ class ShownRow:
         Why there are too few clips, or nothing may be compared.
     detectable : str
         Minimal detectable change between two clips, with what its typical error rests on.
+    matters : str
+        What the difference is to the change that matters; '' where the coach set none.
     """
 
     name: str
@@ -58,6 +60,7 @@ class ShownRow:
     reason: str
     detectable: str
     notes: tuple[str, ...]
+    matters: str = ""
 
 
 def shown_row(row: ComparedMeasure) -> ShownRow:
@@ -75,6 +78,7 @@ def shown_row(row: ComparedMeasure) -> ShownRow:
         reason="" if row.verdict.kind in SINGLE_RUNS else row.verdict.reason,  # the page says it once, on top
         detectable=detectable_text(row.minimal_detectable_change, row.typical_error, row.key.name),
         notes=row.notes,
+        matters=matters_text(row),
     )
 
 
@@ -112,6 +116,26 @@ def interval_text(interval: Interval | None, name: str) -> str:
     return f"{value} {words.PLUS_MINUS} {words.number(half, places)}{words.spaced(term.unit)}"
 
 
+def matters_text(row: ComparedMeasure) -> str:
+    """Return what a difference is to the change that matters: smaller, larger, or how many clips would settle it."""
+    if row.matters is None or row.difference is None:
+        return ""
+    size = amount_plain(row.matters, row.key.name)
+    if row.is_small:
+        return f"certainly smaller than what matters ({size})"
+    if row.is_large:
+        return f"more than what matters ({size})"
+    if row.clips_needed is not None:
+        return f"about {row.clips_needed} clips in each group would settle whether {size}, which matters, is there"
+    return f"whether it is as much as matters ({size}) is open"
+
+
+def amount_plain(value: float, name: str) -> str:
+    """Return a size that a person set, as they set it, with its unit."""
+    term = words.term(name)
+    return f"{term.scale * value:.6g}{words.spaced(term.unit)}"
+
+
 def amount(value: float, name: str) -> str:
     """Return a half-width or limit with the digits that it deserves, and its unit."""
     term = words.term(name)
@@ -124,7 +148,7 @@ def detectable_text(change: float | None, error: TypicalError | None, name: str)
     if change is None or error is None:
         return ""
     if error.from_repeats:
-        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {error.clips} repeats)"
+        return f"{amount(change, name)} (typical error {amount(error.value, name)}, {words.counted(error.clips, 'repeat')})"
     return f"{amount(change, name)} (measurement uncertainty alone: fewer than three repeats)"
 
 

@@ -91,7 +91,7 @@ def shown(name: str, measure: Measure | None, *, minus: str = MINUS) -> Shown:
         reason = measure.reason if isinstance(measure, NotMeasured) else "not in this result"
         return Shown(value="", u95="", unit=words.unit, reason=reason, by_hand=False)
     u95 = measure.u95 * words.scale
-    places = decimals(u95)
+    places = 0 if u95 == 0.0 and (measure.value * words.scale).is_integer() else decimals(u95)  # a count
     return Shown(
         value=number(measure.value * words.scale, places, minus=minus),
         u95=number(u95, places, minus=minus),
@@ -200,11 +200,14 @@ _CODE_WORDS = {
     "camera-moving": "camera moves",
     "camera-assumed": "camera assumed still at the start",
     "hdr-source": "HDR film",
+    "few-frames": "few frames a second",
+    "mixed-lanes": "several lane files",
     "variable-rate": "uneven frame rate",
     "frames-dropped": "frames missing",
     "times-rebuilt": "frame times rebuilt",
     "cut-off": "file cut off",
     "crossed": "somebody crossed",
+    "unsteady-joints": "blurred or dim pictures",
 }
 
 

@@ -174,9 +174,10 @@ class Desk {
     this.lanes();
   }
 
-  stepContact(way) {
-    // To the next instant of any clip's contacts.
-    const instants = this.sides.flatMap((side) => side.data.contacts.map((c) => c.span_s[0] - side.zero(this.end)));
+  stepInstant(way) {
+    // To the next touchdown, lowest hip or toe-off of any clip.
+    const instants = this.sides.flatMap((side) => side.data.contacts.flatMap((c) => [c.span_s[0], c.lowest_s, c.span_s[1]]
+      .filter((time) => time !== null).map((time) => time - side.zero(this.end))));
     const margin = this.step() / 2;
     const next = instants.filter((t) => (way > 0 ? t > this.time + margin : t < this.time - margin));
     if (next.length) this.show(way > 0 ? Math.min(...next) : Math.max(...next));
@@ -255,15 +256,18 @@ class Desk {
     c.fillStyle = soft;
     c.textAlign = "left";
     c.fillText(`${side.number + 1}`, 22, top + height / 2);
+    const style = getComputedStyle(document.documentElement);
+    const [bar, barText, bearing, bearingText] = ["--bar", "--bar-text", "--bearing", "--bearing-text"].map((name) => style.getPropertyValue(name).trim());
     for (const contact of side.data.contacts) {
       const [a, b] = contact.span_s.map((s) => this.x(s - side.zero(this.end)));
       const time = this.time + side.zero(this.end);
-      c.fillStyle = contact.span_s[0] <= time && time <= contact.span_s[1] ? COLOURS.support : COLOURS.other;
+      const isNow = contact.span_s[0] <= time && time <= contact.span_s[1];
+      c.fillStyle = isNow ? bearing : bar;
       c.fillRect(a, top, b - a, height);
-      c.strokeStyle = contact.by_hand ? COLOURS.hand : "#16191b";
+      c.strokeStyle = contact.by_hand ? COLOURS.hand : bearing;
       c.lineWidth = contact.by_hand ? 3 : 1.5;
       c.strokeRect(a, top, b - a, height);
-      c.fillStyle = "#111";
+      c.fillStyle = isNow ? bearingText : barText;
       c.textAlign = "center";
       if (b - a > 14) c.fillText({ left: "L", right: "R" }[contact.told] || "?", (a + b) / 2, top + height / 2 + 1);
     }
@@ -347,8 +351,8 @@ for (const id of ["layer-body", "layer-path", "layer-ground", "whole"]) $(id).ad
 for (const radio of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll('[name="align"]'))) radio.addEventListener("change", () => desk.align(Number(radio.value)));
 $("time").addEventListener("input", () => desk.show(Number($("time").value) / 1000));
 const acts = {
-  "contact-back": () => desk.stepContact(-1),
-  "contact-on": () => desk.stepContact(1),
+  "instant-back": () => desk.stepInstant(-1),
+  "instant-on": () => desk.stepInstant(1),
   "frame-back": () => desk.show(desk.time - desk.step()),
   "frame-on": () => desk.show(desk.time + desk.step()),
   play: () => desk.play(),
@@ -357,8 +361,8 @@ for (const [id, act] of Object.entries(acts)) $(id).addEventListener("click", ()
 document.addEventListener("keydown", (event) => {
   if (!desk.sides.length || event.ctrlKey || event.metaKey || event.altKey || /** @type {Element} */ (event.target).closest("input, select")) return;
   const keys = {
-    ArrowLeft: event.shiftKey ? acts["contact-back"] : acts["frame-back"],
-    ArrowRight: event.shiftKey ? acts["contact-on"] : acts["frame-on"],
+    ArrowLeft: event.shiftKey ? acts["frame-back"] : acts["instant-back"],
+    ArrowRight: event.shiftKey ? acts["frame-on"] : acts["instant-on"],
     " ": acts.play,
   };
   const act = keys[event.key];

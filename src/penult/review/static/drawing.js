@@ -13,9 +13,6 @@ export const COLOURS = {
   paper: "#FFFFFF",
 };
 
-const LEG = [["hip", "knee"], ["knee", "ankle"], ["ankle", "heel"], ["heel", "toe"], ["ankle", "toe"]];
-const LEG_JOINTS = ["hip", "knee", "ankle", "heel", "toe"];
-const SHOE_M = 0.27;
 
 export class Pen {
   constructor(context, motion, row, toCanvas, size) {
@@ -122,7 +119,7 @@ export function drawFeet(pen, time) {
   for (const contact of pen.motion.data.contacts) {
     if (contact.toe_x_m === null || time < contact.span_s[0]) continue;
     const y = contact.mat_m || 0;
-    const ends = [pen.at([contact.toe_x_m - SHOE_M, y, 0]), pen.at([contact.toe_x_m, y, 0])];
+    const ends = [pen.at([contact.toe_x_m - pen.motion.data.skeleton.shoe_m, y, 0]), pen.at([contact.toe_x_m, y, 0])];
     const bears = time <= contact.span_s[1];
     pen.line(ends, contact.by_hand ? COLOURS.hand : bears ? COLOURS.support : COLOURS.ink, 6);
   }
@@ -131,10 +128,11 @@ export function drawFeet(pen, time) {
 export function drawMats(pen) {
   for (const contact of pen.motion.data.contacts) {
     if (!contact.mat_m || contact.toe_x_m === null) continue;
-    const [x0, x1, h] = [contact.toe_x_m + 0.06, contact.toe_x_m + 0.22, contact.mat_m];
-    const corners = [[x0, 0], [x1, 0], [x1, h], [x0, h]].map(([x, y]) => pen.at([x, y, 0]));
-    pen.line(corners, COLOURS.mat, 3);
-    if (corners[2]) pen.plate(`mat ${(100 * h).toFixed(0)} cm`, corners[2][0] + 6, corners[2][1] - 16, { size: 12 });
+    const [bracket] = pen.motion.data.drawings.mat;
+    const corners = pointsOf(pen, bracket, contact, contact.mat_m);
+    if (!corners) continue;
+    const [x, y] = DRAW.path(pen, bracket, corners);
+    pen.plate(`mat ${(100 * contact.mat_m).toFixed(0)} cm`, x + 6, y - 16, { size: 12 });
   }
 }
 
@@ -153,8 +151,9 @@ export function drawPath(pen) {
 export function drawBody(pen, time) {
   const leg = pen.motion.legInQuestion(time);
   const side = leg ? leg.foot : null;
+  const { arm_parts, leg_bones, leg_joints } = pen.motion.data.skeleton;
   for (const arm of ["left", "right"]) {
-    const points = ["shoulder", "elbow", "wrist"].map((part) => pen.joint(`${arm}_${part}`));
+    const points = arm_parts.map((part) => pen.joint(`${arm}_${part}`));
     if (points.every(Boolean)) pen.line(points, COLOURS.body, 2);
   }
   const mid = (part) => {
@@ -164,11 +163,11 @@ export function drawBody(pen, time) {
   pen.line([mid("hip"), mid("shoulder"), pen.joint("head")], COLOURS.body, 3);
   for (const of of side === "left" ? ["right", "left"] : ["left", "right"]) {
     const bears = of === side;
-    for (const [a, b] of LEG) {
+    for (const [a, b] of leg_bones) {
       const ends = [pen.joint(`${of}_${a}`), pen.joint(`${of}_${b}`)];
       if (ends.every(Boolean)) pen.line(ends, bears ? COLOURS.support : COLOURS.other, bears ? 3.5 : 2.5, { dash: bears ? [] : [8, 4] });
     }
-    for (const part of LEG_JOINTS) pen.ring(pen.joint(`${of}_${part}`), bears ? 4 : 3.2, bears ? COLOURS.support : COLOURS.other);
+    for (const part of leg_joints) pen.ring(pen.joint(`${of}_${part}`), bears ? 4 : 3.2, bears ? COLOURS.support : COLOURS.other);
     const knee = pen.joint(`${of}_knee`);
     if (knee) pen.taken.push(knee);
   }
@@ -190,187 +189,129 @@ export function drawJoints(pen, chosen, hot) {
   if (px) pen.plate(chosen.replace("_", " "), px[0] + 14, px[1] - 24, { bold: true });
 }
 
-// Measures, each drawn where it is. `look` says which: kind, contact, end, value; `text` is what the label says.
+// Measures, each drawn where it is. `look` says which: kind, contact, value; `text` is what the label says. The shapes come with
+// the page's data (`drawings`), the same that stills and film are drawn from.
 export function drawMeasure(pen, look, text) {
   const contact = pen.motion.contact(look.contact);
-  const draw = MEASURES[look.kind];
-  if (!contact || !draw) return;
-  const anchor = draw(pen, contact, look);
-  if (anchor) label(pen, text, anchor);
+  const drawing = pen.motion.data.drawings[look.kind];
+  if (!contact || !drawing) return;
+  const lines = drawing.map((shape) => pointsOf(pen, shape, contact, look.value));
+  if (lines.some((line) => line === null)) return;
+  const anchors = drawing.map((shape, i) => DRAW[shape.shape](pen, shape, lines[i]));
+  label(pen, text, anchors[anchors.length - 1]);
 }
 
 const deg = (a) => (a * Math.PI) / 180;
+const ARC_POINTS = 33;
 
-function arc(pen, centre, radius, from, to, colour) {
-  const points = [];
-  for (let i = 0; i <= 24; i += 1) {
-    const turn = from + ((to - from) * i) / 24;
-    points.push(pen.at([centre[0] + radius * Math.cos(turn), centre[1] + radius * Math.sin(turn), centre[2]]));
-  }
-  pen.line(points, colour, 3.5);
-  pen.taken.push(...points.filter(Boolean));
-  return points[12];
+function takeoffAngle(pen) {
+  const row = pen.motion.data.groups.flatMap((g) => g.rows).find((r) => r.id === "takeoff//takeoff_angle_deg");
+  return row && row.draw ? row.draw.value : null;
 }
 
-function guide(pen, a, b) {
-  pen.line([pen.at(a), pen.at(b)], COLOURS.ink, 1.5, { dash: [7, 5] });
+function flightEnd(pen, contact, which) {
+  // The centre of mass at either end of the flight before a contact.
+  const before = pen.motion.contact(contact.number - 1);
+  if (!before) return null;
+  const { track, clip } = pen.motion.data;
+  const rows = track.frames.map((frame, row) => [clip.times[frame], row]).filter(([time]) => time >= before.span_s[1] && time <= contact.span_s[0]);
+  const places = rows.map(([, row]) => pen.motion.massM(row) || pen.motion.hipM(row)).filter(Boolean);
+  if (places.length < 2) return null;
+  return which === "flight_start" ? places[0] : places[places.length - 1];
 }
 
-function length(pen, a, b) {
-  // A measured length: a line with a bar across each end.
-  if (!a || !b) return null;
-  const along = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
-  const across = [(-(b[1] - a[1]) / along) * 8, ((b[0] - a[0]) / along) * 8];
-  pen.line([a, b], COLOURS.ink, 3);
-  for (const end of [a, b]) {
-    pen.line([[end[0] - across[0], end[1] - across[1]], [end[0] + across[0], end[1] + across[1]]], COLOURS.ink, 3);
-  }
-  const mid = [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
-  pen.taken.push(a, b, mid);
-  return mid;
-}
-
-function arrow(pen, a, b, colour = COLOURS.ink) {
-  if (!a || !b) return;
-  const along = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
-  const u = [(b[0] - a[0]) / along, (b[1] - a[1]) / along];
-  const h = 14;
-  pen.line([a, b], colour, 4);
-  pen.line(
-    [[b[0] - h * (u[0] - 0.5 * u[1]), b[1] - h * (u[1] + 0.5 * u[0])], b, [b[0] - h * (u[0] + 0.5 * u[1]), b[1] - h * (u[1] - 0.5 * u[0])]],
-    colour,
-    4,
-  );
-  pen.taken.push(a, b);
-}
-
-function legParts(pen, contact) {
-  const part = (name) => pen.motion.m(pen.row, `${contact.foot}_${name}`);
-  return { hip: part("hip"), knee: part("knee"), ankle: part("ankle"), heel: part("heel"), toe: part("toe") };
-}
-
-const level = (pen, x, text) => {
-  const at = pen.at([x, 0, 0]);
-  return at && [at[0], at[1] + 44, text];
+const NAMED = {
+  mid_hip: (pen) => pen.motion.hipM(pen.row),
+  mid_shoulder: (pen) => pen.motion.middleM(pen.row, "shoulder"),
+  mass_centre: (pen) => pen.motion.massM(pen.row) || pen.motion.hipM(pen.row),
+  toe_mark: (pen, contact) => (contact.toe_x_m === null ? null : [contact.toe_x_m, 0, 0]),
+  toe_mark_before: (pen, contact) => NAMED.toe_mark(pen, pen.motion.contact(contact.number - 1) || { toe_x_m: null }),
+  line: () => [0, 0, 0],
+  ankle_before: (pen, contact) => (pen.row > 4 ? pen.motion.m(pen.row - 4, `${contact.foot}_ankle`) : null),
+  flight_start: (pen, contact) => flightEnd(pen, contact, "flight_start"),
+  flight_end: (pen, contact) => flightEnd(pen, contact, "flight_end"),
 };
 
-function upTo(pen, place, from) {
-  if (!place) return null;
-  return length(pen, pen.at([place[0], from, 0]), pen.at(place));
+function named(pen, contact, name) {
+  return NAMED[name] ? NAMED[name](pen, contact) : pen.motion.m(pen.row, `${contact.foot}_${name}`);
 }
 
-function between(pen, x0, x1, drop = 40) {
-  const [a, b] = [level(pen, x0), level(pen, x1)];
-  if (!a || !b) return null;
-  const shift = drop - 44;
-  return length(pen, [a[0], a[1] + shift], [b[0], b[1] + shift]);
+function angleOf(pen, angle, at, contact, value) {
+  // Degrees; a number, the measure's own value, the take-off angle, or towards a named place.
+  if (typeof angle === "number") return angle;
+  if (angle === "value") return value;
+  if (angle === "takeoff_angle") return takeoffAngle(pen);
+  const to = named(pen, contact, angle);
+  return to && (Math.atan2(to[1] - at[1], to[0] - at[0]) * 180) / Math.PI;
 }
 
-const MEASURES = {
-  knee(pen, contact) {
-    const { hip, knee, ankle } = legParts(pen, contact);
-    if (!hip || !knee || !ankle) return null;
-    const up = Math.atan2(hip[1] - knee[1], hip[0] - knee[0]);
-    const down = Math.atan2(ankle[1] - knee[1], ankle[0] - knee[0]);
-    const turn = ((down - up + 3 * Math.PI) % (2 * Math.PI)) - Math.PI;
-    return arc(pen, knee, 0.15, up, up + turn, COLOURS.support);
-  },
-  leg(pen, contact, look) {
-    const { hip, ankle } = legParts(pen, contact);
-    if (!hip || !ankle) return null;
-    const flat = look.end === "touchdown" ? Math.PI : 0;
-    guide(pen, ankle, hip);
-    guide(pen, ankle, [ankle[0] + 0.5 * Math.cos(flat), ankle[1], ankle[2]]);
-    return arc(pen, ankle, 0.34, flat, Math.atan2(hip[1] - ankle[1], hip[0] - ankle[0]), COLOURS.support);
-  },
-  trunk(pen) {
-    const [hip, shoulder] = [pen.motion.middleM(pen.row, "hip"), pen.motion.middleM(pen.row, "shoulder")];
-    if (!hip || !shoulder) return null;
-    guide(pen, hip, [hip[0], hip[1] + 0.65, 0]);
-    guide(pen, hip, shoulder);
-    const lean = Math.atan2(shoulder[1] - hip[1], shoulder[0] - hip[0]);
-    return arc(pen, hip, 0.56, Math.PI / 2, lean, COLOURS.body);
-  },
-  foot(pen, contact, look) {
-    const { heel } = legParts(pen, contact);
-    if (!heel) return null;
-    const tilt = deg(look.value);
-    guide(pen, heel, [heel[0] + 0.45 * Math.cos(tilt), heel[1] + 0.45 * Math.sin(tilt), heel[2]]);
-    guide(pen, heel, [heel[0] + 0.45, heel[1], heel[2]]);
-    return arc(pen, heel, 0.4, 0, tilt, COLOURS.support);
-  },
-  hip: (pen) => upTo(pen, pen.motion.middleM(pen.row, "hip"), 0),
-  "hip-above": (pen, contact) => upTo(pen, pen.motion.middleM(pen.row, "hip"), contact.surface_m || 0),
-  mass: (pen) => upTo(pen, pen.motion.massM(pen.row), 0),
-  drop(pen, contact, look) {
-    const hip = pen.motion.middleM(pen.row, "hip");
-    if (!hip) return null;
-    const x = hip[0] - 0.6;
-    for (const y of [hip[1] + look.value, hip[1]]) guide(pen, [x - 0.15, y, 0], [hip[0] + 0.1, y, 0]);
-    return length(pen, pen.at([x, hip[1] + look.value, 0]), pen.at([x, hip[1], 0]));
-  },
-  "drop-takeoff": (pen, contact, look) => MEASURES.drop(pen, contact, look),
-  "ahead-hip": (pen, contact) => MEASURES.ahead(pen, contact, pen.motion.middleM(pen.row, "hip")),
-  "ahead-mass": (pen, contact) => MEASURES.ahead(pen, contact, pen.motion.massM(pen.row)),
-  ahead(pen, contact, from) {
-    if (!from || contact.toe_x_m === null) return null;
-    guide(pen, from, [from[0], 0, 0]);
-    return between(pen, from[0], contact.toe_x_m);
-  },
-  toe(pen, contact) {
-    return contact.toe_x_m === null ? null : between(pen, contact.toe_x_m, 0);
-  },
-  board: (pen, contact) => MEASURES.toe(pen, contact),
-  step(pen, contact) {
-    const before = pen.motion.contact(contact.number - 1);
-    if (!before || before.toe_x_m === null || contact.toe_x_m === null) return null;
-    return between(pen, before.toe_x_m, contact.toe_x_m);
-  },
-  surface(pen, contact) {
-    if (contact.toe_x_m === null) return null;
-    const x = contact.toe_x_m + 0.12;
-    return length(pen, pen.at([x, 0, 0]), pen.at([x, contact.surface_m || 0, 0]));
-  },
-  support(pen, contact) {
-    if (contact.toe_x_m === null) return null;
-    const y = contact.mat_m || 0;
-    const ends = [pen.at([contact.toe_x_m - SHOE_M, y, 0]), pen.at([contact.toe_x_m, y, 0])];
-    pen.line(ends, COLOURS.support, 8);
-    return ends[0] && ends[1] ? [(ends[0][0] + ends[1][0]) / 2, ends[0][1]] : null;
-  },
-  instant: (pen, contact) => MEASURES.support(pen, contact),
-  "step-time": (pen, contact) => MEASURES.support(pen, contact),
-  "foot-speed"(pen, contact) {
-    const { ankle } = legParts(pen, contact);
-    if (!ankle) return null;
-    const before = pen.row > 4 ? pen.motion.m(pen.row - 4, `${contact.foot}_ankle`) : null;
-    if (before) arrow(pen, pen.at(before), pen.at(ankle), COLOURS.support);
-    return pen.at(ankle);
-  },
-  flight(pen, contact) {
-    const before = pen.motion.contact(contact.number - 1);
-    const { track, clip } = pen.motion.data;
-    const points = [];
-    track.frames.forEach((frame, row) => {
-      const time = clip.times[frame];
-      if (before && time >= before.span_s[1] && time <= contact.span_s[0]) {
-        const place = pen.motion.massM(row) || pen.motion.hipM(row);
-        if (place) points.push(pen.at(place));
-      }
+function placeOf(pen, place, contact, value) {
+  let at = named(pen, contact, place.of);
+  if (!at) return null;
+  if (place.level) at = [at[0], place.level === "surface" ? contact.surface_m || 0 : 0, 0];
+  const turn = angleOf(pen, place.turn, at, contact, value);
+  if (turn === null) return null;
+  const along = [place.reach_m * Math.cos(deg(turn)), place.reach_m * Math.sin(deg(turn))];
+  return [0, 1].map((i) => at[i] + place.plus_m[i] + value * place.value[i] + along[i]).concat(at[2]);
+}
+
+export function pointsOf(pen, shape, contact, value) {
+  // The canvas points that a shape goes through; null where what it needs is not seen.
+  let places;
+  if (shape.shape === "arc") {
+    const about = placeOf(pen, shape.about, contact, value);
+    const [start, end] = about ? [shape.start, shape.end].map((a) => angleOf(pen, a, about, contact, value)) : [null, null];
+    if (!about || start === null || end === null) return null;
+    const sweep = ((((end - start + 180) % 360) + 360) % 360) - 180;
+    places = Array.from({ length: ARC_POINTS }, (_, i) => {
+      const turn = deg(start + (sweep * i) / (ARC_POINTS - 1));
+      return [about[0] + shape.radius_m * Math.cos(turn), about[1] + shape.radius_m * Math.sin(turn), about[2]];
     });
-    if (points.length < 2) return null;
-    arrow(pen, points[0], points[points.length - 1]);
+  } else {
+    places = (shape.shape === "path" ? shape.places : [shape.start, shape.end]).map((p) => placeOf(pen, p, contact, value));
+  }
+  const points = places.map((place) => place && pen.at(place));
+  return points.every(Boolean) ? points : null;
+}
+
+const share = (a, b, of) => [a[0] + of * (b[0] - a[0]), a[1] + of * (b[1] - a[1])];
+
+const DRAW = {
+  guide(pen, shape, points) {
+    pen.line(points, COLOURS.ink, 1.5, { dash: [7, 5] });
+    return share(points[0], points[1], 0.5);
+  },
+  arc(pen, shape, points) {
+    pen.line(points, COLOURS[shape.colour], 3.5);
+    pen.taken.push(...points);
     return points[points.length >> 1];
   },
-  approach: (pen) => MEASURES.flight(pen, pen.motion.contact(0) || { number: 0, span_s: [0, 0] }),
-  velocity(pen, contact, look) {
-    const centre = pen.motion.massM(pen.row) || pen.motion.hipM(pen.row);
-    const angle = pen.motion.data.groups.flatMap((g) => g.rows).find((r) => r.id === "takeoff//takeoff_angle_deg");
-    const rise = angle && angle.draw ? deg(angle.draw.value) : null;
-    if (!centre || rise === null) return null;
-    guide(pen, centre, [centre[0] + 0.85, centre[1], 0]);
-    arrow(pen, pen.at(centre), pen.at([centre[0] + 0.9 * Math.cos(rise), centre[1] + 0.9 * Math.sin(rise), 0]));
-    return arc(pen, centre, 0.6, 0, rise, COLOURS.ink);
+  length(pen, shape, points) {
+    // A line with a bar across each end.
+    const [a, b] = points.map(([x, y]) => [x, y + shape.below_px]);
+    const along = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+    const across = [(-(b[1] - a[1]) / along) * 8, ((b[0] - a[0]) / along) * 8];
+    pen.line([a, b], COLOURS.ink, 3);
+    for (const end of [a, b]) {
+      pen.line([[end[0] - across[0], end[1] - across[1]], [end[0] + across[0], end[1] + across[1]]], COLOURS.ink, 3);
+    }
+    const middle = share(a, b, shape.label);
+    pen.taken.push(a, b, middle);
+    return middle;
+  },
+  arrow(pen, shape, [a, b]) {
+    const along = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+    const u = [(b[0] - a[0]) / along, (b[1] - a[1]) / along];
+    const h = 14;
+    const sides = [-1, 1].map((s) => [b[0] - h * (u[0] + 0.5 * s * u[1]), b[1] - h * (u[1] - 0.5 * s * u[0])]);
+    pen.line([a, b], COLOURS[shape.colour], 4);
+    pen.line([sides[0], b, sides[1]], COLOURS[shape.colour], 4);
+    pen.taken.push(a, b);
+    return share(a, b, shape.label);
+  },
+  path(pen, shape, points) {
+    pen.line(points, COLOURS[shape.colour], shape.colour === "support" ? 8 : 3);
+    return points[shape.label];
   },
 };
 

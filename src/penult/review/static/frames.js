@@ -64,7 +64,7 @@ export class Frames {
   async fetch(index) {
     let file = this.files.get(index);
     if (!file) {
-      const answer = await fetch(`/api/clip/${this.clip}/frame/${index}`);
+      const answer = await fetch(`api/clip/${this.clip}/frame/${index}`);
       if (!answer.ok) {
         const said = await answer.json().catch(() => null);
         this.fault = said && said.error ? said.error.what : "the picture cannot be read";

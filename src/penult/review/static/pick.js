@@ -1,7 +1,7 @@
 // Marks are clicked, named by what they are, and shown with what they give. The server only fits and writes.
 
 import { Board } from "./pick_board.js";
-import { kinds, number, points, unique } from "./pick_marks.js";
+import { asMetres, kinds, number, points, unique } from "./pick_marks.js";
 import { listen, post } from "./server.js";
 
 /** @returns {any} an element that the page has, of whatever kind */
@@ -280,7 +280,7 @@ class Desk {
     const value = number(input.value);
     if (!Number.isFinite(value) || Math.abs(value) > 100) {
       const kept = String(mark.runway[axis]);
-      say({ what: `${"xyz"[axis]} of ${mark.name}: a number in metres is wanted, at most 100, got '${input.value}'. It was left at ${kept}.`, details: [], next_step: "type it again" });
+      say({ what: `${"xyz"[axis]} of ${mark.name}: a number in metres is wanted, at most 100, got '${input.value}'${asMetres(input.value)}. It was left at ${kept}.`, details: [], next_step: "type it again" });
       input.value = kept;
       return;
     }
@@ -294,7 +294,7 @@ class Desk {
     const value = number(typed);
     if (typed !== "" && !(value >= 0.5 && value <= 300)) {
       const kept = this.distance === null ? "" : String(this.distance);
-      say({ what: `Camera to the middle line: metres are wanted, 0.5 to 300, got '${typed}'. ${kept ? `It was left at ${kept}.` : "It was left out."}`, details: [], next_step: "type it again" });
+      say({ what: `Camera to the middle line: metres are wanted, 0.5 to 300, got '${typed}'${asMetres(typed)}. ${kept ? `It was left at ${kept}.` : "It was left out."}`, details: [], next_step: "type it again" });
       input.value = kept;
       return;
     }
@@ -386,12 +386,12 @@ function keys(desk, board) {
 }
 
 async function begin() {
-  const start = await (await fetch("/api/start")).json();
+  const start = await (await fetch("api/start")).json();
   document.title = `Marks: ${start.file}`;
   $("file").textContent = start.file;
   $("write").textContent = `Write ${start.out}`;
   const image = new Image();
-  image.src = "/picture.jpg";
+  image.src = "picture.jpg";
   await image.decode();
   const desk = new Desk(start);
   const board = new Board($("picture"), $("loupe"), image, desk);

@@ -4,6 +4,12 @@ const number = (text) => {
   const trimmed = String(text).trim().replace(",", ".").replace(/^[−–]/, "-");
   return /^[-+]?(\d+(\.\d*)?|\.\d+)$/.test(trimmed) ? Number(trimmed) : NaN;
 };
+// what was typed in yards or feet, in metres (international yard and foot, 1959): said, never taken
+const inMetres = (text) => {
+  const found = /^([-+−]?\d+(?:[.,]\d+)?)\s*(yards?|yds?|y|feet|foot|ft|')\.?$/i.exec(String(text).trim());
+  return found ? number(found[1]) * (found[2].toLowerCase().startsWith("y") ? 0.9144 : 0.3048) : NaN;
+};
+const asMetres = (text) => (Number.isFinite(inMetres(text)) ? `, which is ${metres(inMetres(text))} m` : "");
 const metres = (value) => `${Number(value.toFixed(3))}`.replace("-", "−");
 
 const MOST_M = 100, HIGHEST_M = 20;
@@ -92,7 +98,7 @@ export function points(kind, values, way) {
 
 function fault(field, typed, value) {
   if (typed === "") return `Type ${field.label} first${field.hint ? `: ${field.hint}` : ""}.`;
-  if (!Number.isFinite(value)) return `${field.label}: '${typed}' is no number. Type metres, like 6.50 or -6.50.`;
+  if (!Number.isFinite(value)) return `${field.label}: '${typed}' is no number${asMetres(typed)}. Type metres, like 6.50 or -6.50.`;
   if (Math.abs(value) > MOST_M) return `${field.label}: ${metres(value)} m is too far; type metres, at most ${MOST_M}.`;
   return "";
 }
@@ -149,4 +155,4 @@ export function unique(name, marks) {
   return `${name} (${count})`;
 }
 
-export { number };
+export { asMetres, number };

@@ -15,8 +15,8 @@ const LAYERS = ["body", "path", "ground", "grid", "mats"];
 const NEW_CONTACT_S = 0.1;
 
 const KEYS = [
-  ["← →", "one frame"],
-  ["Shift ← →", "one contact"],
+  ["← →", "one instant: touchdown, lowest hip, toe-off"],
+  ["Shift ← →", "one frame"],
   ["Page up, page down", "ten frames"],
   ["Home, End", "first and last frame of the run"],
   ["Space", "play, stop"],
@@ -298,10 +298,15 @@ class Desk {
     at("toe_off", 1);
   }
 
-  stepContact(way) {
-    const time = this.data.clip.times[this.frame];
-    const starts = this.data.contacts.map((c) => [this.showing("touchdown", c.span_frames[0]), c.number]);
-    const next = way > 0 ? starts.find(([frame]) => frame > this.frame) : [...starts].reverse().find(([frame]) => frame < this.frame);
+  // To the next touchdown, lowest hip or toe-off; past the last one to the end of the run.
+  stepInstant(way) {
+    const { times } = this.data.clip;
+    const instants = this.data.contacts.flatMap((c) => [
+      [this.showing("touchdown", c.span_frames[0]), c.number],
+      ...(c.lowest_s === null ? [] : [[frameNear(times, c.lowest_s), c.number]]),
+      [this.showing("toe_off", c.span_frames[1]), c.number],
+    ]).sort((one, two) => one[0] - two[0]);
+    const next = way > 0 ? instants.find(([frame]) => frame > this.frame) : instants.reverse().find(([frame]) => frame < this.frame);
     if (next) {
       [, this.chosen] = next;
       this.step(next[0]);
@@ -311,7 +316,6 @@ class Desk {
       const { frames } = this.data.track;
       this.step(way > 0 ? frames[frames.length - 1] : frames[0]);
     }
-    return time;
   }
 
   choose(what, instant = null, isSilent = false) {
@@ -507,8 +511,8 @@ function wire(desk) {
     "zoom-fit": () => desk.picture.lookAtAll(),
     "zoom-body": () => desk.picture.lookAtBody(),
     "zoom-foot": () => desk.picture.lookAtFoot(desk.motion.contact(desk.chosen)),
-    "contact-back": () => desk.stepContact(-1),
-    "contact-on": () => desk.stepContact(1),
+    "instant-back": () => desk.stepInstant(-1),
+    "instant-on": () => desk.stepInstant(1),
     "frame-back": () => desk.step(desk.frame - 1),
     "frame-on": () => desk.step(desk.frame + 1),
     play: () => desk.play(),
@@ -573,10 +577,10 @@ function keyed(desk, event) {
 const movingKeys = (desk) => {
   const { frames } = desk.data.track;
   return {
-    ArrowLeft: () => desk.step(desk.frame - 1),
-    ArrowRight: () => desk.step(desk.frame + 1),
-    "Shift ArrowLeft": () => desk.stepContact(-1),
-    "Shift ArrowRight": () => desk.stepContact(1),
+    ArrowLeft: () => desk.stepInstant(-1),
+    ArrowRight: () => desk.stepInstant(1),
+    "Shift ArrowLeft": () => desk.step(desk.frame - 1),
+    "Shift ArrowRight": () => desk.step(desk.frame + 1),
     PageUp: () => desk.step(desk.frame - 10),
     PageDown: () => desk.step(desk.frame + 10),
     Home: () => desk.step(frames[0]),

@@ -1,4 +1,5 @@
 // Speaks with the server: data, changes, and the news that keep several pages of one result together.
+// Addresses are relative: a page may stand at the root of its server or below it.
 
 export class Refusal extends Error {
   constructor(status, content) {
@@ -25,13 +26,13 @@ async function answered(answer) {
 }
 
 export async function load(clip) {
-  return answered(await fetch(`/api/clip/${clip}`));
+  return answered(await fetch(`api/clip/${clip}`));
 }
 
 export async function post(name, body) {
   let answer;
   try {
-    answer = await fetch(`/api/${name}`, {
+    answer = await fetch(`api/${name}`, {
       method: "POST",
       headers: { "content-type": "application/json" },
       body: JSON.stringify(body),
@@ -43,7 +44,7 @@ export async function post(name, body) {
 }
 
 export function listen(onNews, onLost) {
-  const source = new EventSource("/news");
+  const source = new EventSource("news");
   source.onmessage = (event) => onNews(JSON.parse(event.data));
   source.onerror = () => onLost();
   source.onopen = () => onNews({ here: true });

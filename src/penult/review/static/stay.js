@@ -1,21 +1,16 @@
 // A session while it runs. News only say that something changed; everything shown comes whole from one answer.
 
+import { choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
 
 const $ = (id) => document.getElementById(id);
-const CONTACTS = { "0": "take-off", "-1": "penultimate", "-2": "third-last", "-3": "fourth-last" };
 let shown = null; // what stands on the page
 let latest = null; // what is known
 let asking = false;
 let again = false;
 
-const picture = (run, contact, instant) => `/picture/${encodeURIComponent(run.file)}/${contact + 100}/${instant}?v=${run.pictures ? 1 : 0}`;
-const matsWords = (typed) => (typed === "" ? "no mats" : typed.split(";").map((one) => {
-  const [number, metres] = one.split("=");
-  return `${CONTACTS[number.trim()] || `contact ${number.trim()}`} ${Math.round(1000 * Number(metres)) / 10} cm`;
-}).join(" + "));
-
+const picture = (run, contact, instant) => `picture/${encodeURIComponent(run.file)}/${contact + 100}/${instant}?v=${run.pictures ? 1 : 0}`;
 async function refresh() {
   if (asking) {
     again = true;
@@ -23,7 +18,7 @@ async function refresh() {
   }
   asking = true;
   try {
-    const answer = await fetch("/api/session");
+    const answer = await fetch("api/session");
     if (answer.ok) take(await answer.json());
   } catch {
     lost();
@@ -50,21 +45,18 @@ function take(content) {
 }
 
 function status() {
-  const { doing, waiting, coming } = latest;
-  const parts = [];
-  if (doing.file) parts.push(`measuring ${doing.file}: ${doing.what}, about ${doing.left_s} s left`);
-  else if (doing.what) parts.push(doing.what);
-  if (waiting.length) parts.push(`${waiting.length} waiting`);
-  if (coming.length) parts.push(`${coming.join(", ")} still being copied`);
-  $("doing").textContent = parts.join(" · ") || "waiting for the next clip";
+  $("doing").textContent = doingWords(latest);
   $("name").textContent = latest.name;
+  $("back").hidden = !latest.start;
   document.title = `${latest.name}: ${latest.runs.length} runs`;
 }
 
 const run = (file) => latest.runs.find((one) => one.file === file) || null;
 
 function render() {
+  const isSame = shown !== null && drawnOf(shown) === drawnOf(latest);
   shown = latest;
+  if (isSame) return;
   const newest = run(latest.newest);
   $("newest").replaceChildren(...(newest ? now(newest) : [empty()]));
   renderSet(newest);
@@ -75,13 +67,22 @@ function render() {
 
 const empty = () => element("p", { class: "empty" }, "No run yet. Copy a clip into the folder of this session: it is measured as soon as it is whole, and stands here.");
 
+// What a coach reads from where he stands: the numbers of the first screen.
+const HEADLINES = ["penultimate_hip_drop_m", "penultimate_hip_drop_above_support_m", "contact_time_s:-1", "contact_time_s:0", "takeoff_angle_deg"];
+
 function who(one) {
   return [one.athlete || "athlete not set", one.kind || "kind not set", one.mats].filter(Boolean).join(", ");
 }
 
 function now(newest) {
   const best = run(latest.best);
-  const label = element("p", { class: "label" }, newest.rows.length && newest.pictures ? element("a", { href: `/result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, who(newest)) : who(newest), " ", element("span", { class: "file" }, newest.shown, best && best.file === newest.file && latest.runs.length > 1 ? `, ${latest.best_words}` : null), ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
+  const number = latest.runs.length;
+  const isKnown = newest.athlete || newest.kind;
+  const label = element("p", { class: "label" },
+    isKnown ? who(newest) : `Newest run, ${newest.mats || "athlete and kind not set"}`,
+    " ", element("span", { class: "file" }, `${newest.shown}, run ${number} here`, best && best.file === newest.file && number > 1 ? `, ${latest.best_words}` : null, isKnown ? null : ", athlete and kind not set"),
+    " ", newest.rows.length && newest.pictures ? element("a", { class: "file", href: `result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
   if (newest.error.length) return [label, element("p", { class: "told" }, `No result: ${newest.error.join(" ")}`)];
   const before = run(latest.before);
   const bestIsOther = best && best.file !== newest.file;
@@ -102,7 +103,7 @@ function figure(one, words) {
 
 function table(newest, before, best) {
   const heads = [element("th", { scope: "col" }, element("span", { class: "visually-hidden" }, "measure")), element("th", { scope: "col" }, "newest")];
-  if (before) heads.push(element("th", { scope: "col" }, "to the run before"));
+  if (before) heads.push(element("th", { scope: "col" }, "change from the run before"));
   if (best) heads.push(element("th", { scope: "col", class: "best" }, latest.best_words.split(",")[0]));
   heads.push(element("th", { scope: "col", class: "drawn" }, element("span", { class: "visually-hidden" }, "drawn on one scale")));
   const body = newest.rows.map((row) => {
@@ -113,7 +114,7 @@ function table(newest, before, best) {
     if (before) cells.push(element("td", { class: change && change.apart ? "other apart" : "other" }, change ? change.text : "–"));
     if (best) cells.push(element("td", { class: "other best" }, of(best) && !of(best).reason ? `${of(best).value} ± ${of(best).u95}${of(best).unit}` : "–"));
     cells.push(element("td", { class: "drawn" }, drawn([["best", of(best)], ["before", of(before)], ["newest", row]])));
-    return element("tr", {}, ...cells);
+    return element("tr", { class: HEADLINES.includes(row.key) ? "headline" : null }, ...cells);
   });
   return element("table", { class: "big" }, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...body));
 }
@@ -147,56 +148,19 @@ function listed(one) {
   const told = one.error.length ? [element("p", {}, `No result: ${one.error.join(" ")}`)] : [element("div", { class: "numbers" }, ...numbers)];
   const buttons = element("div", { class: "row" },
     element("button", { type: "button", onclick: () => openOther(one) }, "athlete, kind, mats"),
-    one.pictures && !one.error.length ? element("a", { href: `/result/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    one.pictures && !one.error.length ? element("a", { href: `result/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
     ...one.warnings.map((w) => element("span", { class: "flag" }, w)));
   return element("li", {}, image, element("div", {}, element("p", {}, element("span", { class: "who" }, who(one)), ` ${one.shown}`), ...told, buttons));
 }
 
 function renderSet(newest) {
   const file = newest ? newest.file : "";
-  const active = /** @type {HTMLInputElement} */ (document.activeElement);
-  const key = active && $("set").contains(active) ? active.dataset.key : null;
-  const typed = active && active.tagName === "INPUT" ? active.value : null;
-  $("set").replaceChildren(
-    element("h2", {}, newest ? "This run, and the ones to come" : "The runs to come"),
-    ...choices(file, true),
-  );
-  const keyed = /** @type {HTMLInputElement[]} */ ([...$("set").querySelectorAll("[data-key]")]);
-  const back = key && keyed.find((e) => e.dataset.key === key);
-  if (back) {
-    if (typed !== null && back.tagName === "INPUT") back.value = typed;
-    back.focus({ preventScroll: true });
-  }
-}
-
-function current(file) {
-  const tapped = file ? latest.taps[file] || {} : latest.next;
-  const one = run(file);
-  return {
-    athlete: tapped.athlete ?? (one ? one.athlete : ""),
-    kind: tapped.kind ?? (one ? one.kind : ""),
-    mats: tapped.mats ?? null,
-  };
-}
-
-function choices(file, alsoNext) {
-  const is = current(file);
-  const groups = [["athlete", "Athlete", latest.athletes, (v) => v, "another label"], ["kind", "Kind", latest.kinds, (v) => v, "another kind"], ["mats", "Mats", latest.mats, matsWords, "such as penultimate 5 cm"]];
-  return groups.map(([name, title, values, words, hint]) => {
-    const buttons = values.map((value) => element("button", { type: "button", "data-key": `${name}:${value}`, "aria-pressed": is[name] === value ? "true" : "false", onclick: () => tap(file, { [name]: value }, alsoNext) }, words(value)));
-    const input = element("input", { type: "text", "aria-label": `${title}: ${hint}`, placeholder: hint, maxlength: 100, "data-key": `${name}:input` });
-    const form = element("form", { onsubmit: (event) => {
-      event.preventDefault();
-      if (input.value.trim()) tap(file, { [name]: input.value.trim() }, alsoNext);
-      input.value = "";
-    } }, input);
-    return element("div", { class: "choice", role: "group", "aria-label": title }, element("span", { "aria-hidden": "true" }, title), ...buttons, form);
-  });
+  redraw($("set"), element("h2", {}, newest ? "This run, and the ones to come" : "The runs to come"), ...choices(latest, file, (what) => tap(file, what, true)));
 }
 
 function openOther(one) {
   const dialog = /** @type {HTMLDialogElement} */ ($("other"));
-  dialog.replaceChildren(element("h2", { id: "other-title" }, `${one.shown}: athlete, kind, mats`), ...choices(one.file, false), element("form", { method: "dialog" }, element("button", { class: "strong" }, "Done")));
+  dialog.replaceChildren(element("h2", { id: "other-title" }, `${one.shown}: athlete, kind, mats`), ...choices(latest, one.file, (what) => tap(one.file, what, false)), element("form", { method: "dialog" }, element("button", { class: "strong" }, "Done")));
   if (!dialog.open) dialog.showModal();
 }
 
@@ -228,6 +192,7 @@ window.addEventListener("scroll", () => {
 setInterval(() => {
   if (latest && latest.doing.file) {
     latest.doing.left_s = Math.max(1, latest.doing.left_s - 1);
+    latest.doing.left_all_s = Math.max(1, latest.doing.left_all_s - 1);
     status();
   }
 }, 1000);
