@@ -131,6 +131,13 @@ class Day:
             write_start(self.logbook, self.remembered)
         self.told()
 
+    @property
+    def is_idle(self) -> bool:
+        """Whether no clip is being measured any more, once it is closed."""
+        if self._thread is not None:
+            self._thread.join(0.1)
+        return self._thread is None or not self._thread.is_alive()
+
     def close(self) -> None:
         """End the session that is open, after the clip under way; what was measured is in its folder."""
         with self._lock:

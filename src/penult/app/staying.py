@@ -13,6 +13,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from penult.adapters.files import session_state as state
 from penult.adapters.files.result_file import read_analysis
@@ -36,6 +37,9 @@ from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
+
 PAUSE_S = 0.15
 """Between two looks into the folder: each asks for the size and time of its clips alone."""
 
@@ -43,13 +47,18 @@ Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[An
 """(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
 
 
-def measure(
-    clip: Path, lane: Path, plan: Plan, progress: Callable[[str, float], None], told: Callable[[Analysis], None]
+def measured_in(
+    workshop: Workshop,
+    clip: Path,
+    lane: Path,
+    plan: Plan,
+    progress: Callable[[str, float], None],
+    told: Callable[[Analysis], None],
 ) -> Analysis:
-    """Measure one clip as `penult analyse` does."""
+    """Measure one clip as `penult analyse` does, with what the workshop has loaded."""
     from penult.app.analyse import analyse
 
-    return analyse(clip, lane, plan.settings, plan.result, progress, measured=told).analysis
+    return analyse(clip, lane, plan.settings, plan.result, progress, measured=told, workshop=workshop).analysis
 
 
 def today_text() -> str:
