@@ -107,6 +107,14 @@ def test_poles_off_another_tape_are_told_by_the_board_in_the_picture(poles_by: f
     assert "the take-off board in the picture" in scale_check(result(), UNSEEN, None, fit)
 
 
+@pytest.mark.parametrize(("seen_m", "told"), [(2.10, False), (2.31, True), (1.10, False), (0.56, True)])
+def test_nobody_is_as_tall_as_a_lane_in_other_units_makes_them(seen_m: float, *, told: bool) -> None:
+    """An athlete of 1.85 m is 2.31 m on a lane that is a quarter too long, 0.56 m on one in metres typed for feet."""
+    out = lane_doubt(result(), board(0.2, 1.22), Measured(value=seen_m, u95=0.06), None)
+
+    assert bool(out.warnings) == told
+
+
 def test_a_distance_measured_again_checks_or_contradicts_the_lane() -> None:
     odd, sound = board(0.206, 1.257), board(0.2, 1.22)
     agrees = replace(odd, lane=replace(odd.lane, measured_again=("-8 to 1.5 = 9.50",)))
