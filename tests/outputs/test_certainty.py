@@ -102,4 +102,4 @@ def test_blur_is_not_called_cloth(scene: Scene) -> None:
     said = costs(with_scene(scene, contact(-1, 0.003, 0.004), codes=("unsteady-joints",)))
 
     assert len(said) == 1
-    assert "blurred or dim" in said[0]
+    assert "blurred, dim or too far apart" in said[0]

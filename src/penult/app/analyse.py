@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from penult import __version__
 from penult.adapters import pose
@@ -24,12 +24,17 @@ from penult.adapters.logbook.place import default_place
 from penult.app.address_space import check_memory
 from penult.app.job import Job
 from penult.app.progress import Progress
+from penult.app.showing import language_here
 from penult.errors import ResultError
 from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
 from penult.model.method import METHOD
 from penult.model.settings import Settings
+from penult.model.showing import Showing
 from penult.whole_file import read_whole, told
+
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +53,9 @@ def analyse(
     progress: Progress,
     *,
     ignore_corrections: bool = False,
+    showing: Showing | None = None,
     measured: Callable[[Analysis], None] = lambda analysis: None,
+    workshop: Workshop | None = None,
 ) -> Result:
     """Analyse one clip and write its result folder.
 
@@ -64,8 +71,12 @@ def analyse(
         Told what is being done.
     ignore_corrections : bool
         Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
+    showing : Showing, optional
+        The film's shape, language and units; None: the usual ones in the language of this computer.
     measured : callable
         Told the numbers as soon as they are there, before pictures and film are.
+    workshop : Workshop, optional
+        What several clips in a row are measured with; without it the clip has its own.
 
     Returns
     -------
@@ -81,9 +92,10 @@ def analyse(
     lane = read_lane(lane_path)
     folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
     method = method_of(lane_path, settings)
+    shown = (showing or Showing(language=language_here())).plain()
     done = () if ignore_corrections else corrections_of(folder, video.sha256_of(clip_path), settings)
     record = [to_plain(c) for c in done]
-    kept = unchanged(folder, clip_path, {**method, "corrections": record or None})
+    kept = unchanged(folder, clip_path, {**method, "corrections": record or None, "showing": shown})
     if kept is not None:
         return Result(analysis=kept, folder=folder)
     check_memory()
@@ -95,10 +107,10 @@ def analyse(
         lane=lane,
         settings=settings,
         done=done,
-        method=method,
+        method=method if shown is None else {**method, "showing": shown},
         measured=measured,
     )
-    analysis = fresh(job, folder, progress)
+    analysis = fresh(job, folder, progress, workshop)
     if settings.athlete:  # so that the person can be found again, and forgotten
         written_places.record(folder.parent, default_place())
     return Result(analysis=analysis, folder=folder)

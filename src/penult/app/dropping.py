@@ -129,4 +129,6 @@ def _too_large(name: str) -> InputError:
 
 
 def _unwritable(folder: Path, error: OSError) -> OutputError:
-    return OutputError(f"{folder} cannot be written", error.strerror or str(error), next_step="choose another folder")
+    return OutputError(
+        f"nothing can be copied into {folder}", error.strerror or str(error), next_step="choose another folder"
+    )

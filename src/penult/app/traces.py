@@ -12,6 +12,8 @@ import html
 import io
 import os
 import re
+import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -36,19 +38,20 @@ PAGES = {
     "session.html": ("session.html", "session.xlsx"),
     "sheet.html": ("sheet.html",),
     "season.html": ("season.html", "season.csv", "season.xlsx"),
-    "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side.xlsx"),
+    "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side_clips.csv", "side_by_side.xlsx"),
     "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),
     "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv", "comparison.xlsx"),
 }
 """Pages, each with the tables that are written with it."""
 
-TEXT_ENDINGS = frozenset({".csv", ".tsv", ".txt", ".md", ".json", ".html", ".htm", ".xml", ".log"})
+TEXT_ENDINGS = frozenset({".csv", ".tsv", ".txt", ".md", ".json", ".html", ".htm", ".xml", ".log", ".xlsx"})
 LARGEST_TEXT_BYTES = 20_000_000
 DEEPEST = 6
 MOST_FILES = 200_000
 """Files that are looked at in one search: a whole disk is not gone through."""
 
 _SQLITE = b"SQLite format 3\x00"
+_ZIP = b"PK\x03\x04"
 _HALF = re.compile(r"\..+\.(partial|previous)-\d+-[0-9a-f]{8}-[0-9a-f]{8}\Z")
 _BDI = re.compile(r"<bdi>(.*?)</bdi>", re.DOTALL)
 _TITLE = re.compile(r"<title>(.*?): (?:season from|\d+ run-ups)", re.DOTALL)
@@ -209,6 +212,9 @@ class _Results:
 
     def _file(self, path: Path) -> None:
         """A file of somebody else: named if the label stands in it or in its name; half a file of ours goes."""
+        if path.suffix.lower() == ".xlsx" and self._is_workbook_of(path):
+            self.found.traces.append(Trace(path=path, kind="page", why="it shows them"))
+            return
         is_half = any(part.startswith(".") and ASIDE in part for part in path.parts[-2:])
         if path.suffix.lower() in TEXT_ENDINGS or is_half:
             if self._names(path):
@@ -249,6 +255,11 @@ class _Results:
             return True
         tables = (_text(folder / f, self.found) for f in files if f.endswith(".csv") and (folder / f).is_file())
         return any(self._table_is_of(text) for text in tables if text)
+
+    def _is_workbook_of(self, path: Path) -> bool:
+        """Tell whether a workbook of ours, moved away from its page, has the label in one of its cells."""
+        text = _text(path, self.found)
+        return text is not None and PAGE_MARK in text and any(self.name.is_of(line) for line in text.split("\n"))
 
     def _table_is_of(self, text: str) -> bool:
         hashes = {sha256 for sha256, _ in self.clips}
@@ -310,12 +321,30 @@ def _text(path: Path, found: Found) -> str | None:
     except OSError as error:
         found.not_looked_at.append((path, error.strerror or str(error)))
         return None
+    if data[:4] == _ZIP:
+        return _texts_of_workbook(path, data, found)
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", errors="replace")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace")
+
+
+def _texts_of_workbook(path: Path, data: bytes, found: Found) -> str | None:
+    """Return what the cells of a workbook say, each on a line of its own; what is too large or damaged is said."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            parts = [i for i in book.infolist() if i.filename.endswith(".xml")]
+            is_small = sum(i.file_size for i in parts) <= 10 * LARGEST_TEXT_BYTES
+            texts = [book.read(i).decode("utf-8", errors="replace") for i in parts] if is_small else []
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, RuntimeError, EOFError, zlib.error) as error:
+        found.not_looked_at.append((path, str(error)))
+        return None
+    if not is_small:
+        found.not_looked_at.append((path, "it unpacks to too much"))
+        return None
+    return "\n".join(html.unescape(re.sub(r"<[^>]*>", "\n", text)) for text in texts)
 
 
 def _outermost(roots: Iterable[Path], found: Found) -> list[Path]:

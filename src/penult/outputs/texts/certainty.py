@@ -41,7 +41,7 @@ def costs(analysis: Analysis) -> list[str]:
     if "loose-clothes" in seen:
         out.append(f"Clothes hang loosely or show nothing that could be followed{_left(analysis, hips=True)}.")
     if "unsteady-joints" in seen:
-        out.append(f"Pictures are blurred or dim{_left(analysis)}.")
+        out.append(f"Pictures are blurred, dim or too far apart to see joints steadily{_left(analysis)}.")
     if "crossed" in seen:
         out.append(f"Somebody else passes before or behind the athlete{_where(analysis)}: less is sure there.")
     out += [text for code, text in _SAID.items() if code in seen]
