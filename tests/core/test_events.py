@@ -13,6 +13,7 @@ from penult.core.lane.camera_draws import sample_cameras
 from penult.core.lane.fit import fit_lane
 from penult.core.measures.events import COMMON_SHARE, FLAT_SD_M, make_event, nearest_camera, rough_contact
 from penult.core.measures.evidence import Event
+from penult.core.shoe.contact import CONTRADICTED
 from penult.core.synthetic.film import lane_file, square_camera
 from penult.core.uncertainty.draws import Draws
 from penult.model.arrays import Floats
@@ -89,6 +90,18 @@ def test_an_instant_that_only_joints_tell_is_unseen_where_they_saw_only_the_rest
 
     assert (event.touchdown_seen, event.toe_off_seen) == (False, True)
     assert make_event(SUPPORT, late, still, 0.05, draws_of(still)).touchdown_seen
+
+
+def test_an_end_of_which_joints_and_pictures_tell_different_things_is_unseen_and_says_why() -> None:
+    """The toe-off alone: the touchdown, of which nothing is said against the joints, stays theirs."""
+    still = square_camera()
+    torn = dataclasses.replace(SHOE, toe_off_s=np.nan, reason=CONTRADICTED)
+
+    event = make_event(SUPPORT, torn, still, 0.05, draws_of(still))
+
+    assert (event.touchdown_seen, event.toe_off_seen) == (True, False)
+    assert event.touchdown_s[0] == pytest.approx(SUPPORT.start_s + 0.015)
+    assert event.unseen_reason == CONTRADICTED
 
 
 @pytest.mark.parametrize("shoe", [None, dataclasses.replace(SHOE, reason="hidden", touchdown_s=np.nan)])
