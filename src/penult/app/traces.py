@@ -12,8 +12,6 @@ import html
 import io
 import os
 import re
-import zipfile
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,6 +23,7 @@ from penult.adapters.files.session_state import STATE, read_state
 from penult.adapters.logbook.csv_folder import MARK as EXPORT_MARK
 from penult.adapters.logbook.csv_folder import is_export
 from penult.adapters.logbook.schema import APPLICATION_ID
+from penult.app.workbook_text import ZIP, texts_of_workbook
 from penult.core.label import Label, is_plain
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
@@ -51,7 +50,6 @@ MOST_FILES = 200_000
 """Files that are looked at in one search: a whole disk is not gone through."""
 
 _SQLITE = b"SQLite format 3\x00"
-_ZIP = b"PK\x03\x04"
 _HALF = re.compile(r"\..+\.(partial|previous)-\d+-[0-9a-f]{8}-[0-9a-f]{8}\Z")
 _BDI = re.compile(r"<bdi>(.*?)</bdi>", re.DOTALL)
 _TITLE = re.compile(r"<title>(.*?): (?:season from|\d+ run-ups)", re.DOTALL)
@@ -321,30 +319,18 @@ def _text(path: Path, found: Found) -> str | None:
     except OSError as error:
         found.not_looked_at.append((path, error.strerror or str(error)))
         return None
-    if data[:4] == _ZIP:
-        return _texts_of_workbook(path, data, found)
+    if data[:4] == ZIP:
+        try:
+            return texts_of_workbook(data)
+        except ValueError as error:
+            found.not_looked_at.append((path, str(error)))
+            return None
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", errors="replace")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace")
-
-
-def _texts_of_workbook(path: Path, data: bytes, found: Found) -> str | None:
-    """Return what the cells of a workbook say, each on a line of its own; what is too large or damaged is said."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as book:
-            parts = [i for i in book.infolist() if i.filename.endswith(".xml")]
-            is_small = sum(i.file_size for i in parts) <= 10 * LARGEST_TEXT_BYTES
-            texts = [book.read(i).decode("utf-8", errors="replace") for i in parts] if is_small else []
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, RuntimeError, EOFError, zlib.error) as error:
-        found.not_looked_at.append((path, str(error)))
-        return None
-    if not is_small:
-        found.not_looked_at.append((path, "it unpacks to too much"))
-        return None
-    return "\n".join(html.unescape(re.sub(r"<[^>]*>", "\n", text)) for text in texts)
 
 
 def _outermost(roots: Iterable[Path], found: Found) -> list[Path]:
