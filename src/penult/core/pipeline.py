@@ -292,7 +292,7 @@ def measure(
     )
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
-    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notices(cloth, draws.unrest))
+    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notices(cloth, draws.unrest, strides))
     seen = {**method, **height_method(tall)}
     if crossed:
         seen[CROSSED] = [[round(t / found.time_scale, 3) for t in span] for span in crossed]

@@ -113,7 +113,7 @@ def cloth_factor(track: RunwayTrack, strides: Sequence[TrunkMotion]) -> float:
     return max(1.0, apart / USUAL_APART_M, jitter / USUAL_JITTER_M)
 
 
-def cloth_notices(cloth: float, unrest: float) -> tuple[Notice, ...]:
+def cloth_notices(cloth: float, unrest: float, strides: Sequence[TrunkMotion]) -> tuple[Notice, ...]:
     """Return what loose clothes cost, and what blurred, dim or few pictures do, where they do.
 
     Parameters
@@ -122,9 +122,12 @@ def cloth_notices(cloth: float, unrest: float) -> tuple[Notice, ...]:
         `cloth_factor`: how badly pixels and joints of the trunk agree, for whatever reason.
     unrest : float
         How many times noisier the joints are than usual: blur makes these disagree as much, and that is no cloth.
+    strides : sequence of TrunkMotion
+        Where none could be followed, nothing tells blur from cloth.
     """
     out = []
-    if cloth / unrest >= LOOSE_CLOTH:
+    explained = unrest if any(not m.reason for m in strides) else 1.0
+    if cloth / explained >= LOOSE_CLOTH:
         text = "clothes hang loosely, or the trunk shows little that could be followed: hip heights and speeds are less sure here"
         out.append(Notice(code="loose-clothes", text=text))
     if unrest >= UNSTEADY:
