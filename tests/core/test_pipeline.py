@@ -71,8 +71,8 @@ FAULTS = Faults(
         "heel": (0.006, 0.005),
         "toe": (0.011, 0.004),
     },
-    opposed=0.7,
-    knee_alike=0.3,
+    opposed_share=0.7,
+    knee_alike_share=0.3,
     drift_m={
         "toe": (0.012, 0.012),
         "shoulder": (0.010, 0.008),

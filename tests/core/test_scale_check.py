@@ -30,8 +30,8 @@ def result(visible: float | None = None, *codes: str) -> Analysis:
 def test_height_and_fall_say_what_they_could_have_shown() -> None:
     text = scale_check(result(0.09), TALL, 1.82)
 
-    assert "was checked by the stated height" in text
-    assert "3 %" in text
+    assert "was not checked (by the stated height only an error of 6 %" in text
+    assert "--height" not in text
     assert "was checked by the free fall: an error of 4 %" in scale_check(result(0.04), UNSEEN, None)
 
 

@@ -42,7 +42,7 @@ def compare(
         str,
         typer.Option(
             "--by",
-            help="Split by kind, athlete, date, session, strides, mats, pattern, month or year; two single results need none.",
+            help="Split by kind, athlete, date, session, strides, mats, pattern, month or year; two results need none.",
             metavar="WORD",
         ),
     ] = "",

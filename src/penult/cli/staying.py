@@ -44,9 +44,6 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
         with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
             server.serve()
         staying.stop()
-        worker.join(0.1)
-        if not worker.is_alive():  # else it is at work with it, and ends with the process
-            workshop.close()
     _say(f"ended; what was measured is in {folder}; the same command goes on")
 
 

@@ -97,7 +97,9 @@ class Report:
             sequence=self._sequence(told),
         )
         result = result if self.fit.lane.board else without_board(result)
-        result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = clock.apply(result, self.time_scale)
+        for reason in sorted({contact.event.unseen_reason for contact in self.contacts}, reverse=True):
+            result = withhold(result, self._unseen(reason), reason)
         result = without_slow(without_vague(result), self.contacts[0].interval_s)
         odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
         return without_spanned(result, clip.time_s[odd]) if odd else result
@@ -106,10 +108,9 @@ class Report:
         """The contacts up to the closing jump: feet in the sand are no support of a run."""
         return self.contacts[: landing_of(self.kinds)]
 
-    def _unseen(self) -> Iterator[Instant]:
-        """Ends of contacts that were not seen."""
-        for contact in self.contacts:
-            event = contact.event
+    def _unseen(self, reason: str) -> Iterator[Instant]:
+        """Ends of contacts that were not seen for a reason."""
+        for event in (c.event for c in self.contacts if c.event.unseen_reason == reason):
             if not event.touchdown_seen:
                 yield event.number, "touchdown"
             if not event.toe_off_seen:
