@@ -88,6 +88,8 @@ def test_a_day_that_is_none_stays_a_text() -> None:
 def test_the_same_tables_give_the_same_bytes_and_say_who_made_them() -> None:
     """Pages are replaced only where the first bytes say that they are ours."""
     assert one_column(["a"]) == one_column(["a"])
+    moments = set(re.findall(r">(\d{4}-[^<]*)<", part(one_column(["a"]), "docProps/core.xml")))
+    assert moments == {"2020-01-01T00:00:00Z"}  # not when it was written: that is nobody's business, and never the same
     assert MARK.encode() in one_column(["a"])[:2000]
 
 
