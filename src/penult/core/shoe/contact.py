@@ -15,7 +15,7 @@ import numpy as np
 from penult.core.shoe.bearing import AROUND_S, Bearing, bearing
 from penult.core.shoe.edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
 from penult.core.shoe.events import forefoot_down, toe_off, touchdown
-from penult.core.shoe.fused import DEPTH_SD_M, together
+from penult.core.shoe.fused import DEPTH_SD_M, ROUGH_SD_S, together
 from penult.core.shoe.network import Network
 from penult.core.shoe.onset import Onset
 from penult.core.shoe.pictures import Pixels, look
@@ -41,6 +41,10 @@ frame more at low rates. Two looks that know nothing of each other and agree ove
 
 SHORTEST_S = 0.05
 """Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer)."""
+
+OTHER_SURFACES_M, SAME_SURFACE_M = (0.0, 0.025, 0.05, 0.075, 0.10), 0.02
+"""Heights of surfaces to try, and how near to the one tried first they are the same: mats are 2 to 10 cm thick (common practice, no
+source), and networks that look 2 cm beside the sole still see it."""
 
 NOT_SEEN = "the shoe does not stand out clearly enough from the ground"
 
@@ -71,13 +75,38 @@ def refine_all(
             found[i] = _refine(patches[i], again, None)
     if not networks:
         return tuple(_plausible(c, r, p) for c, r, p in zip(found, roughs, patches, strict=True))
-    heights = [0.0 if c.reason or math.isnan(c.support_height_m) else c.support_height_m for c in found]
-    seen = [bearing(networks, p, r, h) for p, r, h in zip(patches, roughs, heights, strict=True)]
+    looks = [_on_its_surface(networks, p, r, c) for p, r, c in zip(patches, roughs, found, strict=True)]
+    seen, found = [look for look, _ in looks], [edges for _, edges in looks]
     both = [together(c, b, p, r) for c, b, p, r in zip(found, seen, patches, roughs, strict=True)]
     return tuple(
         _plausible(f, r, p, None if c.reason else c, b)
         for f, r, p, c, b in zip(both, roughs, patches, found, seen, strict=True)
     )
+
+
+def _on_its_surface(
+    networks: Sequence[Network], patches: ShoePatches, rough: RoughContact, edges: ShoeContact
+) -> tuple[Bearing | None, ShoeContact]:
+    """What the networks see on the surface that the edges found, and the edges.
+
+    A black shoe on a black mat shows no edge, and networks that look 5 cm below the sole see nothing. Where they know an instant no
+    better than the joints do, they look at other heights; one at which they know both says that the surface is not where the edges
+    have it, and then nobody knows it.
+    """
+    height_m = 0.0 if edges.reason or math.isnan(edges.support_height_m) else edges.support_height_m
+    first = bearing(networks, patches, rough, height_m)
+    if _is_sure(first):
+        return first, edges
+    others = [m for m in OTHER_SURFACES_M if abs(m - height_m) > SAME_SURFACE_M]
+    sure = [look for m in others if (look := bearing(networks, patches, rough, m)) is not None and _is_sure(look)]
+    if not sure:
+        return first, edges
+    best = min(sure, key=lambda look: math.hypot(look.touchdown_sd_s, look.toe_off_sd_s))
+    return best, replace(edges, support_height_m=math.nan, support_height_sd_m=math.nan)
+
+
+def _is_sure(look: Bearing | None) -> bool:
+    return look is not None and max(look.touchdown_sd_s, look.toe_off_sd_s) <= ROUGH_SD_S
 
 
 def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> ShoeContact:
