@@ -65,31 +65,48 @@ def test_the_picture_on_the_page_is_the_frame_it_names(view: Page, analysed: Pat
     assert not view.faults()
 
 
-def test_keys_move_by_a_frame_by_ten_by_a_contact_and_to_the_ends(view: Page, looking: httpx.Client) -> None:
-    """Starts at the penultimate touchdown."""
+def test_keys_move_by_instant_by_frame_by_ten_and_to_the_ends(view: Page, looking: httpx.Client) -> None:
+    """Starts at the penultimate touchdown. An arrow: to the next touchdown, lowest hip or toe-off; with Shift: one frame."""
     data = looking.get("/api/clip/0").json()
-    starts = {c["number"]: int(np.ceil(c["span_frames"][0])) for c in data["contacts"]}
+    contacts = {c["number"]: c for c in data["contacts"]}
+    times = np.array(data["clip"]["times"])
+    starts = {n: int(np.ceil(c["span_frames"][0])) for n, c in contacts.items()}
+    ends = {n: int(np.floor(c["span_frames"][1])) for n, c in contacts.items()}
+    lowest = int(np.argmin(np.abs(times - contacts[-1]["lowest_s"])))
     first = view.frame
     assert abs(first - starts[-1]) <= 1
 
-    view.keys(RIGHT)
+    view.together(SHIFT, RIGHT)
     assert view.frame == first + 1
-    view.keys(LEFT, LEFT)
+    view.together(SHIFT, LEFT)
+    view.together(SHIFT, LEFT)
     assert view.frame == first - 1
     view.keys(PAGE_DOWN)
     assert view.frame == first + 9
     view.keys(PAGE_UP)
-    view.together(SHIFT, RIGHT)
-    assert view.frame == starts[-1]
-    view.together(SHIFT, RIGHT)
-    assert view.frame == starts[0]
-    view.together(SHIFT, LEFT)
-    view.together(SHIFT, LEFT)
-    assert view.frame == starts[-2]
+    seen = []
+    for _ in range(4):
+        view.keys(RIGHT)
+        seen.append(view.frame)
+    assert seen == [starts[-1], lowest, ends[-1], starts[0]]
+    view.keys(LEFT)
+    view.keys(LEFT)
+    assert view.frame == lowest
     view.keys(HOME)
     assert view.frame == data["track"]["frames"][0]
     view.keys(END)
     assert view.frame == data["track"]["frames"][-1]
+
+
+def test_the_strip_leads_and_buttons_of_instants_come_before_those_of_frames(view: Page) -> None:
+    """In the order of the page: strip, picture, instants, play, frames."""
+    order = "const ids = ['strip', 'stage', 'instant-back', 'instant-on', 'play', 'frame-back', 'frame-on'];"
+    after = "Node.DOCUMENT_POSITION_FOLLOWING"
+    pairs = "ids.slice(1).map((id, i) => Boolean(at(ids[i]).compareDocumentPosition(at(id)) & " + after + "))"
+
+    assert view.js(f"const at = (id) => document.getElementById(id); {order} return {pairs}") == [True] * 6
+    tops = view.js("return ['strip', 'stage'].map(id => document.getElementById(id).getBoundingClientRect().top)")
+    assert tops[0] < tops[1]
 
 
 def test_the_mouse_scrubs_on_the_picture_and_on_the_strip(view: Page) -> None:
@@ -228,8 +245,8 @@ def test_a_measure_leads_to_its_frame_and_is_drawn_there(view: Page, looking: ht
     assert view.frame == rows[measure]["frame"]
     drawn = view.picture()
     view.js("document.querySelectorAll('.number').forEach(b => b.blur())")
-    view.keys(RIGHT)
-    view.keys(LEFT)
+    view.together(SHIFT, RIGHT)
+    view.together(SHIFT, LEFT)
     assert view.picture() == drawn
     view.click("tab-done")
     view.click("tab-numbers")

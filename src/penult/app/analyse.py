@@ -24,11 +24,13 @@ from penult.adapters.logbook.place import default_place
 from penult.app.address_space import check_memory
 from penult.app.job import Job
 from penult.app.progress import Progress
+from penult.app.showing import language_here
 from penult.errors import ResultError
 from penult.model.analysis import Analysis
 from penult.model.corrections import Correction
 from penult.model.method import METHOD
 from penult.model.settings import Settings
+from penult.model.showing import Showing
 from penult.whole_file import read_whole, told
 
 if TYPE_CHECKING:
@@ -51,6 +53,7 @@ def analyse(
     progress: Progress,
     *,
     ignore_corrections: bool = False,
+    showing: Showing | None = None,
     measured: Callable[[Analysis], None] = lambda analysis: None,
     workshop: Workshop | None = None,
 ) -> Result:
@@ -68,6 +71,8 @@ def analyse(
         Told what is being done.
     ignore_corrections : bool
         Leave out what was put right by hand in an earlier result of the clip (it is kept all the same).
+    showing : Showing, optional
+        The film's shape, language and units; None: the usual ones in the language of this computer.
     measured : callable
         Told the numbers as soon as they are there, before pictures and film are.
     workshop : Workshop, optional
@@ -87,9 +92,10 @@ def analyse(
     lane = read_lane(lane_path)
     folder = out or clip_path.with_name(f"{clip_path.stem}_analysis")
     method = method_of(lane_path, settings)
+    shown = (showing or Showing(language=language_here())).plain()
     done = () if ignore_corrections else corrections_of(folder, video.sha256_of(clip_path), settings)
     record = [to_plain(c) for c in done]
-    kept = unchanged(folder, clip_path, {**method, "corrections": record or None})
+    kept = unchanged(folder, clip_path, {**method, "corrections": record or None, "showing": shown})
     if kept is not None:
         return Result(analysis=kept, folder=folder)
     check_memory()
@@ -101,7 +107,7 @@ def analyse(
         lane=lane,
         settings=settings,
         done=done,
-        method=method,
+        method=method if shown is None else {**method, "showing": shown},
         measured=measured,
     )
     analysis = fresh(job, folder, progress, workshop)

@@ -19,6 +19,7 @@ from penult.adapters.film.writer import write_film
 from penult.adapters.logbook.place import default_place
 from penult.adapters.pictures.veil import Body, empty_scene, runway_strip, veiled
 from penult.app.athlete import find_athlete
+from penult.app.film import PAIR, Cut, opened, write_pair
 from penult.app.pictures import paced
 from penult.app.progress import Progress
 from penult.app.review import film_of
@@ -30,14 +31,15 @@ from penult.errors import InputError, PenultError
 from penult.model.analysis import Analysis
 from penult.model.arrays import Floats, Image
 from penult.model.clip import Clip, Frame
-from penult.model.showing import showing_of
+from penult.model.showing import Showing, showing_of
 from penult.model.sighting import Sighting
 from penult.model.skeleton import INDEX
 from penult.model.track import Motion
 from penult.model.trial import Said
 from penult.outputs.folder.contents import FILM, result_files, wanted_frames
 from penult.outputs.folder.save import Building, building, check_place
-from penult.outputs.pictures.film import Painter, playback_hz
+from penult.outputs.pictures.film import Painter, cut_image, playback_hz
+from penult.outputs.pictures.ink import Picture
 
 LABEL = "A"
 DROPPED = frozenset({"motion.npz", "tables.xlsx"})
@@ -61,7 +63,15 @@ class Shared:
     files: tuple[str, ...]
 
 
-def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = None, progress: Progress) -> Shared:
+def share(
+    result: Path,
+    out: Path,
+    *,
+    label: str = LABEL,
+    clip: Path | None = None,
+    showing: Showing | None = None,
+    progress: Progress,
+) -> Shared:
     """Write a copy of a result that is fit to send.
 
     Parameters
@@ -74,6 +84,8 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
         Stands for the athlete: letters and digits.
     clip : Path, optional
         The film, where it does not lie beside the result.
+    showing : Showing, optional
+        Of the film; None: as in the result.
     progress : callable
         Told what is being done.
 
@@ -88,10 +100,7 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
     PenultError
         A name is left in a file; then nothing is written.
     """
-    if not _PLAIN_LABEL.match(label):
-        raise InputError(
-            "the label cannot stand for a person", f"got {label[:40]!r}, wanted letters and digits, 20 at most"
-        )
+    _check_label(label)
     analysis, motion, sighting = read_analysis(result), read_motion(result), read_sighting(result)
     film = film_of(result, sighting.clip, clip)
     typed = _typed(sighting, read_said(result), result)
@@ -99,10 +108,64 @@ def share(result: Path, out: Path, *, label: str = LABEL, clip: Path | None = No
     check_place(out, plain.clip.sha256)
     scene = _Veil(film, sighting, motion, progress)
     with building(out, sha256=plain.clip.sha256, is_private=False) as new:
-        files = _write(new, scene, plain, motion)
+        files = _write(new, scene, plain, motion, showing or showing_of(analysis.method))
         _refuse_names(new, files, names_in(analysis, typed))
     written_places.record(out, default_place())
     return Shared(folder=out, files=tuple(files))
+
+
+def share_pair(
+    results: Sequence[Path], out: Path, *, label: str = LABEL, showing: Showing, align: str | None, progress: Progress
+) -> Shared:
+    """Write the film of two results on one clock, fit to send, into a folder.
+
+    Parameters
+    ----------
+    results : sequence of Path
+        Two; their films must be at hand beside them.
+    out : Path
+        Folder of the film.
+    label : str
+        Stands for the athletes, followed by 1 and 2: letters and digits.
+    showing : Showing
+        Landscape puts them side by side, portrait one above the other.
+    align : str, optional
+        The instant at which they meet.
+    progress : callable
+        Told what is being done.
+
+    Raises
+    ------
+    InputError
+        The label is not plain, a film is missing, or the place cannot be written.
+    """
+    _check_label(label)
+    runs = [opened(result) for result in results]
+    cuts = [
+        _cut_coarse(_Veil(run.film, read_sighting(result), run.motion, progress))
+        for run, result in zip(runs, results, strict=True)
+    ]
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{out} cannot be made", error.strerror or "", next_step="choose another --out") from error
+    write_pair(out / PAIR, runs, cuts, showing, align, names=label)
+    return Shared(folder=out, files=(PAIR,))
+
+
+def _check_label(label: str) -> None:
+    if not _PLAIN_LABEL.match(label):
+        raise InputError(
+            "the label cannot stand for a person", f"got {label[:40]!r}, wanted letters and digits, 20 at most"
+        )
+
+
+def _cut_coarse(scene: _Veil) -> Cut:
+    def cut(painter: Painter) -> Iterator[tuple[int, Picture]]:
+        for frame in scene.frames():
+            yield frame.index, cut_image(frame.image, frame.corner_px, painter.view(frame.index))
+
+    return cut
 
 
 class _Veil:
@@ -167,7 +230,7 @@ def _heads(motion: Motion) -> Floats:
     return np.stack([np.interp(rows, seen, head[seen, d]) for d in (0, 1)], axis=1)
 
 
-def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion) -> list[str]:
+def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion, showing: Showing) -> list[str]:
     """Film, stills, tables and page; the names of all files."""
     need = set(wanted_frames(analysis, motion))
     kept: list[Frame] = []
@@ -178,7 +241,7 @@ def _write(new: Building, scene: _Veil, analysis: Analysis, motion: Motion) -> l
                 kept.append(frame)
             yield frame
 
-    painter = Painter(analysis, motion, showing_of(analysis.method))
+    painter = Painter(analysis, motion, showing)
     painted = ((painter.paint(frame), painter.times(frame.index)) for frame in passing())
     rate_hz = playback_hz(analysis.clip.capture_rate_hz)
     write_film(new.path / FILM, painter.path.size_px, paced(painted, rate_hz), playback_rate_hz=rate_hz)

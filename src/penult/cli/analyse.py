@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from penult.cli.film import FilmOption, LanguageOption, UnitsOption, showing_said
 from penult.cli.numbers import number as decimal
 from penult.cli.numbers import numbers
 
@@ -88,17 +89,22 @@ def analyse(
             metavar="FILE",
         ),
     ] = None,
+    film: FilmOption = "landscape",
+    language: LanguageOption = "",
+    units: UnitsOption = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="The result as JSON instead of the table.")] = False,
 ) -> None:
     """Measure the last contacts and steps, the penultimate and the take-off of one clip, or of every clip of a folder."""
     from penult.cli.slips import lane_of
 
+    showing = showing_said(film, language, units)
     calib = lane_of(clip, calib)
     said = _settings(capture_rate, kind, athlete, sex, height, mat or [], run, at, official)
     if clip.is_dir():
         of_one = {"--out": out, "--run": said.run != 1, "--at": at, "--json": as_json,
-                  "--ignore-corrections": ignore_corrections, "--logbook": logbook}  # fmt: skip
+                  "--ignore-corrections": ignore_corrections, "--logbook": logbook, "--film": film != "landscape",
+                  "--language": language, "--units": units}  # fmt: skip
         _refuse_for_folder([name for name, value in of_one.items() if value])
         _whole_session(clip, calib, session, said, quiet=quiet)
         return
@@ -134,7 +140,16 @@ def analyse(
                 console.file.flush()
             printed.append(analysis)
 
-        result = job(clip, calib, said, out, progress, ignore_corrections=ignore_corrections, measured=numbers)
+        result = job(
+            clip,
+            calib,
+            said,
+            out,
+            progress,
+            ignore_corrections=ignore_corrections,
+            showing=showing,
+            measured=numbers,
+        )
     if as_json:
         sys.stdout.write(analysis_to_json(result.analysis) + "\n")
     elif not quiet:

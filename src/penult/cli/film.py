@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from penult.model.showing import Showing
+    from penult.model.showing import Shape, Showing
 
 FilmOption = Annotated[
     str,
@@ -21,6 +21,15 @@ FilmOption = Annotated[
 ]
 LanguageOption = Annotated[
     str, typer.Option("--language", help="en, de, fr or es; else that of this computer.", metavar="WORD")
+]
+AlignOption = Annotated[
+    str,
+    typer.Option(
+        "--align",
+        help="Of two: where they meet. 'penultimate touchdown', 'lowest hips', 'take-off touchdown', 'toe-off', or "
+        "'landing 1', 'landing 2' ... of bounds, hops and triple jumps.",
+        metavar="INSTANT",
+    ),
 ]
 UnitsOption = Annotated[str, typer.Option("--units", help="metres or feet (and inches), for lengths.", metavar="WORD")]
 
@@ -35,15 +44,7 @@ def film(
         list[Path], typer.Argument(help="Folder of a result, or of two to see together.", metavar="RESULT...")
     ],
     film: FilmOption = "landscape",
-    align: Annotated[
-        str,
-        typer.Option(
-            "--align",
-            help="Of two: where they meet. 'penultimate touchdown', 'lowest hips', 'take-off touchdown', 'toe-off', or "
-            "'landing 1', 'landing 2' ... of bounds, hops and triple jumps.",
-            metavar="INSTANT",
-        ),
-    ] = "",
+    align: AlignOption = "",
     language: LanguageOption = "",
     units: UnitsOption = "",
     out: Annotated[
@@ -57,14 +58,8 @@ def film(
     """Write the film of a result in another shape; of two: side by side, or with --film portrait one above the other."""
     from penult.app.film import PAIR, film_of_one, film_of_two
     from penult.cli.progress import shown_progress
-    from penult.errors import InputError
 
-    if len(results) > 2:
-        raise InputError(f"a film shows one result or two, not {len(results)}", next_step="name two")
-    if align and len(results) == 1:
-        raise InputError("--align goes with two results", next_step="name the second one too")
-    if clip is not None and len(results) == 2:
-        raise InputError("--clip goes with one result", next_step="keep each film beside its result")
+    check_two(results, align, clip)
     showing = showing_said(film, language, units)
     with shown_progress(quiet=quiet) as progress:
         if len(results) == 1:
@@ -74,6 +69,24 @@ def film(
     if not quiet:
         size = place.stat().st_size / 1e6
         sys.stderr.write(f"{place}: {size:.1f} MB; faces are to be seen in it ('penult share' hides them)\n")
+
+
+def check_two(results: list[Path], align: str, clip: Path | None) -> None:
+    """Refuse what does not go with the number of results.
+
+    Raises
+    ------
+    InputError
+        With what to do instead.
+    """
+    from penult.errors import InputError
+
+    if len(results) > 2:
+        raise InputError(f"a film shows one result or two, not {len(results)}", next_step="name two")
+    if align and len(results) == 1:
+        raise InputError("--align goes with two results", next_step="name the second one too")
+    if clip is not None and len(results) == 2:
+        raise InputError("--clip goes with one result", next_step="keep each film beside its result")
 
 
 def showing_said(film: str, language: str, units: str) -> Showing:
@@ -89,6 +102,6 @@ def showing_said(film: str, language: str, units: str) -> Showing:
     ):
         if word and word not in wanted:
             refuse(option, word, ", ".join(wanted))
-    shape = next((s for s in SHAPES if s == film), "landscape")
+    shape: Shape = next((s for s in SHAPES if s == film), "landscape")
     tongue = next((s for s in LANGUAGES if s == language), None) or language_here()
     return Showing(film=shape, language=tongue, units=next((s for s in UNITS if s == units), "metres"))

@@ -177,6 +177,7 @@ def _print(done: Session, logbook: Path | None) -> None:
 
     from penult.outputs.texts import drops, words
     from penult.outputs.texts.plain import shown
+    from penult.outputs.texts.session_findings import session_findings
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{shown(done.name)}: {words.counted(len(done.clips), 'clip')}", style="bold")
@@ -190,6 +191,9 @@ def _print(done: Session, logbook: Path | None) -> None:
         console.print(
             f"  {shown(clip.file, 40)}: hip drop {drops.headline(clip.analysis)}{there}{f'; {flags}' if flags else ''}"
         )
+    for athlete, texts in session_findings(done):
+        who = f"{shown(athlete, 40)}: " if athlete else ""
+        console.print(f"{who}{shown(' '.join(texts), 900)}", width=min(80, console.width), soft_wrap=False)
     if any(c.analysis is not None and not c.said.date for c in done.clips):
         console.print(
             "note: clips without a date do not appear in a season; give --date, or a date column in session.csv"

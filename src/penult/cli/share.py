@@ -1,4 +1,4 @@
-"""`penult share`: a copy of a result in which nobody can be known."""
+"""`penult share`: a copy of a result in which nobody can be known, or a film of two."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from penult.cli.film import AlignOption, LanguageOption, UnitsOption, showing_said
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -15,9 +17,18 @@ def register(app: typer.Typer) -> None:
 
 
 def share(
-    result: Annotated[Path, typer.Argument(help="Folder of a result.", metavar="RESULT")],
+    results: Annotated[
+        list[Path],
+        typer.Argument(help="Folder of a result; of two their film on one clock is written.", metavar="RESULT..."),
+    ],
     out: Annotated[Path, typer.Option("-o", "--out", help="Folder of the copy.", metavar="FOLDER")],
     label: Annotated[str, typer.Option("--label", help="Stands for the athlete in the copy.", metavar="TEXT")] = "A",
+    film: Annotated[
+        str, typer.Option("--film", help="landscape, portrait or whole; else as in the result.", metavar="SHAPE")
+    ] = "",
+    align: AlignOption = "",
+    language: LanguageOption = "",
+    units: UnitsOption = "",
     clip: Annotated[
         Path | None, typer.Option("--clip", help="The film, where it does not lie beside the result.", metavar="FILE")
     ] = None,
@@ -25,12 +36,20 @@ def share(
 ) -> None:
     """Write a copy that is fit to send: no faces, no names, no sound, nothing of place, device or time."""
     from penult.app.share import share as job
+    from penult.app.share import share_pair
+    from penult.cli.film import check_two
     from penult.cli.progress import shown_progress
     from penult.outputs.texts.words import counted
 
+    check_two(results, align, clip)
+    showing = showing_said(film, language, units)
     with shown_progress(quiet=quiet) as progress:
-        done = job(result, out, label=label, clip=clip, progress=progress)
+        if len(results) == 2:
+            done = share_pair(results, out, label=label, showing=showing, align=align or None, progress=progress)
+        else:
+            own = showing if film or language or units else None
+            done = job(results[0], out, label=label, clip=clip, showing=own, progress=progress)
     if not quiet:
-        sys.stderr.write(
-            f"{counted(len(done.files), 'file')} in {done.folder}: look at overlay.mp4 there before you send it\n"
-        )
+        name = "pair.mp4" if len(results) == 2 else "overlay.mp4"
+        many = counted(len(done.files), "file")
+        sys.stderr.write(f"{many} in {done.folder}: look at {name} there before you send it\n")

@@ -36,7 +36,7 @@ def showing_of(method: Mapping[str, Any]) -> Showing:
     """Return how a result was shown, from its `method`; a word that this version does not know counts as not said."""
     said = method.get("showing")
     words = said if isinstance(said, Mapping) else {}
-    film = next((s for s in SHAPES if s == words.get("film")), "landscape")
-    language = next((s for s in LANGUAGES if s == words.get("language")), "en")
-    units = next((s for s in UNITS if s == words.get("units")), "metres")
+    film: Shape = next((s for s in SHAPES if s == words.get("film")), "landscape")
+    language: Language = next((s for s in LANGUAGES if s == words.get("language")), "en")
+    units: Units = next((s for s in UNITS if s == words.get("units")), "metres")
     return Showing(film=film, language=language, units=units)

@@ -139,18 +139,16 @@ class Cut:
         import av
 
         samples = _packed(self._planes(), box)
-        matrix = _MATRICES.get(self.colorspace, _ITU601 if self.is_low else _ITU709)
-        if self.color_trc in (PQ, HLG):
-            frame, matrix, range_ = av.VideoFrame.from_ndarray(self.rgb(box), "rgb24"), None, None
-        elif matrix == _ITU709 and self.color_range != _FULL:
+        known = _MATRICES.get(self.colorspace, _ITU601 if self.is_low else _ITU709)
+        is_hdr_coded, is_full = self.color_trc in (PQ, HLG), self.color_range == _FULL
+        if known == _ITU709 and not is_full and not is_hdr_coded:
             return _as_planes(samples)
-        else:
-            frame, range_ = av.VideoFrame.from_ndarray(samples, "yuv420p"), self.color_range
-        coded = frame.reformat(
+        picture, kind = (self.rgb(box), "rgb24") if is_hdr_coded else (samples, "yuv420p")
+        coded = av.VideoFrame.from_ndarray(picture, kind).reformat(
             format="yuv420p",
-            src_colorspace=matrix,
+            src_colorspace=None if is_hdr_coded else known,
             dst_colorspace=_ITU709,
-            src_color_range=range_ and (_FULL if range_ == _FULL else _LIMITED),
+            src_color_range=None if is_hdr_coded else _FULL if is_full else _LIMITED,
             dst_color_range=_LIMITED,
             interpolation="BILINEAR",
             threads=1,

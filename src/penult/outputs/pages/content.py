@@ -41,6 +41,9 @@ _SECTION_ROWS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 
 
+FIRST_OF_STRIP = -3
+"""More contacts than four are too narrow on a phone to be read; the step ladder has them all."""
+
 ORDINARY_DROP = "up to 2 cm between neighbouring supports is ordinary running"
 """Lowest hip of neighbouring supports in plain sprinting, one athlete at 9.6 m/s: +17, -8, +1 mm (computed from public
 motion-capture data; collected references, section 10)."""
@@ -108,9 +111,14 @@ def chart_alt(analysis: Analysis) -> str:
 
 
 def rhythm(analysis: Analysis) -> list[dict[str, Any]]:
-    """Return contacts and flights as blocks as wide as they lasted, in order; empty where the times are not known."""
+    """Return contacts and flights as blocks as wide as they lasted, in order; empty where the times are not known.
+
+    Of a run the last four contacts, all of a series.
+    """
     timed = []
     for contact in sorted(analysis.contacts, key=lambda c: c.number):
+        if contact.number < FIRST_OF_STRIP and not analysis.run.is_series:
+            continue
         start_s, end_s = instant_s(contact, "touchdown"), instant_s(contact, "toe_off")
         if start_s is not None and end_s is not None and isinstance(contact.measures.get("contact_time_s"), Measured):
             timed.append((start_s, end_s, contact))
@@ -123,7 +131,14 @@ def rhythm(analysis: Analysis) -> list[dict[str, Any]]:
         time = words.shown("contact_time_s", contact.measures.get("contact_time_s"))
         name = words.contact_words(contact.number, analysis.run)
         blocks.append(
-            {"kind": "contact", "share": end_s - start_s, "shown": time, "name": name, "letter": words.side(contact)}
+            {
+                "kind": "contact",
+                "share": end_s - start_s,
+                "shown": time,
+                "name": name,
+                "letter": words.side(contact),
+                "main": contact.number in (-1, 0),
+            }
         )
     total = sum(block["share"] for block in blocks) or 1.0
     for block in blocks:

@@ -241,9 +241,10 @@ class Painter:
             whole = View(
                 origin_px=(float(origin[0]), float(origin[1])), scale=float(self.path.scale[0]), size_px=(width, height)
             )
-            like: ink.Picture = np.zeros((height, width, 3), np.uint8)
+            blank: Image = np.zeros((height, width, 3), np.uint8)
+            like: ink.Picture = blank
             if isinstance(picture, Planes):
-                like = Planes(luma=like[..., 0].copy(), chroma=like[::2, ::2, :2].copy())
+                like = Planes(luma=blank[..., 0].copy(), chroma=blank[::2, ::2, :2].copy())
             self._layers[state] = ink.layer(like, lambda on: self._draw_lane(on, whole, camera, time_s))
         return self._layers[state]
 

@@ -175,7 +175,7 @@ def _under(motion: Motion, x_m: Floats) -> tuple[Floats, Floats]:
 def _scale(
     metre_px: Floats, size: tuple[int, int], height_m: float, clip_px: tuple[int, int], *, is_free: bool
 ) -> Floats:
-    """Return film pixels per clip pixel: one for the whole film where the athlete's size changes little (a camera square to the run)."""
+    """Return film pixels per clip pixel: one for all where the athlete's size changes little."""
     height_m = max(height_m, LEAST_HEIGHT_M)
     film_metre = min(size[1] / height_m, size[0] / LEAST_WIDTH_M)
     low, high = np.percentile(metre_px, [2, 98])

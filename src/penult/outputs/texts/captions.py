@@ -67,7 +67,7 @@ def place_of(name: str) -> tuple[int, str]:
 
 
 def holds(analysis: Analysis, tongue: Tongue) -> tuple[Hold, ...]:
-    """Return where the film holds, in the order of the run: at the landings of a series, else at the four instants of a take-off."""
+    """Return where the film holds, in the order of the run: the landings of a series, else the four instants of a take-off."""
     if analysis.run.is_series:
         return _landings(analysis, tongue)
     found = []
@@ -113,15 +113,13 @@ def _penultimate_touchdown(analysis: Analysis, contact: Contact, tongue: Tongue)
 
 def _lowest(analysis: Analysis, contact: Contact, tongue: Tongue) -> Said:
     title = tongue.say("Penultimate contact: hips lowest")
-    line = mark("hips {value} lower than in the contact before")
+    lines: tuple[str, ...] = (mark("hips {value} lower than in the contact before"),)
     names = [d.name for d in drops.drops(analysis)]
     if len(names) > 1:
         lines = (
             mark("hips {value} lower, above the runway"),
             mark("hips {value} lower, above what each foot stood on"),
         )
-    else:
-        lines = (line,)
     said = [_line(tongue, t, n, analysis.penultimate.get(n)) for n, t in zip(names, lines, strict=True)]
     found = tuple(s for s in said if s)
     return title, found or (_none(tongue),), "drop" if said[0] else ""
