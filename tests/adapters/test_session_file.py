@@ -90,7 +90,9 @@ def test_what_a_spreadsheet_makes_of_it_is_read_as_it_was_meant(tmp_path: Path) 
 REWRITTEN = {
     "semicolons, days turned round": "IMG_1.mp4;A1;mat drill;14;penultimate 5 cm;left;6,45;gut;28.11.2026\r\n",
     "decimal commas": "IMG_1.mp4;A1;mat drill;14,0;penultimate 0,05;left;6,45 m;gut;28-11-2026\r\n",
-    "quoted, empty columns added": '"IMG_1.mp4";"A1";"mat drill";"14";"penultimate = 5 cm";"left";"6,45";"gut";"2026-11-28";;;\r\n;;;;;;\r\n',
+    "quoted, empty columns added": (
+        '"IMG_1.mp4";"A1";"mat drill";"14";"penultimate = 5 cm";"left";"6,45";"gut";"2026-11-28";;;\r\n;;;;;;\r\n'
+    ),
     "a day with its hour": "IMG_1.mp4;A1;mat drill;14;-1=0,05;left;6,45;gut;28.11.2026 00:00\r\n",
     "strokes": "IMG_1.mp4;A1;mat drill;14;penultimate 5cm;left;645 cm;gut;28/11/2026\r\n",
 }

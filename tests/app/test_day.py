@@ -13,9 +13,10 @@ from penult.adapters.files.session_state import write_state
 from penult.adapters.files.start_file import Remembered, read_start
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
 from penult.app import desk
-from penult.app.day import Day, today_text
+from penult.app.day import Day
 from penult.app.known_lanes import known_lane
 from penult.app.session import Plan
+from penult.app.staying import today_text
 from penult.errors import CalibrationError, InputError, OutputError
 from penult.model.analysis import Analysis
 

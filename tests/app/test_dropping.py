@@ -145,6 +145,11 @@ def test_a_film_that_is_cut_off_is_taken_and_said(tmp_path: Path, samples: Path)
     assert "end is missing" in done.note
 
 
+def test_a_folder_that_has_gone_is_said(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="nothing can be copied into"):
+        Drop(tmp_path / "gone", "run.mp4", 10)
+
+
 def test_too_large_and_no_room_are_told_before_anything_is_copied(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -32,6 +33,7 @@ from penult.core.label import BLACKED_OUT, Label
 from penult.errors import LogbookError
 from penult.model.logbook import Choice, CoachNote, TapeResult
 from penult.outputs.folder.result import analysis_to_json
+from penult.outputs.texts.workbook import Column, Sheet, workbook
 
 LABELS = ("1", "10", "2026", "left", "A", "October", "7", "clip", "Löwin Zwölf", "A1", "Grete", "video", "-1", "true")
 TEXTS = st.lists(
@@ -255,7 +257,7 @@ def test_all_that_penult_made_of_a_person_is_found_and_nothing_of_others(tmp_pat
     assert (place.films / "other.html").exists()
     assert read_state(place.films) == {"b.mp4": {"sha256": "f" * 64}}
     assert not list((tmp_path / "season").iterdir())
-    assert len(list((tmp_path / "season of A2").iterdir())) == 2
+    assert len(list((tmp_path / "season of A2").iterdir())) == 3  # page, table, workbook
     assert LABEL not in (tmp_path / "out" / "athlete.csv").read_text()
     assert "A2" in (tmp_path / "out" / "athlete.csv").read_text()
     assert keypoint_cache.kept() == (0, 0)
@@ -376,3 +378,23 @@ def test_kills_at_random_moments_are_made_up_for_by_saying_it_again(tmp_path: Pa
 
     assert found.broken == []
     assert found.done == 4
+
+
+def test_a_workbook_that_was_moved_away_from_its_page_goes_too(tmp_path: Path) -> None:
+    """Ours with the label in a cell goes, also in another Unicode form; ours of others and a coach's own stay, which is named."""
+    place, _ = everything(tmp_path)
+    sheet = [Column(head="Athlete"), Column(head="Note")]
+    there = place.films / "tables"
+    there.mkdir()
+    for name, label in (("moved.xlsx", LABEL), ("other.xlsx", "A2")):
+        (there / name).write_bytes(workbook([Sheet(name="Clips", columns=sheet, rows=[[label, "fine"]])]))
+    own = openpyxl.Workbook()
+    own.active["A1"] = f"ran with {LABEL}"  # type: ignore[index]
+    own.save(there / "own.xlsx")
+    (there / "torn.xlsx").write_bytes(b"PK\x03\x04 no workbook")
+
+    done = forget_athlete(LABEL, logbook=place.logbook, results=[place.films])
+
+    assert sorted(p.name for p in there.iterdir()) == ["other.xlsx", "own.xlsx", "torn.xlsx"]
+    assert "own.xlsx" in {path.name for path, _ in done.left}
+    assert "torn.xlsx" in {path.name for path, _ in done.not_looked_at}

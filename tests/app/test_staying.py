@@ -13,6 +13,7 @@ import pytest
 
 from penult.adapters.files.session_state import read_state
 from penult.adapters.files.tapped import NAME, Tap, read_taps, tap_of
+from penult.app import staying as app_staying
 from penult.app.arriving import STILL_S, UNREADABLE_S, Arrivals
 from penult.app.session import Plan, run_session
 from penult.app.staying import Staying
@@ -123,8 +124,8 @@ def measuring(calls: list[tuple[str, str, str]]) -> Callable[..., Analysis]:
     return one
 
 
-def staying_in(folder: Path, calls: list[tuple[str, str, str]]) -> Staying:
-    found = Staying(folder, folder.parent / "lane.json", measuring(calls), date="2026-11-28")
+def staying_in(folder: Path, calls: list[tuple[str, str, str]], date: str = "2026-11-28") -> Staying:
+    found = Staying(folder, folder.parent / "lane.json", measuring(calls), date=date)
     found._arrivals = Arrivals(folder, lambda _clip: True, now=Clock())
     found._arrivals._now.s = 100.0  # type: ignore[attr-defined]
     return found
@@ -190,6 +191,25 @@ def test_killed_and_started_again_it_goes_on_where_it_was(folder: Path) -> None:
 
     assert calls == [("a.mp4", "A1", ""), ("b.mp4", "A1", "")]
     assert [(c.file, c.is_new) for c in again.moment().outcomes] == [("a.mp4", False), ("b.mp4", True)]
+
+
+def test_a_folder_opened_on_another_day_keeps_the_days_of_its_clips(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is measured again and no clip gets the later date. Fails if the day of the program is put on old clips."""
+    calls: list[tuple[str, str, str]] = []
+    monkeypatch.setattr(app_staying, "today_text", lambda: "2026-11-28")
+    first = staying_in(folder, calls, date="")
+    (folder / "a.mp4").write_bytes(b"a")
+    settle(first)
+    (folder / "b.mp4").write_bytes(b"b")
+
+    monkeypatch.setattr(app_staying, "today_text", lambda: "2026-11-29")
+    later = staying_in(folder, calls, date="")
+    settle(later)
+
+    assert [name for name, _, _ in calls] == ["a.mp4", "b.mp4"]
+    assert [c.said.date for c in later.moment().outcomes] == ["2026-11-28", "2026-11-29"]
 
 
 def test_a_plain_session_afterwards_measures_nothing_again(folder: Path) -> None:

@@ -1,10 +1,11 @@
-"""How long things take, as ratios to a yardstick of the same run: python tests/bench/speed.py [FILM] [--long] [--many].
+"""How long things take, as ratios to a yardstick of the same run: python tests/bench/speed.py [FILM] [--quick] [--long] [--many].
 
-FILM is a folder with clip.mp4 and lane.json (samples/full_240 by default). The yardstick is bare PyAV decoding of the clip
-plus one single-threaded inference of the heavy pose model for each frame with the athlete in view. Wall and CPU seconds
-of every command and the peak memory of all its processes together are given; the ratios are of wall seconds, to be read
-on a machine that does nothing else. --long adds the cost per frame from 300 to 6,000 frames, a five-minute clip with one
-run in it and 60 s of 4K, both at 60 frames a second (ten minutes on two cores); --many adds 16 clips on two local Dask workers.
+FILM is a folder with clip.mp4 and lane.json (samples/full_240 by default). The yardstick is bare PyAV decoding of a clip
+plus one single-threaded inference of the heavy pose model for each frame with the athlete in view. Printed is every bar with
+what was measured, and '!' where it is missed; the ratios are of wall seconds, to be read on a machine that does nothing else
+(some five minutes on two cores, three with --quick: a session of four clips, no other numbers of cores). A crowd and a
+panned clip are taken from $PENULT_SHARED (films, films2, films3), else left out. --long adds five minutes with one run in them
+and 60 s of 4K, both at 60 frames a second (ten minutes on two cores); --many adds 16 clips on two local Dask workers.
 """
 # ruff: noqa: PLC0415
 
@@ -26,77 +27,186 @@ from fractions import Fraction
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-BARS = {
-    "analyse": 0.70,
-    "again, unchanged": 0.12,
-    "again, another calibration": 0.30,
-}
-HELP_S, MEMORY_GB, LARGE_GB, FLAT = 0.35, 1.5, 2.0, 0.10
+WHOLE, NUMBERS, AGAIN, UNCHANGED, SESSION, PANNED = 0.55, 0.40, 0.18, 0.02, 0.40, 1.0
+HELP_S, MEMORY_GB, LARGE_GB, ALIKE, BUSY, FOUR_CORES = 0.35, 1.2, 2.0, 0.15, 0.90, 1.7
+FURTHER_MS, FIVE_MINUTES_S = 3.0, 50.0
+CLEAN, CROWD, TURNED = "films/run_through_120", "films2/cloud_walkers_120", "films3/pan_runup_120"
 
 
 @dataclass
 class Cost:
-    """Wall and CPU seconds of a command, and the largest sum of the resident memory of its processes."""
+    """Wall and CPU seconds of a command, the largest sum of the resident memory of its processes, and when it first spoke."""
 
     wall_s: float
     cpu_s: float
     peak_gb: float
+    first_word_s: float = float("nan")
 
 
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("film", nargs="?", type=Path, default=ROOT / "samples" / "full_240")
+    parser.add_argument("--quick", action="store_true")
     parser.add_argument("--long", action="store_true")
     parser.add_argument("--many", action="store_true")
-    parser.add_argument("--clips", type=int, default=16, help="so many clips with --many")
+    parser.add_argument("--clips", type=int, default=16, help="so many clips in a session")
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         os.environ["PENULT_CACHE"] = str(folder / "cache")
-        one_clip(said.film, folder)
+        print(f"{len(cores())} cores")
+        yard_s, whole_s = one_clip(said.film, folder)
         start_up()
+        session(said.film, folder, 4 if said.quick else said.clips, yard_s)
+        if not said.quick:
+            on_cores(said.film, folder, whole_s)
+        films_of_the_set(folder)
+        further_frames(said.film, folder)
         if said.long:
             long_clips(said.film, folder)
         if said.many:
             many_clips(said.film, folder, said.clips)
 
 
-def one_clip(film: Path, folder: Path) -> None:
-    """The three ways in which one clip is analysed, with the yardstick before and after."""
+def bar(what: str, value: float, limit: float, unit: str = "x", *, least: bool = False, more: str = "") -> None:
+    """Print a figure beside its bar."""
+    missed = value < limit if least else value > limit
+    sign = ">=" if least else "<="
+    print(f"{what:44s} {value:7.3f} {unit:2s} (bar {sign} {limit:g}){' !' if missed else ''}{more}", flush=True)
+
+
+def cores() -> set[int]:
+    """Cores that this process may run on."""
+    return os.sched_getaffinity(0)
+
+
+def one_clip(film: Path, folder: Path) -> tuple[float, float]:
+    """The ways in which one clip is analysed; return the yardstick and the whole job in seconds."""
     out = folder / "result"
-    first = measured(film, film / "lane.json", out)
+    first = measured(film, film / "lane.json", out, quiet=False)
     again = measured(film, film / "lane.json", out)
+    recalibrated = measured(film, beside(film, folder), out)
+    yard_s = told_yardstick(film, out)
+    bar("whole job", first.wall_s / yard_s, WHOLE, more=cost_text(first))
+    bar("numbers in the terminal", first.first_word_s / yard_s, NUMBERS)
+    bar("another calibration", recalibrated.wall_s / yard_s, AGAIN, more=cost_text(recalibrated))
+    bar("unchanged", again.wall_s / yard_s, UNCHANGED, more=cost_text(again))
+    bar("peak memory", max(first.peak_gb, recalibrated.peak_gb), MEMORY_GB, "GB")
+    return yard_s, first.wall_s
+
+
+def beside(film: Path, folder: Path) -> Path:
+    """Write the film's lane file as if clicked again, a bit beside, with its still."""
     lane = json.loads((film / "lane.json").read_text())
-    for mark in lane["marks"]:  # clicked again, a bit beside
+    for mark in lane["marks"]:
         mark["pixel"] = [mark["pixel"][0] + 0.3, mark["pixel"][1] - 0.2]
-    other = folder / "lane.json"
-    other.write_text(json.dumps(lane))
+    (folder / "lane.json").write_text(json.dumps(lane))
     for still in film.glob("still.*"):
         shutil.copy(still, folder / still.name)
-    recalibrated = measured(film, other, out)
+    return folder / "lane.json"
+
+
+def cost_text(cost: Cost) -> str:
+    """What else is known of a command."""
+    return f"   {cost.wall_s:.2f} s, {cost.cpu_s:.2f} s CPU, {cost.peak_gb:.2f} GB"
+
+
+def told_yardstick(film: Path, out: Path) -> float:
+    """Measure and print the yardstick of a film with a result."""
     decode_s, pose_s, frames = yardstick(film, out)
-    yard = decode_s + pose_s
-    print(f"yardstick: decoding {decode_s:.2f} s + {frames} inferences {pose_s:.2f} s = {yard:.2f} s (one thread)")
-    print(f"{'':28s} wall s   CPU s  peak GB   x yardstick   bar")
-    rows = {"analyse": first, "again, unchanged": again, "again, another calibration": recalibrated}
-    for name, cost in rows.items():
-        ratio = cost.wall_s / yard
-        mark = "" if ratio <= BARS[name] and cost.peak_gb <= MEMORY_GB else " !"
-        print(
-            f"{name:28s} {cost.wall_s:6.2f}  {cost.cpu_s:6.2f}  {cost.peak_gb:7.2f}   {ratio:11.3f}  {BARS[name]:.2f}{mark}"
-        )
+    each = 1e3 * pose_s / frames
+    yard_s = decode_s + pose_s
+    print(
+        f"yardstick of {film.name}: decoding {decode_s:.2f} s + {frames} x {each:.1f} ms = {yard_s:.2f} s (one thread)"
+    )
+    return yard_s
+
+
+def session(film: Path, folder: Path, count: int, yard_s: float) -> None:
+    """A folder of clips in one go: time of a clip, and how busy the cores are."""
+    place = copies(film, folder / "session", count)
+    cost = command(["session", str(place), "--calib", str(film / "lane.json"), "--quiet"])
+    bar(f"session of {count} clips, a clip", cost.wall_s / count / yard_s, SESSION, more=cost_text(cost))
+    bar("cores busy in it", cost.cpu_s / cost.wall_s / len(cores()), BUSY, "", least=True)
+
+
+def copies(film: Path, place: Path, count: int) -> Path:
+    """Return a folder of copies of a clip, each with content of its own: a box that players pass over."""
+    place.mkdir()
+    for i in range(count):
+        box = (16 + 8).to_bytes(4, "big") + b"free" + i.to_bytes(16, "big")
+        (place / f"clip_{i:02d}.mp4").write_bytes((film / "clip.mp4").read_bytes() + box)
+    return place
+
+
+def on_cores(film: Path, folder: Path, whole_s: float) -> None:
+    """How much quicker four cores are than two: measured, or told from one and two (a part that is shared, one that is not)."""
+    every = sorted(cores())
+    times = {}
+    for count in (1, 2, 4):
+        if count > len(every):
+            continue
+        os.environ["PENULT_CACHE"] = str(folder / f"cache_{count}")
+        os.sched_setaffinity(0, every[:count])
+        try:
+            is_known = count == len(every)
+            out = folder / f"cores_{count}"
+            times[count] = whole_s if is_known else measured(film, film / "lane.json", out).wall_s
+        finally:
+            os.sched_setaffinity(0, every)
+    os.environ["PENULT_CACHE"] = str(folder / "cache")
+    print("cores: " + ", ".join(f"{n}: {s:.2f} s" for n, s in times.items()))
+    if 4 in times:
+        bar("four cores over two", times[2] / times[4], FOUR_CORES, "", least=True)
+    elif 2 in times:
+        shared = 2.0 * (times[1] - times[2])
+        modelled = times[1] - 0.75 * shared
+        bar("four cores over two, modelled from 1 and 2", times[2] / modelled, FOUR_CORES, "", least=True)
+
+
+def films_of_the_set(folder: Path) -> None:
+    """A clean film and a crowd, and a panned one, where they are at hand."""
+    shared = Path(os.environ.get("PENULT_SHARED", ROOT.parent / "shared"))
+    ratios = {}
+    for name in (CLEAN, CROWD, TURNED):
+        film = shared / name
+        if not (film / "clip.mp4").exists():
+            print(f"{name} is not at hand ($PENULT_SHARED)")
+            continue
+        out = folder / film.name
+        cost = measured(film, film / "lane.json", out)
+        ratios[name] = cost.wall_s / told_yardstick(film, out)
+        print(f"{name}: {ratios[name]:.3f} x{cost_text(cost)}")
+    if CLEAN in ratios and CROWD in ratios:
+        bar("a crowd over a clean film", ratios[CROWD] / ratios[CLEAN] - 1.0, ALIKE, "")
+    if TURNED in ratios:
+        bar("panned clip", ratios[TURNED], PANNED)
+
+
+def further_frames(film: Path, folder: Path) -> None:
+    """What a further frame without the athlete costs, of 600 at 60 frames a second with the film's run before them."""
+    costs, counts = [], []
+    for seconds in (8.0, 24.0):
+        made, lane = held(film, folder / f"still_{seconds:.0f}", seconds=seconds)
+        costs.append(measured(film, lane, folder / f"still_{seconds:.0f}_result", made))
+        counts.append(frames_in(made))
+    more = counts[1] - counts[0]
+    cpu_ms = 1e3 * (costs[1].cpu_s - costs[0].cpu_s) / more
+    wall_ms = 1e3 * (costs[1].wall_s - costs[0].wall_s) / more
+    bar("a further frame without the athlete", wall_ms, FURTHER_MS, "ms", more=f"   {cpu_ms:.2f} ms CPU")
 
 
 def start_up() -> None:
     """`penult --help`, the median of five."""
     times = sorted(command(["--help"]).wall_s for _ in range(5))
-    print(f"penult --help: {times[2]:.2f} s (bar {HELP_S} s){' !' if times[2] > HELP_S else ''}")
+    bar("penult --help", times[2], HELP_S, "s")
 
 
-def measured(film: Path, lane: Path, out: Path, clip: Path | None = None) -> Cost:
+def measured(film: Path, lane: Path, out: Path, clip: Path | None = None, *, quiet: bool = True) -> Cost:
     """Analyse through the command line."""
-    return command(["analyse", str(clip or film / "clip.mp4"), "--calib", str(lane), "--out", str(out), "--quiet"])
+    said = ["analyse", str(clip or film / "clip.mp4"), "--calib", str(lane), "--out", str(out)]
+    return command([*said, "--quiet"] if quiet else said)
 
 
 def command(arguments: list[str]) -> Cost:
@@ -104,16 +214,20 @@ def command(arguments: list[str]) -> Cost:
     before = os.times()
     start = time.perf_counter()
     process = subprocess.Popen(
-        [sys.executable, "-m", "penult", *arguments], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [sys.executable, "-m", "penult", *arguments], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
     )
+    assert process.stdout is not None
     with watched(process.pid) as peak:
+        word = process.stdout.read(1)
+        first_word_s = time.perf_counter() - start if word else float("nan")
+        process.stdout.read()
         status = process.wait()
     wall_s = time.perf_counter() - start
     after = os.times()
     if status:
         raise SystemExit(f"penult {' '.join(arguments)}: exit {status}")
     cpu_s = after.children_user - before.children_user + after.children_system - before.children_system
-    return Cost(wall_s=wall_s, cpu_s=cpu_s, peak_gb=peak[0])
+    return Cost(wall_s=wall_s, cpu_s=cpu_s, peak_gb=peak[0], first_word_s=first_word_s)
 
 
 @contextmanager
@@ -190,27 +304,13 @@ def yardstick(film: Path, result: Path) -> tuple[float, float, int]:
 
 
 def long_clips(film: Path, folder: Path) -> None:
-    """Cost per frame from 300 to 6,000 frames, five minutes with one run, and 60 s of 4K."""
-    clip = film / "clip.mp4"
-    before: tuple[int, float] | None = None
-    base = None
-    for repeats in (1, 4, 18):  # one run in each is measured: what every further frame costs is to be flat
-        made = repeated(clip, folder / f"times_{repeats}.mp4", repeats)
-        cost = measured(film, film / "lane.json", folder / f"long_{repeats}", made)
-        frames = frames_in(made)
-        told = ""
-        if before is not None:
-            each = 1e3 * (cost.cpu_s - before[1]) / (frames - before[0])
-            base = base or each
-            told = f", {each:.2f} ms for each further frame ({each / base - 1:+.0%}; bar {FLAT:.0%})"
-        before = (frames, cost.cpu_s)
-        print(f"{frames} frames: {cost.wall_s:.1f} s, {cost.cpu_s:.1f} s CPU, {cost.peak_gb:.2f} GB{told}")
+    """Five minutes with one run, and 60 s of 4K."""
     for title, seconds, times in (("five minutes, one run in them", 300.0, 1), ("60 s of 4K, one run in it", 60.0, 2)):
         made, lane = held(film, folder / f"held_{times}", seconds=seconds, times=times)
         cost = measured(film, lane, folder / f"held_{times}_result", made)
-        mark = "" if cost.peak_gb <= LARGE_GB else " !"
-        spent = f"{cost.wall_s:.0f} s, {cost.cpu_s:.0f} s CPU, {cost.peak_gb:.2f} GB"
-        print(f"{title}, 60 frames a second: {spent} (bar {LARGE_GB:g} GB){mark}")
+        if times == 1:
+            bar(title, cost.wall_s, FIVE_MINUTES_S, "s")
+        bar(f"peak memory of {title}", cost.peak_gb, LARGE_GB, "GB", more=cost_text(cost))
 
 
 def frames_in(clip: Path) -> int:
@@ -219,30 +319,6 @@ def frames_in(clip: Path) -> int:
 
     with av.open(str(clip)) as container:
         return sum(1 for p in container.demux(video=0) if p.size)
-
-
-def repeated(clip: Path, out: Path, times: int) -> Path:
-    """The same film several times over, encoded again at its own rate: the athlete runs past once a round."""
-    import av
-
-    with av.open(str(out), "w") as made:
-        stream, count = None, 0
-        for _ in range(times):
-            with av.open(str(clip)) as container:
-                given = container.streams.video[0]
-                for frame in container.decode(given):
-                    if stream is None:
-                        stream = made.add_stream("libx264", rate=given.average_rate, options={"crf": "18"})
-                        stream.width, stream.height, stream.pix_fmt = frame.width, frame.height, "yuv420p"
-                    picture = av.VideoFrame.from_ndarray(
-                        frame.to_ndarray(), frame.format.name
-                    )  # without its old stamp and kind
-                    picture.pts, picture.time_base = count, 1 / Fraction(given.average_rate)
-                    made.mux(stream.encode(picture))
-                    count += 1
-        assert stream is not None
-        made.mux(stream.encode())
-    return out
 
 
 def held(film: Path, folder: Path, *, seconds: float, times: int = 1) -> tuple[Path, Path]:
@@ -279,13 +355,7 @@ def many_clips(film: Path, folder: Path, count: int) -> None:
     """Clips one by one and on two local Dask workers, one of them killed in the middle: the same analysis.json."""
     from distributed import LocalCluster
 
-    places = [folder / "one_by_one", folder / "cluster"]
-    for place in places:
-        place.mkdir()
-        for i in range(count):
-            # a box that players pass over, so that every clip has content of its own
-            box = (16 + 8).to_bytes(4, "big") + b"free" + i.to_bytes(16, "big")
-            (place / f"clip_{i:02d}.mp4").write_bytes((film / "clip.mp4").read_bytes() + box)
+    places = [copies(film, folder / name, count) for name in ("one_by_one", "cluster")]
     alone = command(["session", str(places[0]), "--calib", str(film / "lane.json"), "--quiet"])
     command(["cache", "--clear"])
     with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50) as local:

@@ -178,7 +178,7 @@ def test_three_kinds_stand_side_by_side_and_one_alone_is_refused(tmp_path: Path)
     assert done.exit_code == 0
     assert all(f"{name} (" in done.output for name in "abc")
     assert sorted(p.name for p in (tmp_path / "three").iterdir()) == [
-        "side_by_side.csv", "side_by_side.html", "side_by_side.xlsx",
+        "side_by_side.csv", "side_by_side.html", "side_by_side.xlsx", "side_by_side_clips.csv",
     ]  # fmt: skip
     alone = str(failure(penult("compare", str(place), "--by", "athlete")))
     assert "one group by athlete" in alone
@@ -304,3 +304,14 @@ def test_two_results_alone_are_one_against_the_other(tmp_path: Path) -> None:
     assert "hip drop" in text
     assert "not known yet" in text or "no difference seen" in text
     assert "one group by kind" in str(failure(penult("compare", *runs, "--by", "kind")))
+
+
+def test_the_page_of_two_runs_leads_to_their_film_where_there_is_one(tmp_path: Path) -> None:
+    place = folders(tmp_path, clips(2, "full approach"))
+    runs = sorted(str(p) for p in place.iterdir())
+    assert penult("compare", *runs, "--out", "pair").exit_code == 0
+    page = tmp_path / "pair" / "comparison.html"
+    assert "penult film FIRST SECOND" in page.read_text(encoding="utf-8")
+    (tmp_path / "pair" / "pair.mp4").write_bytes(b"")
+    assert penult("compare", *runs, "--out", "pair").exit_code == 0
+    assert '<a href="pair.mp4">' in page.read_text(encoding="utf-8")

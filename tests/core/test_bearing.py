@@ -15,7 +15,7 @@ from scipy.signal import correlate
 
 from penult.adapters.files.network_file import shoe_networks
 from penult.core.shoe.bearing import Bearing, bearing
-from penult.core.shoe.contact import refine_all
+from penult.core.shoe.contact import CONTRADICTED, _plausible, refine_all
 from penult.core.shoe.fused import CONTRARY, ROUGH_SD_S, together
 from penult.core.shoe.network import _convolved, _folded, _in_time
 from penult.model.shoe import RoughContact, ShoeContact, ShoePatches
@@ -102,14 +102,63 @@ def test_the_toe_is_found_from_a_rough_place_4_cm_off(off_m: float) -> None:
     assert found.touchdown_s == pytest.approx(truth["touchdown_s"], abs=0.003)
 
 
+@pytest.mark.parametrize("name", [ROLLED, SUN])
+def test_30_pictures_a_second_are_left_to_the_networks_for_few_pictures(name: str) -> None:
+    """Every fourth of 120 a second: the film's own instants inside what is stated, which is a third of a frame at least."""
+    patches, rough, truth = contact(name)
+    slow = dataclasses.replace(patches, time_s=patches.time_s[::4], images=patches.images[::4])
+
+    found = bearing(shoe_networks(), slow, rough, 0.0)
+
+    assert found is not None
+    for at_s, sd_s, true_s in (
+        (found.touchdown_s, found.touchdown_sd_s, truth["touchdown_s"]),
+        (found.toe_off_s, found.toe_off_sd_s, truth["toe_off_s"]),
+    ):
+        assert at_s == pytest.approx(true_s, abs=2.0 * sd_s)
+        assert 1.0 / 90.0 < 2.0 * sd_s < 1.0 / 30.0
+
+
 def test_fewer_pictures_a_second_than_were_learned_from_are_left_to_the_edges() -> None:
-    """Every fourth of 120 a second are 30: the networks do not answer. With six pictures in all they do not either."""
+    """Every sixth of 120 a second are 20, and without the slow networks 30 are too few, as six pictures in all are."""
     patches, rough, _ = contact(ROLLED)
+    slowest = dataclasses.replace(patches, time_s=patches.time_s[::6], images=patches.images[::6])
     slow = dataclasses.replace(patches, time_s=patches.time_s[::4], images=patches.images[::4])
     few = dataclasses.replace(patches, time_s=patches.time_s[14:20], images=patches.images[14:20])
 
-    assert bearing(shoe_networks(), slow, rough, 0.0) is None
+    assert bearing(shoe_networks(), slowest, rough, 0.0) is None
+    assert bearing([n for n in shoe_networks() if not n.slow], slow, rough, 0.0) is None
     assert bearing(shoe_networks(), few, rough, 0.0) is None
+
+
+def test_joints_far_from_what_both_looks_tell_are_overruled_and_one_look_alone_is_not_believed() -> None:
+    """The film's own toe-off with rough times 50 ms late of which joints were once sure; a look alone gives no instant at all."""
+    patches, rough, truth = contact(ROLLED)
+    late = dataclasses.replace(rough, end_s=truth["toe_off_s"] + 0.050)
+    edges = refine_all([patches], [rough])[0]
+    seen = bearing(shoe_networks(), patches, rough, 0.0)
+    assert seen is not None
+    agreeing = dataclasses.replace(edges, toe_off_s=seen.toe_off_s + 0.001)
+
+    believed = _plausible(together(agreeing, seen, patches, late), late, patches, agreeing, seen)
+    alone = _plausible(together(agreeing, seen, patches, late), late, patches, None, seen)
+
+    assert believed.toe_off_s == pytest.approx(truth["toe_off_s"], abs=0.0025)
+    assert alone.reason == CONTRADICTED
+    assert np.isnan(alone.toe_off_s)
+    assert np.isfinite(alone.touchdown_s)
+
+
+def test_a_stay_too_short_for_a_contact_does_not_contradict_the_pictures() -> None:
+    """The film's own touchdown, 60 ms before joints that show the foot for its last 30 ms only."""
+    patches, rough, truth = contact(ROLLED)
+    part = dataclasses.replace(rough, start_s=truth["toe_off_s"] - 0.030, end_s=truth["toe_off_s"])
+
+    (found,) = refine_all([patches], [part], shoe_networks())
+
+    assert found.reason == ""
+    assert truth["touchdown_s"] < part.start_s - 0.050
+    assert found.touchdown_s == pytest.approx(truth["touchdown_s"], abs=2.0 * found.touchdown_sd_s)
 
 
 def test_more_pictures_a_second_are_thinned_out() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from penult.core.checks.said_kind import kind_notices, plain_kind
 from penult.core.measures.evidence import FlightEvidence
-from penult.core.measures.kinds import Flown, began_before, into_sand, kinds_of, zero_of
+from penult.core.measures.kinds import Flown, began_before, into_sand, kinds_of, landing_of, zero_of
 
 G = 9.81
 
@@ -88,6 +88,12 @@ def test_kinds_follow_from_feet_and_flights(case: str) -> None:
     else:
         assert got[:3] == ("hop", "bound", "hop")  # a bound, not a step: no jump ends it
     assert zero_of(got, made) == zero
+
+
+def test_feet_in_the_sand_are_no_support_of_the_run() -> None:
+    assert landing_of(("run", "run", "jump", "run")) == 3
+    assert landing_of(("run", "run", "jump")) is None
+    assert landing_of(("run", "bound", "bound")) is None
 
 
 def test_a_landing_in_the_sand_closes_the_jump() -> None:

@@ -11,7 +11,9 @@ from scipy import stats
 from penult.core.clips.matters import judged, matter, size_of
 from penult.core.clips.statistics import clips_needed, welch_difference
 from penult.model.comparison import ComparedMeasure, GroupValues, Interval, TypicalError, Verdict
+from penult.model.measured import Measured
 from penult.model.trial import MeasureKey
+from penult.outputs.texts.verdicts import matters_text
 
 
 def power(n: int, effect: float) -> float:
@@ -123,3 +125,17 @@ def test_without_repeats_no_number_of_clips_is_said() -> None:
 
 def test_both_hip_drops_share_what_matters() -> None:
     assert size_of("penultimate_hip_drop_above_support_m", {"penultimate_hip_drop_m": 0.01}) == 0.01
+
+
+def test_what_would_settle_it_is_said_as_how_many_more() -> None:
+    """17 in each group are needed (Cohen's table for one SD); 6 are there: 11 more. With 20 there no number is said."""
+    values = tuple((i, Measured(value=0.01 * i, u95=0.009)) for i in range(20))
+
+    def said(count: int) -> str:
+        side = GroupValues(values=values[:count], missing=(), mean=0.0)
+        return matters_text(
+            judged([replace(row(0.005, 0.02), first=side, second=side)], {"penultimate_hip_drop_m": 0.01})[0]
+        )
+
+    assert said(6) == "about 11 more clips in each group, 17 in all, would settle whether 1 cm, which matters, is there"
+    assert said(20) == "whether it is as much as matters (1 cm) is open"

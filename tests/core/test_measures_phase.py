@@ -138,3 +138,13 @@ def test_left_and_right_are_compared_in_alternating_bounds_only(made: Made) -> N
     hops: list[PhaseKind] = ["hop"] * 4
     one_leg = sequence_of(told(made, hops, "LLLL", [3.3, 3.0, 3.1, 2.8]), "LLLL", hops, 0, began=True)
     assert isinstance(one_leg.measures["left_right_difference_distance_m"], NotMeasured)
+
+
+def test_a_jump_whose_landing_is_seen_in_the_sand_says_so_and_what_to_type(made: Made) -> None:
+    seen = phase_measures(phase(made, after=None, in_sand=True))["distance_m"]
+    unseen = phase_measures(phase(made, after=None))["distance_m"]
+
+    assert isinstance(seen, NotMeasured)
+    assert isinstance(unseen, NotMeasured)
+    assert "--official" in seen.reason
+    assert "not in the picture" in unseen.reason

@@ -11,7 +11,7 @@ from scipy import stats
 
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.run_ups import run_ups, stride_count
-from penult.core.clips.zones import course_of, run_up_measures, zone_speed
+from penult.core.measures.zones import course_of, run_up_measures, zone_speed
 from penult.core.synthetic.invented import Form, trial
 from penult.errors import InputError
 from penult.model import catalogue

@@ -30,8 +30,8 @@ def result(visible: float | None = None, *codes: str) -> Analysis:
 def test_height_and_fall_say_what_they_could_have_shown() -> None:
     text = scale_check(result(0.09), TALL, 1.82)
 
-    assert "was checked by the stated height" in text
-    assert "3 %" in text
+    assert "was not checked (by the stated height only an error of 6 %" in text
+    assert "--height" not in text
     assert "was checked by the free fall: an error of 4 %" in scale_check(result(0.04), UNSEEN, None)
 
 
@@ -105,6 +105,14 @@ def test_poles_off_another_tape_are_told_by_the_board_in_the_picture(poles_by: f
     assert seen[1] < 0.05
     assert [w.code for w in lane_doubt(result(), fit, UNSEEN, None).warnings] == (["scale-doubted"] if told else [])
     assert "the take-off board in the picture" in scale_check(result(), UNSEEN, None, fit)
+
+
+@pytest.mark.parametrize(("seen_m", "told"), [(2.10, False), (2.31, True), (1.10, False), (0.56, True)])
+def test_nobody_is_as_tall_as_a_lane_in_other_units_makes_them(seen_m: float, *, told: bool) -> None:
+    """An athlete of 1.85 m is 2.31 m on a lane that is a quarter too long, 0.56 m on one in metres typed for feet."""
+    out = lane_doubt(result(), board(0.2, 1.22), Measured(value=seen_m, u95=0.06), None)
+
+    assert bool(out.warnings) == told
 
 
 def test_a_distance_measured_again_checks_or_contradicts_the_lane() -> None:

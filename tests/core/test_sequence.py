@@ -162,6 +162,15 @@ def test_gaps_that_the_times_show_are_none_and_a_stumble_of_the_joints_is_taken_
     assert leaps(frame, frame / 120.0, stumbled, None) is None
 
 
+@given(st.integers(0, 10_000))
+def test_somebody_who_stands_before_the_run_raises_nothing(seed: int) -> None:
+    """A third of the clip is a start from standing: 40 looks of nothing but what the joints err by, then 4 m/s2."""
+    t = np.arange(150) / 60.0
+    x_m = 2.0 * np.maximum(t - 0.7, 0.0) ** 2 + np.random.default_rng(seed).normal(0.0, 0.004, 150)
+
+    assert leaps(np.arange(150), t, x_m, None) is None
+
+
 def test_one_leap_counts_only_where_the_picture_changes_too() -> None:
     x_m = np.delete(way(120, 120.0, 8.0), 60)
     frame = np.arange(119)

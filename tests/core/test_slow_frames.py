@@ -31,8 +31,8 @@ def test_fewer_than_fifty_frames_a_second_are_few(rate_hz: float, slow: bool) ->
 def test_thirty_frames_are_said_and_the_leg_at_touchdown_is_withheld(analysis: Analysis) -> None:
     found = without_slow(analysis, 1.0 / 30.0)
 
-    assert [w.code for w in found.warnings][-1] == "few-frames"
-    assert "30 frames a second" in found.warnings[-1].text
+    assert found.warnings[0].code == "few-frames"  # what costs most is said first
+    assert "30 frames a second" in found.warnings[0].text
     for contact in found.contacts:
         for name in AT_TOUCHDOWN & set(contact.measures):
             assert isinstance(contact.measures[name], NotMeasured)

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
+import numpy as np
+
+from penult.app.check import UNSEEN, costs_of, result_of
+from penult.core.synthetic.film import clip_of, square_camera
 from penult.model.analysis import Analysis, Contact, Notice, Step
 from penult.model.measured import Measured, NotMeasured
+from penult.outputs.folder.result import analysis_to_json
 from penult.outputs.texts.certainty import costs, look_first
 
 from .conftest import Scene
@@ -102,4 +108,20 @@ def test_blur_is_not_called_cloth(scene: Scene) -> None:
     said = costs(with_scene(scene, contact(-1, 0.003, 0.004), codes=("unsteady-joints",)))
 
     assert len(said) == 1
-    assert "blurred or dim" in said[0]
+    assert "blurred, dim or too far apart" in said[0]
+
+
+def test_check_says_what_the_result_beside_a_clip_shows(scene: Scene, tmp_path: Path) -> None:
+    """Of that very clip: the loose shirt. Of another one, and without a result: its rate, and that the rest is still unseen."""
+    made = dataclasses.replace(scene.analysis, warnings=(Notice(code="loose-clothes", text="loose"),))
+    clip = dataclasses.replace(clip_of(np.arange(9) / 60.0, square_camera()), sha256=made.clip.sha256)
+    (tmp_path / "run_analysis").mkdir()
+    (tmp_path / "run_analysis/analysis.json").write_text(analysis_to_json(made), encoding="utf-8")
+
+    known = result_of(tmp_path / "run.mp4", clip)
+
+    assert known is not None
+    assert costs_of(clip, known)[0].startswith("Clothes hang loosely")
+    assert result_of(tmp_path / "run.mp4", dataclasses.replace(clip, sha256="1" * 64)) is None
+    assert result_of(tmp_path / "other.mp4", clip) is None
+    assert costs_of(clip, None) == ("60 pictures a second, 17 ms apart.", UNSEEN)

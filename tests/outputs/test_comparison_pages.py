@@ -26,6 +26,7 @@ from penult.outputs.charts.season_slopes import APPROACH, flight_m
 from penult.outputs.pages.comparison import comparison_csv, comparison_html
 from penult.outputs.pages.season import season_csv, season_html
 from penult.outputs.pages.session import session_html
+from penult.outputs.texts.session_findings import session_findings
 from penult.outputs.texts.verdicts import verdict_text
 
 EVIL = '=HYPERLINK("x")<script>alert(1)</script>"\'><img src=x onerror=alert(2)> \u202egnp 跳🏃'
@@ -293,3 +294,35 @@ def test_rows_of_other_keys_do_not_break_the_page(comparison: Comparison) -> Non
     row = comparison.rows[0]
     odd = replace(comparison, rows=(*comparison.rows, replace(row, key=MeasureKey("contacts", -1, "future_measure_m"))))
     assert "Future measure m" in comparison_html(odd, (("", {}), ("", {})), source="x")
+
+
+def _outcome(one: Trial, name: str) -> ClipOutcome:
+    clip = replace(one.analysis.clip, file=name, sha256=name)
+    return ClipOutcome(file=name, folder=f"{name}_analysis", said=one.said, analysis=replace(one.analysis, clip=clip))
+
+
+def test_a_session_says_first_what_happened_against_what_and_how_sure() -> None:
+    """Two drills on mats and two free runs of one athlete: the drill against the free run, both hip drops, in the page's lead."""
+    rng = np.random.default_rng(8)
+    mats = (Mat(number=-1, thickness_m=0.05),)
+    forms = [Form(athlete="A1", kind="full approach"), Form(athlete="A1", kind="mat drill", mats=mats)]
+    clips = [_outcome(trial(rng, f, Said(), file="x.mp4"), f"{f.kind}{i}.mp4") for f in forms for i in range(2)]
+    session = Session(name="hall", folder="hall", clips=tuple(clips))
+
+    ((athlete, texts),) = session_findings(session)
+    text = " ".join(texts)
+
+    assert athlete == "A1"
+    assert "above what each foot stood on" in text
+    assert "bove the runway" in text
+    assert "The pattern against the free run" in text
+    page = session_html(session, {})
+    assert page.index("The pattern against the free run") < page.index("<table")
+
+
+def test_one_run_in_a_session_is_told_from_plain_sprinting_and_none_is_nothing() -> None:
+    rng = np.random.default_rng(9)
+    one = _outcome(trial(rng, Form(athlete="", kind="full approach"), Said(), file="x.mp4"), "a.mp4")
+
+    assert "The hips were" in session_findings(Session(name="s", folder="s", clips=(one,)))[0][1][0]
+    assert session_findings(Session(name="s", folder="s", clips=())) == []

@@ -24,7 +24,7 @@ def test_the_file_has_the_agreed_parts_and_every_measure_of_the_contract(scene: 
 
     assert list(plain) == [
         "format", "clip", "run", "contacts", "steps", "penultimate", "takeoff",
-        "phases", "sequence", "checks", "warnings", "method",
+        "phases", "sequence", "run_up", "checks", "warnings", "method",
     ]  # fmt: skip
     assert plain["format"] == "penult-analysis/1"
     assert [c["number"] for c in plain["contacts"]] == [-3, -2, -1, 0]

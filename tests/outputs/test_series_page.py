@@ -140,3 +140,21 @@ def test_contacts_are_called_by_their_phases() -> None:
     assert [words.contact_words(n, run) for n in (-1, 0, 1, 2)] == ["penultimate", "hop", "step", "jump"]
     bounds = dataclasses.replace(run, phases=((0, "bound"), (1, "bound"), (2, "jump")))
     assert [words.contact_words(n, bounds) for n in (0, 1, 2)] == ["bound 1", "bound 2", "jump"]
+
+
+def test_published_shares_stand_beside_a_whole_triple_jump_of_like_athletes_alone() -> None:
+    """36.5 : 29.3 : 34.2 % of the sum, ten women (Panoutsakopoulos and Kollias 2008)."""
+    part = triple_jump()
+    assert part.sequence is not None
+    shares = tuple(Measured(value=v, u95=0.003) for v in (0.366, 0.292, 0.342))
+    whole = dataclasses.replace(part, sequence=dataclasses.replace(part.sequence, shares_of_whole_phases=shares))
+    hers = dataclasses.replace(whole, run=dataclasses.replace(whole.run, sex="female"))
+
+    told = dict(sequence_lines(hers))
+    page = series(hers)
+
+    assert "36.5 : 29.3 : 34.2 %" in told["published, for orientation"]
+    assert page is not None
+    assert "Kollias 2008" in page.published_ratio
+    assert "published, for orientation" not in dict(sequence_lines(whole))
+    assert "published, for orientation" not in dict(sequence_lines(part))

@@ -144,7 +144,7 @@ def test_a_whole_result_has_every_file(scene: Any) -> None:
     files = dict(result_files(scene.analysis, scene.motion, frames))
 
     assert {
-        "analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "stills/index.json",
+        "analysis.json", "motion.npz", "contacts.csv", "steps.csv", "hip_path.csv", "tables.xlsx", "stills/index.json",
         "hip_height.png", "summary.html", "stills/5_penultimate_lowest.jpg",
     } <= set(files)  # fmt: skip
     listed = {f"stills/{row['file']}" for row in json.loads(files["stills/index.json"])["stills"]}

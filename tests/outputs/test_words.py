@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import penult
 from penult.model import catalogue
 from penult.model.analysis import Run
 from penult.model.measured import Measured, NotMeasured
@@ -92,3 +94,21 @@ def test_every_measure_that_the_films_know_has_words() -> None:
     for key in truth["measures"]:
         part, _, name = key.split("|")
         assert name in catalogue.names(part)
+
+
+def test_every_code_of_a_notice_reads_as_words() -> None:
+    """What stands in brackets behind a warning is English: no hyphen of a code, and the two that say nothing as they stand are
+    spelled out. The codes are all that the source writes."""
+    source = "\n".join(p.read_text(encoding="utf-8") for p in Path(penult.__file__).parent.rglob("*.py"))
+    codes = sorted(set(re.findall(r'code="([a-z0-9-]+)"', source)))
+
+    assert len(codes) > 20
+    assert all("-" not in words.code_words(code) for code in codes)
+    assert words.code_words("mat-disagrees") == "another mat than was said"
+    assert words.code_words("by-hand") == "corrected by hand"
+    assert words.code_words("few-frames") == "few frames a second"
+
+
+@pytest.mark.parametrize(("count", "text"), [(0, "0 days"), (1, "1 day"), (2, "2 days")])
+def test_one_is_one(count: int, text: str) -> None:
+    assert words.counted(count, "day") == text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import re
 import shutil
 import threading
 import time
@@ -18,7 +19,7 @@ from page_driver import PATIENCE_S, opened, sized
 from penult.adapters.files.result_file import read_analysis
 from penult.app.day import Day
 from penult.outputs.folder.result import analysis_to_json
-from penult.review.server import FILM, KEPT_PAGE, MOST_BODY_BYTES, LocalServer
+from penult.review.server import FILM, KEPT_FILM, KEPT_PAGE, MOST_BODY_BYTES, LocalServer
 from penult.review.start_pages import FILMS, STATIC, StartPages
 
 BYTES = {"content-type": FILM}
@@ -171,7 +172,9 @@ def test_a_clip_is_dropped_measured_compared_and_kept_in_the_logbook(start: Desk
         assert {r["athlete"] for r in whole_runs(there)} == {"A1"}
 
         compared = there.post("/api/compare", json={"runs": ["clip_2.mp4", "clip.mp4"]}).json()
-        assert compared["command"].startswith(f"penult compare --first {start.folder}/clip_analysis --second ")
+        assert compared["command"].startswith(
+            f"penult compare {start.folder}/clip_analysis {start.folder}/clip_2_analysis -o "
+        )
         page = there.get(f"/{compared['address']}")
         assert page.headers["content-security-policy"] == KEPT_PAGE
         assert (start.folder / "comparison" / "comparison.html").read_bytes() == page.content
@@ -187,6 +190,9 @@ def test_results_and_marks_are_opened_below_it_and_closed_when_there_are_many(st
         begun(there, start)
         there.post("/api/drop?name=clip.mp4", content=start.film, headers=BYTES)
         start.wait(lambda: whole_runs(there))
+        film = there.get("/film/clip.mp4", headers={"range": "bytes=0-99"})
+        assert (film.status_code, len(film.content)) == (206, 100)
+        assert film.headers["content-security-policy"] == KEPT_FILM
         first = there.get("/look?run=clip.mp4", follow_redirects=True)
         assert first.url.path == "/page/1/"
         assert b"review.js" in first.content
@@ -258,7 +264,7 @@ def test_a_coach_s_way_through_it_in_a_browser(start: Desk, driver: Any, axe_sou
     assert driver.execute_script("return document.activeElement.type") == "checkbox"  # the focus stays where it was
     driver.find_element("css selector", "[data-key=compare]").send_keys("\n")
     settled(driver, "document.querySelector('#list .made a')")
-    assert "penult compare --first" in driver.find_element("css selector", "#list .made code").text
+    assert "penult compare " in driver.find_element("css selector", "#list .made code").text
     for handle in driver.window_handles[1:]:
         driver.switch_to.window(handle)
         driver.close()
@@ -291,3 +297,12 @@ def looked_at(driver: Any, axe_source: str) -> None:
         ".map(e => e.outerHTML.slice(0, 80))"
     )
     assert [one for one in small if "checkbox" not in one] == []  # 24 px: WCAG 2.2, 2.5.8
+
+
+@pytest.mark.parametrize(
+    "path", sorted(Path(__file__).parents[2].glob("src/penult/review/static/*")), ids=lambda p: p.name
+)
+def test_a_page_asks_for_its_own_things_wherever_it_stands(path: Path) -> None:
+    """Every page may stand below the start page: an address of ours that begins at the root would miss it there."""
+    text = path.read_text(encoding="utf-8")
+    assert not re.search(r"""["'`]/(static|api|news|picture|result|made|page|lane)\b""", text)

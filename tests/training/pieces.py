@@ -1,6 +1,6 @@
 """Render pieces of film around contacts, cut as the product cuts them, with the exact truth beside: what the networks learn from.
 
-    python pieces.py RENDERER FOLDER [--first 2000] [--films 300] [--workers 32]
+    python pieces.py RENDERER FOLDER [--first 2000] [--films 300] [--workers 32] [--seconds 200]
 
 RENDERER is the folder of the program that makes the films with exact truth; it needs a graphics card (or patience), numpy, scipy,
 OpenCV, moderngl and PyAV. Every film has a seed of its own: bodies, motion, ways of landing and leaving, shoes, ground, light,
@@ -166,6 +166,51 @@ GROUND = [
 ]
 
 
+MORE = 5000
+"""Seeds from here on show more: drills, flat landings, heels, shoes of the ground's colour, shutters open nearly all the time."""
+
+
+def drill(r, U, pick):
+    """skips, bounds, hops, small take-offs and a hop-step-jump, of people who do them slowly or well"""
+    what = str(r.choice(["skips", "bounds", "hops", "takeoffs", "triple"], p=[0.46, 0.2, 0.14, 0.1, 0.1]))
+    k, foot, flip = U(0.85, 1.12), pick("L", "R"), {"L": "R", "R": "L"}
+    kinds = {
+        "skips": ["skiphop", "skipstep"] * 5,
+        "bounds": ["bound"] * 6,
+        "hops": ["hop"] * 6,
+        "takeoffs": ["takeoff", "run", "run"] * 3,
+        "triple": ["run", "run", "run", "run", "hop", "step", "jump"],
+    }[what]
+    slow = U(0.95, 1.25)
+    usual = {  # speed, contact time, distance
+        "skiphop": (3.95, 0.195, 2.25),
+        "skipstep": (3.9, 0.17, 1.07),
+        "bound": (6.6, 0.16, 3.0),
+        "hop": (7.9, 0.128, 4.6) if what == "triple" else (5.75, 0.172, 2.75),
+        "takeoff": (6.8, 0.15, 2.8),
+        "run": (8.4, 0.107, 2.12) if what == "triple" else (7.0, 0.125, 1.95),
+        "step": (7.3, 0.142, 3.9),
+        "jump": (6.45, 0.15, 3.0),
+    }
+    contacts = []
+    for kind in kinds:
+        v, tc, dist = usual[kind]
+        one = {"foot": foot, "kind": kind, "v": v * k, "tc": tc * (slow if what != "triple" else 1.0), "dist": dist * k}
+        if kind == "jump":
+            one["vz"] = 2.3
+        if kind == "hop":
+            one["arms"] = "alt"
+        contacts.append(one)
+        foot = foot if kind in ("skiphop", "hop") else flip[foot]
+    zero = {"triple": 4, "hops": 1}.get(what, 2)
+    return {
+        "contacts": contacts,
+        "zero": zero,
+        "toe_to_line": U(-0.7, -0.2) - (3.0 if what == "triple" else 0.0),
+        "vary": {"amount": U(0.3, 1.1), "seed": int(r.integers(1000))},
+    }
+
+
 def spec(seed):
     """what one film shows, drawn from its seed"""
     r = np.random.default_rng([seed, 5])
@@ -176,8 +221,16 @@ def spec(seed):
     def pick(*v):
         return v[int(r.integers(len(v)))]
 
-    kind = r.choice(["feet", "seq", "jog", "flat", "flatseq"], p=[0.36, 0.24, 0.24, 0.11, 0.05])
-    g2 = r.random() < 0.4
+    more = seed >= MORE
+    kind = (
+        r.choice(
+            ["feet", "seq", "jog", "flat", "flatseq", "drill", "flatdrill"],
+            p=[0.22, 0.12, 0.26, 0.20, 0.08, 0.07, 0.05],
+        )
+        if more
+        else r.choice(["feet", "seq", "jog", "flat", "flatseq"], p=[0.36, 0.24, 0.24, 0.11, 0.05])
+    )
+    g2 = r.random() < (0.5 if more else 0.4)
     jog = kind == "jog"
 
     def pair(lo, hi, width):
@@ -189,7 +242,9 @@ def spec(seed):
     strike = (
         str(r.choice(["none", "heel", "edge", "forefoot"], p=[0.25, 0.35, 0.25, 0.15]))
         if jog
-        else str(r.choice(["none", "heel", "edge", "forefoot"], p=[0.6, 0.1, 0.1, 0.2]))
+        else str(
+            r.choice(["none", "heel", "edge", "forefoot"], p=[0.4, 0.3, 0.15, 0.15] if more else [0.6, 0.1, 0.1, 0.2])
+        )
     )
     if strike != "none":
         f["strike"] = strike
@@ -256,6 +311,8 @@ def spec(seed):
             m["penultimate_strike"] = pick("flat", "heel", "ball")
         if r.random() < 0.25:
             m["mats"] = {pick("-2", "-3"): U(0.02, 0.06), **({"-1": U(0.02, 0.06)} if r.random() < 0.4 else {})}
+    elif kind in ("drill", "flatdrill"):
+        m.update(drill(r, U, pick))
     else:
         if jog:
             v = U(2.9, 5.6)
@@ -299,16 +356,22 @@ def spec(seed):
                     "knee_to": 163,
                 }
             }
-    if kind not in ("flat", "flatseq"):
+    if kind not in ("flat", "flatseq", "flatdrill"):
         m["feet"] = f
     elif kind == "flatseq":
         m.pop("poses", None)
-    base = {"jog": "seq"}.get(kind, kind)
+    base = {"jog": "seq", "drill": "seq", "flatdrill": "flatseq"}.get(kind, kind)
     dist = U(8.5, 16)
     vw = U(7.6, 13.5)
     W, Hh = pick((1920, 1080), (1920, 1080), (1920, 1080), (1280, 720))
     cx = U(-3.4, -1.8)
+    if "drill" in kind:
+        cx = U(2.6, 4.6)
     sh = float(np.exp(U(np.log(1 / 2500), np.log(1 / 300))))
+    if more and r.random() < 0.45:
+        sh = U(
+            1 / 300, 1 / 245
+        )  # open nearly all the time: two to four such pictures together are one of a longer exposure
     nsub = int(np.clip(np.ceil(sh * 900), 1, 2))
     cam = {
         "distance": dist,
@@ -346,8 +409,11 @@ def spec(seed):
             "spectators": 0,
         },
     }
-    x0 = max(-7.2, cx - vw / 2 + 0.4)
-    s["window"] = {"x0": x0, "x1": min(1.2, cx + vw / 2 - 0.4)}
+    x0 = max(-1.0 if "drill" in kind else -7.2, cx - vw / 2 + 0.4)
+    s["window"] = {"x0": x0, "x1": min(9.0 if "drill" in kind else 1.2, cx + vw / 2 - 0.4)}
+    if "drill" in kind:
+        s["scene"].update(pit_start=16.0, board=False, cones=False)
+        s["calib"]["poles"] = [0, 6]
     track = pick(*F2.TRACK)
 
     def col(c):
@@ -356,7 +422,7 @@ def spec(seed):
     u = r.random()
     sh1 = (
         col(GROUND[list(F2.TRACK).index(track)] if g2 else pick(*GROUND))
-        if u < 0.25
+        if u < (0.4 if more else 0.25)
         else col(SHOES[int(r.integers(len(SHOES)))])
         if u < 0.8
         else [U(0.03, 0.95) for _ in range(3)]
@@ -538,6 +604,7 @@ def piece(seed, tmp):
                 "seed": seed,
                 "body": ["body.npz", "body_m2.npz", "body_j.npz", "body_f.npz"].index(body),
                 "jog": int("contacts" in s["motion"] and s["motion"]["contacts"][0]["v"] < 5.7),
+                "drill": int("contacts" in s["motion"] and any(c["kind"] != "run" for c in s["motion"]["contacts"])),
                 "mbit": s["gen2"]["mbit"] or 0.0 if g2 else 0.0,
             }
         )
@@ -547,7 +614,9 @@ def piece(seed, tmp):
 
 def one_film(job):
     """write FOLDER/s<seed>.npz, or nothing where the film cannot be"""
-    seed, folder = job
+    seed, folder, until = job
+    if time.time() > until:
+        return seed, 0, "no time left"
     with tempfile.TemporaryDirectory() as tmp:
         try:
             with contextlib.redirect_stdout(io.StringIO()):
@@ -567,9 +636,10 @@ def main():
     parser.add_argument("--first", type=int, default=2000)
     parser.add_argument("--films", type=int, default=300)
     parser.add_argument("--workers", type=int, default=os.cpu_count())
+    parser.add_argument("--seconds", type=float, default=1e9, help="begin no film later than this")
     said = parser.parse_args()
     os.makedirs(said.folder, exist_ok=True)
-    jobs = [(said.first + i, said.folder) for i in range(said.films)]
+    jobs = [(said.first + i, said.folder, time.time() + said.seconds) for i in range(said.films)]
     with multiprocessing.get_context("spawn").Pool(said.workers, maxtasksperchild=4) as pool:
         for seed, contacts, said_of_it in pool.imap_unordered(one_film, jobs):
             print(seed, contacts, said_of_it, flush=True)

@@ -1,9 +1,9 @@
 """Train one network that times touchdown and toe-off from the pictures of one shoe, and see how it does on held-out films.
 
-    python train.py FOLDER OUT SEED [STEPS]
+    python train.py FOLDER OUT SEED [STEPS] [FROM] [SECONDS]
 
-FOLDER is what `pieces.py` wrote, OUT gets net<SEED>.npz, val<SEED>.npz (errors and stated SD of every held-out contact) and, with
-seed 0, check.npz (inputs and outputs, to hold the arithmetic of the product against). Needs torch and a graphics card. One film in
+FROM is a folder with the net<SEED>.npz to begin with ('-' for none); with SECONDS the clock ends the training, not STEPS. FOLDER is
+what `pieces.py` wrote, OUT gets net<SEED>.npz, val<SEED>.npz (errors and stated SD of every held-out contact) and, with seed 0, check.npz (inputs and outputs, to hold the arithmetic of the product against). Needs torch and a graphics card. One film in
 ten, and half of those of one body, are held out.
 """
 # ruff: noqa - run by hand, outside the gate
@@ -21,8 +21,10 @@ import torch.nn.functional as Fn
 
 DATA, OUT, SEED = sys.argv[1], sys.argv[2], int(sys.argv[3])
 STEPS = int(sys.argv[4]) if len(sys.argv) > 4 else 7500
+FROM = sys.argv[5] if len(sys.argv) > 5 and sys.argv[5] != "-" else None
+SECONDS = float(sys.argv[6]) if len(sys.argv) > 6 else None
 T00 = time.time()
-dev = torch.device("cuda:%d" % (SEED % torch.cuda.device_count()))
+dev = torch.device("cuda:%d" % (SEED % torch.cuda.device_count()) if torch.cuda.is_available() else "cpu")
 torch.manual_seed(SEED)
 rng = np.random.default_rng(SEED)
 torch.backends.cuda.matmul.allow_tf32 = True
@@ -70,6 +72,7 @@ def load():
                     float(g("mbit")),
                     float(g("gz")),
                     *np.asarray(g("slope")),
+                    float(g("drill")) if f"drill_{j}" in z else 0.0,
                     *np.concatenate([low[:n], np.full(pad, np.nan)]),
                 ]
             )
@@ -92,30 +95,38 @@ print(
     flush=True,
 )
 I = torch.from_numpy(I).to(dev)
-low = Mt[:, 15:]
+low = Mt[:, 16:]
 tc = Mt[:, 0]
-hold = (Mt[:, 8].astype(int) % 10 == 0) | (Mt[:, 9] == 2) & (Mt[:, 8].astype(int) % 2 == 0)
+hold = (Mt[:, 8].astype(int) % 10 == 0) | (Mt[:, 9] == 2) & (Mt[:, 8].astype(int) % 2 == 0) & (Mt[:, 8] < 5000)
 tr, va = np.flatnonzero(~hold), np.flatnonzero(hold)
 print("train", len(tr), "held", len(va), flush=True)
 # ---------------------------------------------------------------- variants: rate, phase, rough times; backgrounds as the product takes them
-LEN = {1: 116, 2: 58, 4: 29}
+LEN = {1: 116, 2: 58, 4: 29, 8: 16, 10: 13}
+OPEN_S = (
+    1 / 330
+)  # shutters open longer than this leave no gap: neighbouring pictures together are one of a longer exposure
 
 
 def variant(i, r, stride=None):
-    k = stride or int(r.choice([1, 2, 4], p=[0.5, 0.28, 0.22]))
+    k = stride or int(r.choice([1, 2, 4, 8, 10], p=[0.26, 0.2, 0.22, 0.18, 0.14]))
     ph = int(r.integers(k))
     n = int((T[i] < 5).sum())
+    wide = 2.0 if k > 4 else 1.0
 
     def err():
-        return (
+        return wide * (
             float(np.clip(r.normal(0, 0.009), -0.028, 0.028)) if r.random() < 0.8 else float(r.uniform(-0.035, 0.035))
         )
 
+    m = int(r.integers(1, min(k, 4) + 1)) if Mt[i, 5] > OPEN_S and r.random() < 0.8 else 1
     s, e = err(), tc[i] + err()
-    idx = np.arange(ph, n, k)
-    t = T[i][idx]
-    idx = idx[(t >= s - AROUND) & (t <= e + AROUND)][: LEN[k]]
-    t = T[i][idx]
+    idx = np.arange(ph, n - m + 1, k)
+    dt = float(np.median(np.diff(T[i][:n])))
+    t = T[i][idx] + (m - 1) / 2 * dt
+    here = (t >= s - AROUND) & (t <= e + AROUND)
+    if stride is None and r.random() < 0.05:  # the film begins or ends here
+        here &= (t > r.uniform(-0.05, 0.02)) if r.random() < 0.5 else (t < tc[i] + r.uniform(-0.02, 0.05))
+    idx, t = idx[here][: LEN[k]], t[here][: LEN[k]]
     away = idx[(t < s - AWAY) | (t > e + AWAY)]
     last = e - s
     core = idx[(t >= s + 0.35 * last) & (t <= s + 0.70 * last)]
@@ -123,7 +134,7 @@ def variant(i, r, stride=None):
         core = idx[[int(np.abs(t - (s + 0.52 * last)).argmin())]]
     if len(away) < 2 or len(idx) < 5:
         return None
-    return k, idx, s, e, away, core
+    return k, idx, s, e, away, core, m, t
 
 
 class Set:
@@ -137,14 +148,20 @@ class Set:
         self.n = len(V)
         self.i = np.array([v[0] for v in V])
         self.k = np.array([v[1] for v in V])
+        self.m = np.array([v[7] for v in V])
         self.V = V
         self.bg = torch.empty((self.n, NY, NX, 3), dtype=torch.uint8, device=dev)
         self.su = torch.empty_like(self.bg)
         for q, v in enumerate(V):
             fr = I[v[0]]
-            self.bg[q] = fr[torch.as_tensor(v[5], device=dev)].float().quantile(0.5, dim=0).byte()
-            self.su[q] = fr[torch.as_tensor(v[6], device=dev)].float().quantile(0.5, dim=0).byte()
-        self.by = {k: np.flatnonzero(self.k == k) for k in (1, 2, 4)}
+            self.bg[q], self.su[q] = (
+                sum(fr[torch.as_tensor(at + o, device=dev)].float() for o in range(v[7]))
+                .div(v[7])
+                .quantile(0.5, dim=0)
+                .byte()
+                for at in (v[5], v[6])
+            )
+        self.by = {k: np.flatnonzero(self.k == k) for k in LEN}
 
     def batch(self, q, r, aug=True):
         B = len(q)
@@ -161,11 +178,11 @@ class Set:
             n = len(v[2])
             idx[b, :n] = v[2]
             idx[b, n:] = v[2][-1]
-            tt[b, :n] = T[v[0]][v[2]]
+            tt[b, :n] = v[8]
             tt[b, n:] = tt[b, n - 1] + 0.01
             mask[b, :n] = True
             st[b, :2] = v[3], v[4]
-            lo[b, :n] = low[v[0]][v[2]]
+            lo[b, :n] = low[v[0]][v[2] + (v[7] - 1) // 2]
         dx = np.clip(r.normal(0, 0.022, B), -0.054, 0.054) if aug else np.clip(r.normal(0, 0.018, B), -0.05, 0.05)
         dxp = np.round(dx / PX).astype(int)
         dyp = np.clip(np.round(r.normal(0, 0.6, B)).astype(int), -2, 2)
@@ -177,7 +194,12 @@ class Set:
         fi = torch.as_tensor(idx, device=dev)
         ii = torch.as_tensor(ids, device=dev)
         qi = torch.as_tensor(q, device=dev)
-        x = I[ii[:, None, None, None], fi[:, :, None, None], ri[:, None, :, None], ci[:, None, None, :]].float()
+        mm = torch.as_tensor(self.m[q], device=dev)
+        x = 0.0
+        for o in range(int(self.m[q].max())):
+            part = I[ii[:, None, None, None], fi[:, :, None, None] + o, ri[:, None, :, None], ci[:, None, None, :]]
+            x = x + part.float() * (o < mm).float().view(B, 1, 1, 1, 1)
+        x = x / mm.float().view(B, 1, 1, 1, 1)
         bg = self.bg[qi[:, None, None], ri[:, :, None], ci[:, None, :]].float()
         su = self.su[qi[:, None, None], ri[:, :, None], ci[:, None, :]].float()
         if aug:
@@ -315,61 +337,20 @@ def loss(o, g, b):
     return l1.mean(), l2.mean(), aux, bear, gs
 
 
-# ---------------------------------------------------------------- training
-NV = 8  # rates, phases and rough times drawn for every contact
-S = Set(tr, NV, rng)
-print("variants", S.n, {k: len(v) for k, v in S.by.items()}, "s", time.time() - T00, flush=True)
-net = Net().to(dev)
-ema = Net().to(dev)
-ema.load_state_dict(net.state_dict())
-opt = torch.optim.AdamW(net.parameters(), 2e-3, weight_decay=1e-3)
-step = 0
-hist = []
-BS = {1: 40, 2: 56, 4: 72}
-ks = [k for k in (1, 2, 4) if len(S.by[k])]
-while step < STEPS:
-    u = step / STEPS
-    lr = 2e-3 * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * min(u, 1))) + 2e-6
-    for g_ in opt.param_groups:
-        g_["lr"] = lr
-    k = int(rng.choice(ks))
-    q = rng.choice(S.by[k], min(BS[k], len(S.by[k])), replace=False)
-    b = S.batch(q, rng)
-    net.train()
-    with torch.autocast("cuda", dtype=torch.bfloat16):
-        o, g = net(b)
-    l1, l2, aux, bear, gs = loss(o, g, b)
-    L = l1 + l2 + 2.0 * aux + 0.5 * bear + 0.5 * gs
-    opt.zero_grad()
-    L.backward()
-    nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-    opt.step()
-    step += 1
-    dec = min(0.998, step / (step + 20))
-    with torch.no_grad():
-        for a, c in zip(ema.parameters(), net.parameters(), strict=False):
-            a.lerp_(c, 1 - dec)
-    hist.append(torch.stack([l1, l2, aux, bear, gs]).detach())
-    if step in (20, 100) or step % 500 == 0:
-        print(
-            step,
-            "%.0f s" % (time.time() - T00),
-            np.round(torch.stack(hist[-500:]).mean(0).cpu().numpy(), 3),
-            flush=True,
-        )
 # ---------------------------------------------------------------- held-out
-ema.eval()
-rv = np.random.default_rng(99)
-rows = []
-if len(va):
-    for k in (1, 2, 4):
+def told(of, label):
+    """print how a network does on the held-out contacts, and return what it said"""
+    of.eval()
+    rv = np.random.default_rng(99)
+    rows = []
+    for k in LEN:
         SV = Set(va, 2, rv, k)
         for a in range(0, SV.n, 64):
             q = np.arange(a, min(a + 64, SV.n))
             b = SV.batch(q, rv, aug=False)
             with torch.no_grad():
-                o, g = ema(b)
-            out = [np.full(len(q), k), SV.i[q]]
+                o, g = of(b)
+            out = [np.full(len(q), k), SV.i[q], SV.m[q]]
             for w in (0, 1):
                 lw, mu, sd = mix(o, b, w)
                 p = lw.exp()
@@ -395,16 +376,20 @@ if len(va):
             ]
             rows.append(np.stack(out, 1))
     R = np.concatenate(rows)
-    meta = Mt[R[:, 1].astype(int), :15]
-    for k in (1, 2, 4):
-        for nm, sel in (
-            ("all", R[:, 0] == k),
-            ("flat", (R[:, 0] == k) & (meta[:, 6] >= 2)),
-            ("feet", (R[:, 0] == k) & (meta[:, 6] < 2) & (meta[:, 10] == 0)),
-            ("jog", (R[:, 0] == k) & (meta[:, 10] == 1)),
-            ("g2", (R[:, 0] == k) & (meta[:, 7] == 1)),
-            ("bodyj", (R[:, 0] == k) & (meta[:, 9] == 2)),
-        ):
+    meta = Mt[R[:, 1].astype(int), :16]
+    base, jog, ran = meta[:, 6], meta[:, 10] == 1, meta[:, 15] == 0
+    groups = {
+        "all": base >= 0,
+        "flat": (base >= 2) & ran,
+        "feet": (base < 2) & ran & ~jog,
+        "jog": jog & ran,
+        "drill": ~ran,
+        "g2": meta[:, 7] == 1,
+        "long": R[:, 2] > 1,
+    }
+    for k in LEN:
+        for name, of_group in groups.items():
+            sel = of_group & (R[:, 0] == k)
             if sel.sum() < 3:
                 continue
 
@@ -418,27 +403,73 @@ if len(va):
                     np.median(s),
                 )
 
+            parts = (("td", 3), ("to", 6), ("toe", 9), ("heel", 11), ("ang", 13))
+            said = " | ".join(f"{part} {f(R[sel, c], R[sel, c + 1])}" for part, c in parts)
             print(
-                k,
-                nm,
-                sel.sum(),
-                "| td",
-                f(R[sel, 2], R[sel, 3]),
-                "| to",
-                f(R[sel, 5], R[sel, 6]),
-                "| toe",
-                f(R[sel, 8], R[sel, 9]),
-                "| heel",
-                f(R[sel, 10], R[sel, 11]),
-                "| ang",
-                f(R[sel, 12], R[sel, 13]),
-                flush=True,
+                label, k, name, sel.sum(), "nll %.2f %.2f" % (R[sel, 5].mean(), R[sel, 8].mean()), "|", said, flush=True
             )
-    np.savez_compressed(os.path.join(OUT, f"val{SEED}.npz"), R=R.astype(np.float32), meta=meta.astype(np.float32))
+    return R, meta
+
+
+# ---------------------------------------------------------------- training
+NV = 12  # rates, phases and rough times drawn for every contact
+S = Set(tr, NV, rng)
+print("variants", S.n, {k: len(v) for k, v in S.by.items()}, "s", time.time() - T00, flush=True)
+net = Net().to(dev)
+if FROM:
+    net.load_state_dict({k: torch.from_numpy(v) for k, v in np.load(os.path.join(FROM, f"net{SEED}.npz")).items()})
+ema = Net().to(dev)
+ema.load_state_dict(net.state_dict())
+if FROM and len(va):
+    told(ema, "before")
+PEAK = 1e-3 if FROM else 2e-3
+opt = torch.optim.AdamW(net.parameters(), PEAK, weight_decay=1e-3)
+step = 0
+hist = []
+BS = {1: 40, 2: 56, 4: 72, 8: 72, 10: 72}
+OFTEN = {1: 0.17, 2: 0.17, 4: 0.24, 8: 0.24, 10: 0.18}
+ks = [k for k in LEN if len(S.by[k])]
+often = np.array([OFTEN[k] for k in ks]) / sum(OFTEN[k] for k in ks)
+T0 = time.time()
+while True:
+    u = (time.time() - T0) / SECONDS if SECONDS else step / STEPS
+    if u >= 1:
+        break
+    lr = PEAK * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * min(u, 1))) + 2e-6
+    for g_ in opt.param_groups:
+        g_["lr"] = lr
+    k = int(rng.choice(ks, p=often))
+    q = rng.choice(S.by[k], min(BS[k], len(S.by[k])), replace=False)
+    b = S.batch(q, rng)
+    net.train()
+    with torch.autocast(dev.type, dtype=torch.bfloat16):
+        o, g = net(b)
+    l1, l2, aux, bear, gs = loss(o, g, b)
+    L = l1 + l2 + 2.0 * aux + 0.5 * bear + 0.5 * gs
+    opt.zero_grad()
+    L.backward()
+    nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+    opt.step()
+    step += 1
+    dec = min(0.998, step / (step + 20))
+    with torch.no_grad():
+        for a, c in zip(ema.parameters(), net.parameters(), strict=False):
+            a.lerp_(c, 1 - dec)
+    hist.append(torch.stack([l1, l2, aux, bear, gs]).detach())
+    if step in (20, 100) or step % 500 == 0:
+        print(
+            step,
+            "%.0f s" % (time.time() - T00),
+            np.round(torch.stack(hist[-500:]).mean(0).cpu().numpy(), 3),
+            flush=True,
+        )
 np.savez(
     os.path.join(OUT, f"net{SEED}.npz"),
     **{k: v.detach().cpu().numpy().astype(np.float32) for k, v in ema.state_dict().items()},
 )
+if len(va):
+    R, meta = told(ema, "after")
+    np.savez_compressed(os.path.join(OUT, f"val{SEED}.npz"), R=R.astype(np.float32), meta=meta.astype(np.float32))
 if SEED == 0 and len(va):  # a few inputs and outputs, to hold another implementation against
     SV = Set(va[:6], 1, np.random.default_rng(3), 2)
     b = SV.batch(np.arange(SV.n), np.random.default_rng(4), aug=False)

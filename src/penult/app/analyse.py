@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from penult import __version__
 from penult.adapters import pose
@@ -33,6 +33,9 @@ from penult.model.settings import Settings
 from penult.model.showing import Showing
 from penult.whole_file import read_whole, told
 
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
@@ -52,6 +55,7 @@ def analyse(
     ignore_corrections: bool = False,
     showing: Showing | None = None,
     measured: Callable[[Analysis], None] = lambda analysis: None,
+    workshop: Workshop | None = None,
 ) -> Result:
     """Analyse one clip and write its result folder.
 
@@ -71,6 +75,8 @@ def analyse(
         The film's shape, language and units; None: the usual ones in the language of this computer.
     measured : callable
         Told the numbers as soon as they are there, before pictures and film are.
+    workshop : Workshop, optional
+        What several clips in a row are measured with; without it the clip has its own.
 
     Returns
     -------
@@ -104,7 +110,7 @@ def analyse(
         method=method if shown is None else {**method, "showing": shown},
         measured=measured,
     )
-    analysis = fresh(job, folder, progress)
+    analysis = fresh(job, folder, progress, workshop)
     if settings.athlete:  # so that the person can be found again, and forgotten
         written_places.record(folder.parent, default_place())
     return Result(analysis=analysis, folder=folder)

@@ -110,7 +110,7 @@ def check_lane(
         turned = f"A panned place: {len(panned[1])} pictures on one centre; below is what its square view gives."
         notices += (turned,)
     stretches = expected_map(fit)
-    result = None if clip is None or clip_path is None else _result_of(clip_path, clip)
+    result = None if clip is None or clip_path is None else result_of(clip_path, clip)
     return Checked(
         fit=fit,
         stretches=stretches,
@@ -120,7 +120,7 @@ def check_lane(
         notices=notices,
         picture=None if still is None else _drawn(fit, still, picture or _beside(lane_path)),
         distances=distances,
-        costs=() if clip is None else _costs(clip, result),
+        costs=() if clip is None else costs_of(clip, result),
         look_first=() if result is None else tuple(certainty.look_first(result)),
     )
 
@@ -131,7 +131,7 @@ UNSEEN = (
 """Said of a clip without a result: only an analysis looks at the athlete."""
 
 
-def _result_of(clip_path: Path, clip: Clip) -> Analysis | None:
+def result_of(clip_path: Path, clip: Clip) -> Analysis | None:
     """Return the result that lies beside the clip, if it is of this very clip."""
     file = clip_path.with_name(f"{clip_path.stem}_analysis") / "analysis.json"
     if not file.is_file():
@@ -143,7 +143,7 @@ def _result_of(clip_path: Path, clip: Clip) -> Analysis | None:
     return known if known.clip.sha256 == clip.sha256 else None
 
 
-def _costs(clip: Clip, result: Analysis | None) -> tuple[str, ...]:
+def costs_of(clip: Clip, result: Analysis | None) -> tuple[str, ...]:
     """Return what costs certainty: all of it from a result, from the clip alone its rate and what it leaves to be seen."""
     if result is not None:
         return tuple(certainty.costs(result))

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 PAGE = "comparison.html"
 SEVERAL_PAGE = "side_by_side.html"
-FILM = "side_by_side.mp4"
-"""Two runs played together, where somebody has made it: the page links to it."""
+FILM = "pair.mp4"
+"""Two runs on one clock, where `penult film A B -o FOLDER/pair.mp4` has made it: the page links to it."""
 _MOST_LOOKED_AT = 500
 
 

@@ -20,7 +20,7 @@ from penult.adapters.files.result_file import read_analysis
 from penult.adapters.files.start_file import Remembered, read_start, write_start
 from penult.adapters.files.tapped import Taps, read_taps, write_taps
 from penult.app.known_lanes import KnownLane, known_lane, lanes_in
-from penult.app.staying import Measure, Staying
+from penult.app.staying import Measure, Staying, today_text
 from penult.errors import InputError, OutputError, PenultError
 
 _MOST_SHOWN = 12
@@ -111,7 +111,6 @@ class Day:
                 folder,
                 lane,
                 self._measure,
-                date=today_text(),
                 logbook=self.logbook if logs else None,
                 told=self.told,
             )
@@ -132,6 +131,13 @@ class Day:
             write_start(self.logbook, self.remembered)
         self.told()
 
+    @property
+    def is_idle(self) -> bool:
+        """Whether no clip is being measured any more, once it is closed."""
+        if self._thread is not None:
+            self._thread.join(0.1)
+        return self._thread is None or not self._thread.is_alive()
+
     def close(self) -> None:
         """End the session that is open, after the clip under way; what was measured is in its folder."""
         with self._lock:
@@ -147,7 +153,7 @@ class Day:
             try:
                 write_taps(folder, Taps(next=before))
             except OSError as error:
-                raise OutputError(f"{folder} cannot be written", error.strerror or str(error)) from error
+                raise OutputError(f"nothing can be written into {folder}", error.strerror or str(error)) from error
 
     def _written(self) -> list[Path]:
         places = [Path(p) for p in reversed(written_places.recorded(self.logbook))]
@@ -187,11 +193,6 @@ def absolute(path: Path) -> Path:
         return path.expanduser().resolve()
     except (OSError, RuntimeError, ValueError) as error:
         raise InputError(f"{str(path)[:200]!r} cannot be used as a place", str(error)) from error
-
-
-def today_text() -> str:
-    """Return today's date as the clocks here have it."""
-    return dt.datetime.now().astimezone().date().isoformat()
 
 
 def _used_on(folder: Path) -> str:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from penult.adapters.files.lane_file import read_lane
 from penult.adapters.logbook.place import default_place
-from penult.app.day import Opened, today_text
+from penult.app.day import Opened
+from penult.app.staying import today_text
 from penult.errors import InputError, OutputError, PenultError
 
 if TYPE_CHECKING:
@@ -171,38 +172,50 @@ def opened_results(folders: Sequence[Path]) -> list[Review]:
 
 
 def compare(folders: Sequence[Path], logbook: Path) -> Made:
-    """Compare results: two with each other, more by the first thing in which they fall into two groups.
+    """Compare results: two with each other, more by the first thing in which they differ.
 
     Raises
     ------
     InputError
-        Fewer than two, or no two groups.
+        Fewer than two, or more of which nothing makes groups.
     """
-    from penult.app.compare import PAGE, compare_split, compare_two
+    from penult.app.compare import PAGE, SEVERAL_PAGE, Compared, compare_split, compare_two
     from penult.app.groups import Wanted
     from penult.outputs.texts.findings import comparison_findings
+    from penult.outputs.texts.several_findings import several_findings
 
     if len(folders) < 2:
         raise InputError("two runs or more are wanted", next_step="choose them in the list")
     out = folders[0].parent / "comparison"
+    words = ["penult", "compare", *map(str, folders)]
     if len(folders) == 2:
         first, second = (Wanted(places=(f,)) for f in folders)
-        done = compare_two(first, second, logbook=logbook, out=out)
-        words = ["penult", "compare", "--first", str(folders[0]), "--second", str(folders[1])]
-    else:
-        by = _by(folders)
-        done = compare_split(Wanted(places=tuple(folders)), by, logbook=logbook, out=out)
-        words = ["penult", "compare", *map(str, folders), "--by", by]
-    said = tuple(comparison_findings(done.comparison))
-    return Made(page=out / PAGE, said=said, command=shlex.join([*words, "-o", str(out)]))
+        pair = compare_two(first, second, logbook=logbook, out=out)
+        return Made(page=out / PAGE, said=tuple(comparison_findings(pair.comparison)), command=_joined(words, out))
+    by = _by(folders)
+    done = compare_split(Wanted(places=tuple(folders)), by, logbook=logbook, out=out)
+    is_two = isinstance(done, Compared)
+    said = comparison_findings(done.comparison) if isinstance(done, Compared) else several_findings(done.several)
+    page = out / (PAGE if is_two else SEVERAL_PAGE)
+    return Made(page=page, said=tuple(said), command=_joined([*words, "--by", by], out))
+
+
+def _joined(words: Sequence[str], out: Path) -> str:
+    return shlex.join([*words, "-o", str(out)])
 
 
 def _by(folders: Sequence[Path]) -> str:
-    """Return the first thing by which results fall into two groups; 'kind' where there is none, so that this is said."""
+    """Return the first thing in which results differ."""
     from penult.app.groups import SPLITS, from_folders
 
     trials = from_folders(folders)
-    return next((by for by in ("kind", "mats", "athlete", "date") if len({SPLITS[by](t) for t in trials}) == 2), "kind")
+    for by in ("kind", "mats", "athlete", "date"):
+        if len({SPLITS[by](t) for t in trials}) > 1:
+            return by
+    raise InputError(
+        "the runs chosen make no groups: they are of one athlete, kind, mats and day",
+        next_step="choose two of them, or look at all of them side by side",
+    )
 
 
 def season(label: str, logbook: Path, out: Path) -> Made:

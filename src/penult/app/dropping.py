@@ -93,7 +93,10 @@ class Drop:
             raise InputError(f"{name[:100]!r} is no film", wanted, next_step="drop the clip as the phone saved it")
         if size > MOST_BYTES:
             raise _too_large(self._name)
-        free = shutil.disk_usage(self._folder).free
+        try:
+            free = shutil.disk_usage(self._folder).free
+        except OSError as error:  # the folder has been taken away meanwhile
+            raise _unwritable(self._folder, error) from error
         if size + SPARE_BYTES > free:
             raise OutputError(
                 f"there is no room for {self._name}",
@@ -129,4 +132,6 @@ def _too_large(name: str) -> InputError:
 
 
 def _unwritable(folder: Path, error: OSError) -> OutputError:
-    return OutputError(f"{folder} cannot be written", error.strerror or str(error), next_step="choose another folder")
+    return OutputError(
+        f"nothing can be copied into {folder}", error.strerror or str(error), next_step="choose another folder"
+    )

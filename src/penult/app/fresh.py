@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from pathlib import Path
 from statistics import median
 
@@ -12,18 +13,17 @@ from penult.adapters.files.corrections_text import to_plain
 from penult.adapters.files.sighting_file import NAME as SIGHTING
 from penult.adapters.film import video
 from penult.app.job import Job
-from penult.app.page import PageProcess
 from penult.app.plan import cache_key
-from penult.app.poses import PosePool
 from penult.app.progress import Progress
+from penult.app.workshop import Turn, Workshop
 from penult.errors import CalibrationError, NotMeasurableError
 from penult.model.analysis import Analysis
 from penult.model.calibration import LaneFile
 from penult.model.clip import Clip
 
 
-def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
-    """Measure a clip and write all files of its result.
+def fresh(job: Job, folder: Path, progress: Progress, workshop: Workshop | None = None) -> Analysis:
+    """Measure a clip and write all files of its result, with a workshop of its own or one that other clips share.
 
     Raises
     ------
@@ -32,18 +32,22 @@ def fresh(job: Job, folder: Path, progress: Progress) -> Analysis:
     NotMeasurableError
         The clip cannot answer.
     """
-    with ThreadPoolExecutor(1, thread_name_prefix="beside") as beside, PageProcess() as page, PosePool() as pool:
+    with ExitStack() as open_:
+        workshop = workshop or open_.enter_context(Workshop())
+        turn = workshop.begin()
+        open_.callback(turn.end)
+        beside = open_.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         opening = beside.submit(video.FirstReading, job.clip_path, capture_rate_hz=job.settings.capture_rate_hz)
         if not job.done and not keypoint_cache.is_kept(cache_key(video.sha256_of(job.clip_path))):
-            pool.warm_up()
-        return _measured(job, opening.result, folder, (page, pool), progress)
+            turn.pool.warm_up()
+        return _measured(job, opening.result, folder, (workshop, turn), progress)
 
 
 def _measured(
     job: Job,
     opened: Callable[[], video.FirstReading],
     folder: Path,
-    helpers: tuple[PageProcess, PosePool],
+    at: tuple[Workshop, Turn],
     progress: Progress,
 ) -> Analysis:
     # these take a second to load, in which the clip's packets are looked through
@@ -68,7 +72,7 @@ def _measured(
     _check_size(clip, job.lane, job.clip_path, job.lane_path)
     _check_rate(clip_with(clip, job.done), job.clip_path)
     check_place(folder, clip.sha256)
-    page, pool = helpers
+    workshop, turn = at
     if place is None:
         clip, found = first_look(reading, fit, job.lane_path, progress)
     else:
@@ -87,13 +91,14 @@ def _measured(
         changes=found.changes,
         loss=found.loss,
     )
-    sighting, footage = see(job.clip_path, scene, settings, pool, progress)
+    sighting, footage = see(job.clip_path, scene, settings, turn.pool, progress)
     progress("measuring", 0.0)
-    pool.close()
+    workshop.looked()
     outcome = outcome_of(sighting, job.done, record=[to_plain(c) for c in job.done])
     job.measured(outcome.analysis)
+    turn.end()
     with building(folder, sha256=clip.sha256) as new:
-        write_pictures(new, footage, clip_with(clip, job.done), outcome, progress, page.files)
+        write_pictures(new, footage, clip_with(clip, job.done), outcome, progress, turn.page.files)
         new.write(SIGHTING, sighting_to_bytes(sighting))
     return outcome.analysis
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from penult.adapters.files.result_folder import find_results, read_trial
+from penult.core.clips.groups import mats_words
 from penult.errors import InputError
 from penult.model.comparison import Group
 from penult.model.logbook import Choice
@@ -27,6 +28,7 @@ SPLITS: dict[str, Callable[[Trial], str]] = {
     "session": lambda t: t.said.session,
     "strides": lambda t: f"{t.said.approach_strides} strides" if t.said.approach_strides else "",
     "mats": lambda t: "with mats" if t.mats else "without mats",
+    "pattern": lambda t: mats_words(t.mats),
     "month": lambda t: t.said.date[:7],
     "year": lambda t: _week(t)[:4] or t.said.date[:4],
 }

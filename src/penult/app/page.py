@@ -1,19 +1,21 @@
 """Page, stills and tables of a result, made by a process of its own.
 
 What they are made with takes half a second to load and a second to run, both of it under Python's lock: in a process
-beside, the film is drawn meanwhile. That process lives for one clip, opens no file and no connection but the two pipes to
-the one that began it, and ends with it.
+beside, the film is drawn meanwhile. That process serves one clip after another, opens no file and no connection but the two
+pipes to the one that began it, and ends with it.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
+import struct
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from types import TracebackType
-from typing import Self
+from typing import IO, Self
 
 from penult.app.threads import worker_count
 from penult.model.analysis import Analysis
@@ -21,6 +23,9 @@ from penult.model.clip import Frame
 from penult.model.track import Motion
 
 Files = list[tuple[str, bytes]]
+
+ENDING_S = 5.0
+"""A process that has nothing more to do ends in a few thousandths of a second; one that does not is ended."""
 
 
 def files_here(analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
@@ -31,25 +36,38 @@ def files_here(analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files
 
 
 class PageProcess:
-    """Makes the files of one result. Use as a context manager, whose beginning loads what is needed while other work goes on.
+    """Makes the files of results, one at a time.
 
-    With one core to work on there is no process, and `files` makes them here; so it does where the process cannot be had
-    or has ended early. The bytes are the same.
+    Use as a context manager, whose beginning loads what is needed while other work goes on. With one core to work on there is no
+    process, and `files` makes them here; so it does where the process cannot be had or has ended early. The bytes are the same.
     """
 
     def __enter__(self) -> Self:
         self._process = _begun() if worker_count() > 1 else None
+        self._lock, self._was_asked = threading.Lock(), False
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._process is not None:
-            self._process.kill()
-            self._process.communicate()
+        process = self._process
+        if process is None:
+            return
+        assert process.stdin is not None
+        assert process.stdout is not None
+        if error is not None or not self._was_asked:
+            process.kill()
+        with suppress(OSError):
+            process.stdin.close()  # without more to do it ends by itself
+        try:
+            process.wait(timeout=ENDING_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        process.stdout.close()
 
     def files(self, analysis: Analysis, motion: Motion, frames: list[Frame]) -> Files:
-        """Return all files of a result but the film; to be called once.
+        """Return all files of a result but the film.
 
         Parameters
         ----------
@@ -58,12 +76,39 @@ class PageProcess:
         frames : list of Frame
             Those that the stills are drawn on.
         """
-        if self._process is not None:
-            with suppress(OSError, EOFError, pickle.UnpicklingError):
-                made, _ = self._process.communicate(pickle.dumps((analysis, motion, frames), protocol=5))
-                files: Files = pickle.loads(made)
+        process = self._process
+        if process is not None and process.stdin is not None and process.stdout is not None:
+            with suppress(OSError, ValueError, EOFError, pickle.UnpicklingError), self._lock:
+                self._was_asked = True
+                _send(process.stdin, pickle.dumps((analysis, motion, frames), protocol=5))
+                files: Files = pickle.loads(_received(process.stdout))
                 return files
         return files_here(analysis, motion, frames)
+
+
+_LENGTH = struct.Struct("<Q")
+
+
+def _send(pipe: IO[bytes], data: bytes) -> None:
+    """Write a message and its length."""
+    pipe.write(_LENGTH.pack(len(data)))
+    pipe.write(data)
+    pipe.flush()
+
+
+def _received(pipe: IO[bytes]) -> bytes:
+    """Read a message.
+
+    Raises
+    ------
+    EOFError
+        If the other side has ended.
+    """
+    length = pipe.read(_LENGTH.size)
+    data = pipe.read(_LENGTH.unpack(length)[0]) if len(length) == _LENGTH.size else b""
+    if not data:
+        raise EOFError
+    return data
 
 
 def _begun() -> subprocess.Popen[bytes] | None:
@@ -85,7 +130,7 @@ def _begun() -> subprocess.Popen[bytes] | None:
 
 
 def serve() -> None:
-    """Load, read one result from standard input, and write its files to standard output."""
+    """Load, read results from standard input, and write the files of each to standard output."""
     import signal
 
     from penult.outputs.folder import contents
@@ -94,10 +139,11 @@ def serve() -> None:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever a library prints is no answer
     contents.load()
-    asked = sys.stdin.buffer.read()
-    if asked:
-        with answers:
-            answers.write(pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
+    with suppress(EOFError, OSError):
+        while True:
+            asked = _received(sys.stdin.buffer)
+            _send(answers, pickle.dumps(files_here(*pickle.loads(asked)), protocol=5))
+    os._exit(0)  # taking the libraries apart takes longer than all else here
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from penult.adapters.files.gates_csv import read_gates
 from penult.adapters.logbook.place import default_place
 from penult.app.groups import WHOLE_RUN_UP, Wanted, from_folders, from_logbook, logbook_at
 from penult.core.clips.run_ups import Gates, run_names, run_ups
-from penult.core.clips.zones import DEFAULT_ZONES_M
+from penult.core.measures.zones import DEFAULT_ZONES_M
 from penult.errors import InputError
 from penult.model.run_ups import RunUps
 from penult.model.trial import Trial

@@ -32,6 +32,8 @@ from penult.model.settings import Settings
 from penult.model.trial import Said, Trial
 from penult.outputs.pages.page_files import write_files
 from penult.outputs.pages.session import session_html
+from penult.outputs.texts.clip_sheets import clips_sheet
+from penult.outputs.texts.workbook import workbook
 from penult.whole_file import read_whole, told, write_whole
 
 AnalyseOne = Callable[[Path, Settings, Path], Analysis]
@@ -356,5 +358,7 @@ def write_page(folder: Path, session: Session) -> None:
         for c in session.clips
         if c.analysis and (still := next(iter(read_stills(folder / c.folder, [(-1, "lowest")]).values()), None))
     }
-    page = session_html(session, stills)
-    write_files(folder, {PAGE: page.encode("utf-8", errors="replace")})
+    files = {PAGE: session_html(session, stills).encode("utf-8", errors="replace")}
+    if trials := [Trial(analysis=c.analysis, said=c.said) for c in session.clips if c.analysis is not None]:
+        files["session.xlsx"] = workbook([clips_sheet(trials)])
+    write_files(folder, files)

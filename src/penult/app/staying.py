@@ -7,16 +7,17 @@ where it was.
 
 from __future__ import annotations
 
+import datetime as dt
 import threading
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from statistics import median
+from typing import TYPE_CHECKING
 
 from penult.adapters.files import session_state as state
 from penult.adapters.files.result_file import read_analysis
+from penult.adapters.files.result_folder import read_said
 from penult.adapters.files.tapped import Tap, Taps, read_taps, write_taps
 from penult.adapters.film.boxes import is_complete
 from penult.adapters.film.probe import packets
@@ -30,41 +31,39 @@ from penult.app.session import (
     said_in,
     write_page,
 )
+from penult.app.time_left import TimeLeft
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
 from penult.model.session import ClipOutcome, Session
 from penult.model.settings import Settings
 
+if TYPE_CHECKING:
+    from penult.app.workshop import Workshop
+
 PAUSE_S = 0.15
 """Between two looks into the folder: each asks for the size and time of its clips alone."""
-
-USUAL_S = 20.0
-"""Time of one clip until one has been measured: what 1.4 s at 240 Hz take on two cores (DEVELOPERS.md)."""
-
-STAGES = {
-    "opening the clip": (0.0, 0.1),
-    "looking for the athlete": (0.1, 0.2),
-    "following the joints": (0.2, 0.85),
-    "looking at shoes and trunk": (0.85, 0.92),
-    "measuring": (0.92, 0.93),
-    "drawing": (0.93, 1.0),
-}
-"""Shares of the time of a clip at which its stages begin and end (four clips at 120 Hz on two busy cores)."""
-
-AGAIN_SHARE = 0.3
-"""A clip whose joints are kept takes this share of the time (DEVELOPERS.md)."""
 
 Measure = Callable[[Path, Path, Plan, Callable[[str, float], None], Callable[[Analysis], None]], Analysis]
 """(clip, lane file, plan, progress, told the numbers) -> the result, whole."""
 
 
-def measure(
-    clip: Path, lane: Path, plan: Plan, progress: Callable[[str, float], None], told: Callable[[Analysis], None]
+def measured_in(
+    workshop: Workshop,
+    clip: Path,
+    lane: Path,
+    plan: Plan,
+    progress: Callable[[str, float], None],
+    told: Callable[[Analysis], None],
 ) -> Analysis:
-    """Measure one clip as `penult analyse` does."""
+    """Measure one clip as `penult analyse` does, with what the workshop has loaded."""
     from penult.app.analyse import analyse
 
-    return analyse(clip, lane, plan.settings, plan.result, progress, measured=told).analysis
+    return analyse(clip, lane, plan.settings, plan.result, progress, measured=told, workshop=workshop).analysis
+
+
+def today_text() -> str:
+    """Return today's date as the clocks here have it."""
+    return dt.datetime.now().astimezone().date().isoformat()
 
 
 def load() -> None:
@@ -112,7 +111,7 @@ class Staying:
     measure : callable
         Measures one clip; see `Measure`.
     date : str
-        Day of clips without one of their own.
+        Day of clips without one of their own; '' is the day on which each is measured first.
     logbook : Path, optional
         Where results are added.
     told : callable
@@ -140,10 +139,9 @@ class Staying:
         self._coming: tuple[str, ...] = ()
         self._outcomes: dict[str, ClipOutcome] = {}
         self._pictures: set[str] = set()
-        self._measured_before: set[str] = set()
         self._written_ns: dict[str, int] = {}
-        self._doing, self._begun_s, self._share = Doing(), 0.0, 0.0
-        self._took_s: dict[bool, list[float]] = {}  # by whether the clip was measured before
+        self._doing = Doing()
+        self._time = TimeLeft()
         self._version = 0
         self._is_over = threading.Event()
 
@@ -213,7 +211,7 @@ class Staying:
     def moment(self) -> Moment:
         """Return everything as it is now."""
         with self._lock:
-            left_s, left_all_s = self._left_s()
+            left_s, left_all_s = self._time.left_s(self._doing.file, [clip.name for clip in self._queue])
             return Moment(
                 version=self._version,
                 name=self.folder.resolve().name,
@@ -261,18 +259,19 @@ class Staying:
                 self._taps = Taps(clips={**self._taps.clips, clip.name: self._taps.next}, next=self._taps.next)
                 with suppress(PenultError, OSError):
                     write_taps(self.folder, self._taps)
-            self._doing, self._begun_s = Doing(file=clip.name, what="opening the clip"), time.monotonic()
-            self._share = 0.0
+            self._doing = Doing(file=clip.name, what="opening the clip")
+            self._time.begin()
         self._change()
         outcome, plan = self._measured(clip)
         with self._lock:
             if outcome.is_new:
-                self._took_s.setdefault(clip.name in self._measured_before, []).append(time.monotonic() - self._begun_s)
+                self._time.end(clip.name, is_measured=outcome.analysis is not None)
+            elif outcome.analysis is not None:
+                self._time.know(clip.name)
             self._doing = Doing()
             self._outcomes[clip.name] = outcome  # a clip measured again keeps its place
             if outcome.analysis is not None:
                 self._pictures.add(clip.name)
-                self._measured_before.add(clip.name)
                 self._written_ns[clip.name] = _written_ns(self.folder / outcome.folder)
         self._change()
         self._keep(plan, outcome)
@@ -281,7 +280,7 @@ class Staying:
         try:
             said = said_in(self.folder)
             told = (said.row(clip.name), self._taps.of(clip.name), Settings())
-            plan = plan_of(clip, self.lane, told, self.date, self.logbook)
+            plan = plan_of(clip, self.lane, told, self._day_of(clip), self.logbook)
         except (PenultError, OSError) as error:
             return failure_of(clip, error), None
         known = state.read_state(self.folder).get(clip.name)
@@ -301,6 +300,17 @@ class Staying:
             return failure_of(clip, error, plan), plan
         return outcome_of_plan(plan, analysis), plan
 
+    def _day_of(self, clip: Path) -> str:
+        """Return the day of a clip: the one said for all, else that of its result (a later start does not move it), else today."""
+        if self.date:
+            return self.date
+        result = state.result_folders(state.clips_in(self.folder)).get(clip)
+        with suppress(PenultError, OSError):
+            known = read_said(result).date if result is not None and clip.name in state.read_state(self.folder) else ""
+            if known:
+                return known
+        return today_text()
+
     def _keep(self, plan: Plan | None, outcome: ClipOutcome) -> None:
         """Write down that the clip is done, and the session's page; what cannot be written is told, not fatal."""
         try:
@@ -316,36 +326,11 @@ class Staying:
             self._change()
 
     def _progress(self, what: str, share: float) -> None:
-        begin, end = STAGES.get(what, (0.0, 0.0))
-        self._share = begin + share * (end - begin)
+        self._time.progress(what, share)
         if what != self._doing.what:
             with self._lock:
                 self._doing = replace(self._doing, what=what)
             self._change()
-
-    def _left_s(self) -> tuple[float, float]:
-        """Return the time left for the clip under way, and for it and all that wait."""
-        waiting_s = sum(self._usual_s(clip.name) for clip in self._queue)
-        if not self._doing.file:
-            return 0.0, waiting_s
-        left_s = max(1.0, self._left_of_this_s(time.monotonic() - self._begun_s))
-        return left_s, left_s + waiting_s
-
-    def _left_of_this_s(self, gone_s: float) -> float:
-        """Return what the clips before let expect; of the first, and one that takes longer, what its stage does."""
-        name = self._doing.file
-        if self._took_s.get(name in self._measured_before) and self._usual_s(name) > gone_s:
-            return self._usual_s(name) - gone_s
-        return (
-            gone_s * (1.0 / self._share - 1.0)
-            if self._share >= STAGES["following the joints"][0]
-            else self._usual_s(name)
-        )
-
-    def _usual_s(self, name: str) -> float:
-        again = name in self._measured_before
-        took_s = self._took_s.get(again)
-        return median(took_s) if took_s else USUAL_S * (AGAIN_SHARE if again else 1.0)
 
     def _change(self) -> None:
         with self._lock:

@@ -23,6 +23,7 @@ from penult.adapters.files.session_state import STATE, read_state
 from penult.adapters.logbook.csv_folder import MARK as EXPORT_MARK
 from penult.adapters.logbook.csv_folder import is_export
 from penult.adapters.logbook.schema import APPLICATION_ID
+from penult.app.workbook_text import ZIP, texts_of_workbook
 from penult.core.label import Label, is_plain
 from penult.errors import PenultError
 from penult.model.analysis import Analysis
@@ -36,13 +37,13 @@ PAGES = {
     "session.html": ("session.html", "session.xlsx"),
     "sheet.html": ("sheet.html",),
     "season.html": ("season.html", "season.csv", "season.xlsx"),
-    "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side.xlsx"),
+    "side_by_side.html": ("side_by_side.html", "side_by_side.csv", "side_by_side_clips.csv", "side_by_side.xlsx"),
     "run_ups.html": ("run_ups.html", "run_ups.csv", "scatter.csv"),
     "comparison.html": ("comparison.html", "comparison.csv", "comparison_clips.csv", "comparison.xlsx"),
 }
 """Pages, each with the tables that are written with it."""
 
-TEXT_ENDINGS = frozenset({".csv", ".tsv", ".txt", ".md", ".json", ".html", ".htm", ".xml", ".log"})
+TEXT_ENDINGS = frozenset({".csv", ".tsv", ".txt", ".md", ".json", ".html", ".htm", ".xml", ".log", ".xlsx"})
 LARGEST_TEXT_BYTES = 20_000_000
 DEEPEST = 6
 MOST_FILES = 200_000
@@ -209,6 +210,9 @@ class _Results:
 
     def _file(self, path: Path) -> None:
         """A file of somebody else: named if the label stands in it or in its name; half a file of ours goes."""
+        if path.suffix.lower() == ".xlsx" and self._is_workbook_of(path):
+            self.found.traces.append(Trace(path=path, kind="page", why="it shows them"))
+            return
         is_half = any(part.startswith(".") and ASIDE in part for part in path.parts[-2:])
         if path.suffix.lower() in TEXT_ENDINGS or is_half:
             if self._names(path):
@@ -249,6 +253,11 @@ class _Results:
             return True
         tables = (_text(folder / f, self.found) for f in files if f.endswith(".csv") and (folder / f).is_file())
         return any(self._table_is_of(text) for text in tables if text)
+
+    def _is_workbook_of(self, path: Path) -> bool:
+        """Tell whether a workbook of ours, moved away from its page, has the label in one of its cells."""
+        text = _text(path, self.found)
+        return text is not None and PAGE_MARK in text and any(self.name.is_of(line) for line in text.split("\n"))
 
     def _table_is_of(self, text: str) -> bool:
         hashes = {sha256 for sha256, _ in self.clips}
@@ -310,6 +319,12 @@ def _text(path: Path, found: Found) -> str | None:
     except OSError as error:
         found.not_looked_at.append((path, error.strerror or str(error)))
         return None
+    if data[:4] == ZIP:
+        try:
+            return texts_of_workbook(data)
+        except ValueError as error:
+            found.not_looked_at.append((path, str(error)))
+            return None
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", errors="replace")
     try:

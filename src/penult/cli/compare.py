@@ -42,7 +42,7 @@ def compare(
         str,
         typer.Option(
             "--by",
-            help="Split by kind, athlete, date, session, strides, mats, month or year; more than two groups stand side by side. Without it two single results are compared with each other, others by kind.",
+            help="Split by kind, athlete, date, session, strides, mats, pattern, month or year; two results need none.",
             metavar="WORD",
         ),
     ] = "",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from penult.core.checks.said_kind import seen_words
 from penult.model import catalogue
 from penult.model.measured import Measured
-from penult.outputs.texts import words
+from penult.outputs.texts import references, words
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -62,5 +62,6 @@ def sequence_lines(analysis: Analysis) -> list[tuple[str, str]]:
         shown = words.shown(name, sequence.measures.get(name), minus="-")
         if not shown.reason:
             lines.append((words.term(name).words, shown.text))
-    ratio = words.ratio_text(analysis)
-    return [*lines, *([("shares of the distance", ratio)] if ratio else [])]
+    ratio, published = words.ratio_text(analysis), references.ratio_beside(analysis)
+    told = (("shares of the distance", ratio), ("published, for orientation", published))
+    return [*lines, *((label, text) for label, text in told if text)]

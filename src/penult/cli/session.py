@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from concurrent.futures import Executor
 
+    from penult.app.workshop import Workshop
     from penult.model.analysis import Analysis
     from penult.model.session import Session
     from penult.model.settings import Settings
@@ -99,6 +100,8 @@ def analyse_folder(
 ) -> Session:
     """Analyse a session's folder with one progress display and print what came of it."""
     from penult.app.session import run_session
+    from penult.app.workshop import Workshop
+    from penult.cli.neighbours import Neighbours
     from penult.cli.progress import shown_progress
 
     with shown_progress(quiet=quiet) as progress:
@@ -110,12 +113,13 @@ def analyse_folder(
 
         # in one process the clip under way is shown; from several only how many are done
         elsewhere = jobs != 1 or cluster
-        one = partial(_analyse_one, calib.resolve()) if elsewhere else _shown_one(calib, status, progress)
-        pool = _pool(jobs, cluster)
-        place = folder.resolve() if elsewhere else folder
-        done = run_session(
-            place, calib, one, table=table, date=date, logbook=logbook, said=said, pool=pool, progress=tell
-        )
+        with Workshop(lasts=True) as workshop:
+            one = partial(_analyse_one, calib.resolve()) if elsewhere else _shown_one(calib, status, progress, workshop)
+            pool = _pool(jobs, cluster) if elsewhere else Neighbours
+            place = folder.resolve() if elsewhere else folder
+            done = run_session(
+                place, calib, one, table=table, date=date, logbook=logbook, said=said, pool=pool, progress=tell
+            )
     if not quiet:
         _print(done, logbook)
     return done
@@ -149,16 +153,21 @@ def _analyse_one(calib: Path, clip: Path, settings: Settings, out: Path) -> Anal
 
 
 def _shown_one(
-    calib: Path, status: list[str], progress: Callable[[str, float], None]
+    calib: Path, status: list[str], progress: Callable[[str, float], None], workshop: Workshop
 ) -> Callable[[Path, Settings, Path], Analysis]:
     def one(clip: Path, settings: Settings, out: Path) -> Analysis:
         from penult.app.analyse import analyse
+        from penult.cli.neighbours import going_on
         from penult.outputs.texts.plain import shown
 
         name = shown(clip.name, 40)
-        return analyse(
-            clip, calib, settings, out, lambda what, share: progress(f"{status[0]}; {name}: {what}", share)
-        ).analysis
+
+        def show(what: str, share: float) -> None:
+            going_on()
+            if what != "drawing":  # the next clip is being looked at already
+                progress(f"{status[0]}; {name}: {what}", share)
+
+        return analyse(clip, calib, settings, out, show, workshop=workshop).analysis
 
     return one
 
@@ -168,6 +177,7 @@ def _print(done: Session, logbook: Path | None) -> None:
 
     from penult.outputs.texts import drops, words
     from penult.outputs.texts.plain import shown
+    from penult.outputs.texts.session_findings import session_findings
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{shown(done.name)}: {words.counted(len(done.clips), 'clip')}", style="bold")
@@ -181,6 +191,9 @@ def _print(done: Session, logbook: Path | None) -> None:
         console.print(
             f"  {shown(clip.file, 40)}: hip drop {drops.headline(clip.analysis)}{there}{f'; {flags}' if flags else ''}"
         )
+    for athlete, texts in session_findings(done):
+        who = f"{shown(athlete, 40)}: " if athlete else ""
+        console.print(f"{who}{shown(' '.join(texts), 900)}", width=min(80, console.width), soft_wrap=False)
     if any(c.analysis is not None and not c.said.date for c in done.clips):
         console.print(
             "note: clips without a date do not appear in a season; give --date, or a date column in session.csv"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import sys
 import threading
+from functools import partial
 
 from penult.cli.fault import StoppedError
 
@@ -16,14 +17,16 @@ def start() -> None:
     """Open the start page and serve it until Ctrl-C or until it is ended there."""
     from penult.adapters.logbook.place import default_place
     from penult.app.day import Day
-    from penult.app.staying import load, measure
+    from penult.app.staying import load, measured_in
+    from penult.app.workshop import Workshop
     from penult.cli.progress import shown_progress
     from penult.review.opening import open_in_browser
     from penult.review.server import LocalServer
     from penult.review.start_pages import FILMS, StartPages
 
     is_attended = _is_terminal()
-    day = Day(measure, default_place())
+    workshop = Workshop(lasts=True)
+    day = Day(partial(measured_in, workshop), default_place())
     pages = StartPages(day)
     waits_s = None if is_attended else ALONE_S
     server = LocalServer(pages.routes(), closing=pages.close, ends_with_page=False, waits_s=waits_s, films=FILMS)
@@ -38,6 +41,8 @@ def start() -> None:
         threading.Thread(target=load, daemon=True).start()
         with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
             server.serve()
+    if day.is_idle:  # else a clip is at work with it, and ends with the process
+        workshop.close()
     _say("ended; what was measured is in its folders")
 
 

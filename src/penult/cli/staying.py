@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import sys
 import threading
+from functools import partial
 from pathlib import Path
 
 from penult.cli.fault import StoppedError
@@ -14,7 +14,8 @@ from penult.cli.fault import StoppedError
 def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, port: int, open_browser: bool) -> None:
     """Watch a folder until Ctrl-C; every result is on disk as soon as the page shows its picture."""
     from penult.adapters.files.lane_file import read_lane
-    from penult.app.staying import Staying, load, measure
+    from penult.app.staying import Staying, load, measured_in
+    from penult.app.workshop import Workshop
     from penult.cli.progress import shown_progress
     from penult.errors import InputError
     from penult.review.opening import open_in_browser
@@ -26,8 +27,8 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
             f"{folder} is not a folder of clips", "there is no such folder", next_step="make it, then start again"
         )
     read_lane(calib)  # a fault in it is told now, not at the first clip
-    today = date or dt.datetime.now().astimezone().date().isoformat()
-    staying = Staying(folder, calib, measure, date=today, logbook=logbook)
+    workshop = Workshop(lasts=True)
+    staying = Staying(folder, calib, partial(measured_in, workshop), date=date, logbook=logbook)
     labels = _labels(logbook)
     pages = StayPages(staying, lambda: labels)
     server = LocalServer(pages.routes(), port=port, closing=staying.stop, ends_with_page=False)
@@ -37,8 +38,9 @@ def stay_with(folder: Path, calib: Path, *, date: str, logbook: Path | None, por
     if open_browser:
         open_in_browser(server.address)
     with shown_progress(quiet=True):
-        for job in (load, staying.run):
-            threading.Thread(target=job, daemon=True).start()
+        threading.Thread(target=load, daemon=True).start()
+        worker = threading.Thread(target=staying.run, daemon=True, name="measuring")
+        worker.start()
         with contextlib.suppress(KeyboardInterrupt, StoppedError):  # the usual way to end it
             server.serve()
         staying.stop()

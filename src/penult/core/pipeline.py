@@ -16,7 +16,6 @@ from penult.core.checks.rough_fall import rough_fall
 from penult.core.checks.scale import SCALE_CHECK, lane_doubt, scale_check
 from penult.core.checks.stature import body_height, height_method, height_notice
 from penult.core.checks.turned_view import without_turned
-from penult.core.clips.zones import run_up_measures
 from penult.core.joints.body import mass_centre, middle, segment_table, weight_draws
 from penult.core.joints.clean import fill_gaps, smooth_path, trust
 from penult.core.joints.confusion import confused, misshapen, straying, without_joints
@@ -44,6 +43,7 @@ from penult.core.measures.evidence import (
 from penult.core.measures.joined_speeds import joined
 from penult.core.measures.kinds import Flown, again, falls, into_sand, kinds_of, zero_of
 from penult.core.measures.numbering import reference_index
+from penult.core.measures.zones import run_up_measures
 from penult.core.numeric.fits import GRAVITY_M_PER_S2
 from penult.core.report import Report
 from penult.core.trunk.flight_drift import Flight, airborne

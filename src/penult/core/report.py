@@ -16,7 +16,7 @@ from penult.core.checks.unseen_instants import withhold
 from penult.core.checks.withheld import without_board, without_vague
 from penult.core.measures.contact import contact_measures, strike
 from penult.core.measures.evidence import SURE_FOOT, ContactEvidence, Event, FlightEvidence
-from penult.core.measures.kinds import began_before
+from penult.core.measures.kinds import began_before, landing_of
 from penult.core.measures.phase import NO_LANDING, PhaseEvidence, Told, mark_of, phase_measures, sequence_of
 from penult.core.measures.step import StepEvidence, step_measures
 from penult.core.measures.takeoff import (
@@ -73,7 +73,7 @@ class Report:
 
     def analysis(self, clip: Clip, method: Mapping[str, Any], notices: Sequence[Notice]) -> Analysis:
         """Put all measures together, then ask whether clock and scale can be believed."""
-        contacts = tuple(_contact(c, self.time_scale) for c in self.contacts)
+        contacts = tuple(_contact(c, self.time_scale) for c in self._supports())
         told = self._told()
         run = self._run(contacts, told)
         result = Analysis(
@@ -97,15 +97,20 @@ class Report:
             sequence=self._sequence(told),
         )
         result = result if self.fit.lane.board else without_board(result)
-        result = withhold(clock.apply(result, self.time_scale), self._unseen())
+        result = clock.apply(result, self.time_scale)
+        for reason in sorted({contact.event.unseen_reason for contact in self.contacts}, reverse=True):
+            result = withhold(result, self._unseen(reason), reason)
         result = without_slow(without_vague(result), self.contacts[0].interval_s)
         odd = [i for i in method.get(ODD_FRAMES, ()) if 0 <= i < len(clip.time_s)]
         return without_spanned(result, clip.time_s[odd]) if odd else result
 
-    def _unseen(self) -> Iterator[Instant]:
-        """Ends of contacts that were not seen."""
-        for contact in self.contacts:
-            event = contact.event
+    def _supports(self) -> list[ContactEvidence]:
+        """The contacts up to the closing jump: feet in the sand are no support of a run."""
+        return self.contacts[: landing_of(self.kinds)]
+
+    def _unseen(self, reason: str) -> Iterator[Instant]:
+        """Ends of contacts that were not seen for a reason."""
+        for event in (c.event for c in self.contacts if c.event.unseen_reason == reason):
             if not event.touchdown_seen:
                 yield event.number, "touchdown"
             if not event.toe_off_seen:
@@ -137,7 +142,8 @@ class Report:
     def _steps(self) -> tuple[Step, ...]:
         steps: list[Step] = []
         before: StepEvidence | None = None
-        for a, b, flight in zip(self.contacts[:-1], self.contacts[1:], self.flights[:-1], strict=True):
+        supports = self._supports()
+        for a, b, flight in zip(supports[:-1], supports[1:], self.flights, strict=False):
             now = StepEvidence(
                 start=a.event,
                 end=b.event,
@@ -184,6 +190,7 @@ class Report:
             after=after,
             lowest_m=self.lowest_m[i],
             mark_m=self._mark_m() if after is None and kind == "jump" else None,
+            in_sand=sand,
         )
         measures = phase_measures(evidence)
         if i == self.takeoff and kind == "hop" and self.fit.lane.board and after is not None:
@@ -218,8 +225,8 @@ class Report:
         first = whole[0] if whole else 0
         return sequence_of(
             told,
-            feet="".join(told_foot(c.event)[0].upper() for c in self.contacts[first:]),
-            kinds=self.kinds[first:],
+            feet="".join(told_foot(c.event)[0].upper() for c in self._supports()[first:]),
+            kinds=self.kinds[first : landing_of(self.kinds)],
             first=self.contacts[first].event.number,
             began=began_before(self.kinds, self.takeoff),
         )
@@ -243,7 +250,7 @@ class Report:
         heights = [float(c.event.support_height_m[0]) for c in self.contacts]
         highest = max((h for h in heights if np.isfinite(h)), default=float("nan"))
         return [
-            *_foot_notices(self.contacts),
+            *_foot_notices(self._supports()),
             *kind_notices(run.kind, [kind for _, kind in run.phases], highest),
             *_mat_warnings(self.settings.mats, self._by_number()),
         ]

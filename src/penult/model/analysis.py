@@ -164,7 +164,8 @@ class Analysis:
         yield from (("phases", p.number, p.measures) for p in self.phases)
         if self.sequence is not None:
             yield "sequence", None, self.sequence.measures
-        yield "run_up", None, self.run_up
+        if self.run_up:
+            yield "run_up", None, self.run_up
         yield "checks", None, self.checks
 
     def changed(self, change: Callable[[str, int | None, Measures], Measures]) -> Analysis:

@@ -60,6 +60,9 @@ KEPT_PAGE = (
 )
 """What a kept page (a result's own, whole in one file) may do here: show itself. No script, nothing loaded."""
 
+KEPT_FILM = "default-src 'none'; media-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+"""What a film that stands in a page of its own may do: be played."""
+
 Handler = Callable[[Request], Awaitable[Response]]
 
 
@@ -326,8 +329,8 @@ def _with_headers(send: Send) -> Send:
         if message["type"] == "http.response.start":
             own = {name.encode(): value.encode() for name, value in _HEADERS.items()}
             policy = b"content-security-policy"
-            if (policy, KEPT_PAGE.encode()) in [(k.lower(), v) for k, v in message.get("headers", [])]:
-                own[policy] = KEPT_PAGE.encode()
+            asked = {v for k, v in message.get("headers", []) if k.lower() == policy}
+            own[policy] = next((p for p in (KEPT_PAGE.encode(), KEPT_FILM.encode()) if p in asked), own[policy])
             kept = [(k, v) for k, v in message.get("headers", []) if k.lower() not in own]
             message = {**message, "headers": [*kept, *own.items()]}
         await send(message)

@@ -21,9 +21,10 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.types import Receive, Scope, Send
 
 from penult.app import desk
-from penult.app.day import Day, absolute, today_text
+from penult.app.day import Day, absolute
 from penult.app.dropping import MOST_BYTES, Drop
 from penult.app.known_lanes import KnownLane
+from penult.app.staying import today_text
 from penult.errors import InputError, PenultError
 from penult.outputs.texts.plain import shown
 from penult.review.answers import as_json, aside, asset

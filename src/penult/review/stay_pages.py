@@ -8,7 +8,7 @@ from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from penult.adapters.files.result_folder import read_stills
@@ -18,7 +18,7 @@ from penult.app.staying import Moment, Staying
 from penult.model.session import ClipOutcome
 from penult.outputs.pages.run_card import card, change, longest
 from penult.review.answers import as_json, aside, asset
-from penult.review.server import KEPT_PAGE, LocalServer, json_body
+from penult.review.server import KEPT_FILM, KEPT_PAGE, LocalServer, json_body
 
 STATIC = ("page.css", "stay.css", "stay.js", "choices.js", "measures.js", "server.js")
 """The only files that are handed out."""
@@ -58,6 +58,7 @@ class StayPages:
             Route("/api/tap", self._tap, methods=["POST"]),
             Route("/picture/{clip}/{contact:int}/{instant}", self._picture),
             Route("/result/{clip}", self._result),
+            Route("/film/{clip}", self._film),
         ]
 
     def attach(self, server: LocalServer) -> None:
@@ -115,6 +116,14 @@ class StayPages:
             raise HTTPException(404, "the result has no page yet")
         content = await aside(page.read_bytes)
         return Response(content, media_type="text/html; charset=utf-8", headers={"content-security-policy": KEPT_PAGE})
+
+    async def _film(self, request: Request) -> Response:
+        """Hand out the film with the body drawn in, whole or the part that is asked for."""
+        film = self._staying.folder / self._outcome(request).folder / "overlay.mp4"
+        if not film.is_file() or film.is_symlink():
+            raise HTTPException(404, "the result has no film yet")
+        policy = {"content-security-policy": KEPT_FILM}
+        return FileResponse(film, media_type="video/mp4", headers=policy, content_disposition_type="inline")
 
     def _files(self) -> set[str]:
         """Return the clips that may be spoken of."""

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from functools import cache
 from importlib import resources
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from penult.adapters.files.npz import unpacked
-from penult.core.shoe.network import Network
+from penult.core.shoe.network import Array, Network
 from penult.errors import PenultError
 
 FILE = "shoe_contact.npz"
-SHA256 = "0dcaf0943f3652280e25e7eb2d0ccd5fdbb75f0232b01f40a8943ea3e2736b26"
-MOST_ARRAYS, MOST_BYTES = 200, 20_000_000
+SHA256 = "0db16de0c7b1508e2cabecaba07aefb67452d7d4d4296a4c63ec01a8425298c6"
+MOST_ARRAYS, MOST_BYTES = 400, 20_000_000
+SLOW, SCALE = "slow", ".scale"
+"""Names of networks for few pictures a second begin with the one, names of scales end with the other."""
 
 
 @cache
@@ -35,14 +40,18 @@ def shoe_networks() -> tuple[Network, ...]:
             next_step="install penult again",
         )
     arrays = unpacked(data, most_arrays=MOST_ARRAYS, most_bytes=MOST_BYTES)
-    numbers = sorted({name.split("/")[0] for name in arrays})
-    return tuple(
-        Network(
-            weights={
-                name.split("/")[1]: np.ascontiguousarray(values, dtype=np.float32)
-                for name, values in arrays.items()
-                if name.startswith(f"{number}/")
-            }
-        )
-        for number in numbers
-    )
+    names = sorted({name.split("/")[0] for name in arrays})
+    return tuple(Network(weights=_weights(arrays, name), slow=name.startswith(SLOW)) for name in names)
+
+
+def _weights(arrays: Mapping[str, NDArray[Any]], network: str) -> dict[str, Array]:
+    """The layers of one network; whole numbers are in units of their layer's own scale, one for each output."""
+    out = {}
+    for name, values in arrays.items():
+        owner, layer = name.split("/")
+        if owner != network or layer.endswith(SCALE):
+            continue
+        scale = arrays.get(name + SCALE)
+        wide = np.ascontiguousarray(values, dtype=np.float32)
+        out[layer] = wide if scale is None else wide * scale.astype(np.float32).reshape(-1, *[1] * (values.ndim - 1))
+    return out

@@ -121,6 +121,9 @@ out of ten films of 60 and 120 Hz half to all of the gaps show."""
 LEAPS_UNREST = 0.12
 """Where the body's way from look to look differs by more than this (median), nobody can tell: 0.03 to 0.10 on the same films."""
 
+WALKS_M_PER_S = 1.5
+"""Of a body that hardly moves the way from look to look is what the joints err by."""
+
 AGREES = 1.15
 """... as much more has to change in the picture where only a few leap, for joints stumble, too."""
 
@@ -143,7 +146,7 @@ def leaps(frame: Ints, time_s: Floats, x_m: Floats, changes: Floats | None) -> E
     speed = np.diff(x_m[rows]) / np.diff(time_s[rows])
     usual = np.array([np.median(speed[max(k - AROUND, 0) : k + AROUND + 1]) for k in range(len(speed))])
     more = speed / np.where(usual == 0.0, np.nan, usual) - 1.0
-    single = np.diff(frame[rows]) == 1
+    single = (np.diff(frame[rows]) == 1) & (np.abs(usual) >= WALKS_M_PER_S)
     if not float(np.nanmedian(np.abs(more))) <= LEAPS_UNREST:
         return None
     places = range(2, len(more) - 2)

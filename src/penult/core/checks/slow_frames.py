@@ -52,4 +52,4 @@ def without_slow(analysis: Analysis, interval_s: float) -> Analysis:
         "film with 120 frames a second or more, 240 if the phone has it"
     )
     changed = analysis.changed(without)
-    return replace(changed, warnings=(*changed.warnings, Notice(code="few-frames", text=text)))
+    return replace(changed, warnings=(Notice(code="few-frames", text=text), *changed.warnings))

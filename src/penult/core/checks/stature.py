@@ -82,7 +82,7 @@ def height_notice(measured: Measure, stated_m: float | None) -> Notice | None:
     """Return a warning where the stated height lies outside what the clip shows; it names both."""
     if stated_m is None or not isinstance(measured, Measured):
         return None
-    u95_m, off = _height_u95_m(measured), measured.value / stated_m - 1.0
+    u95_m, off = height_u95_m(measured), measured.value / stated_m - 1.0
     if abs(measured.value - stated_m) <= u95_m:
         return None
     return Notice(
@@ -95,10 +95,11 @@ def height_notice(measured: Measure, stated_m: float | None) -> Notice | None:
 
 def height_is_far(measured: Measure, stated_m: float) -> bool:
     """Whether a stated height is so far from what is seen that lengths are withheld: three SD, as for the fall."""
-    return isinstance(measured, Measured) and abs(measured.value - stated_m) > FAR_U95 * _height_u95_m(measured)
+    return isinstance(measured, Measured) and abs(measured.value - stated_m) > FAR_U95 * height_u95_m(measured)
 
 
-def _height_u95_m(measured: Measured) -> float:
+def height_u95_m(measured: Measured) -> float:
+    """Return by how much a stated height may differ from what is seen."""
     return float(np.hypot(measured.u95, 2.0 * STATED_SD_M))
 
 
@@ -106,4 +107,4 @@ def height_method(measured: Measure) -> dict[str, float]:
     """Return what is kept with a result: the height that the clip shows, and how sure it is."""
     if not isinstance(measured, Measured):
         return {}
-    return {"body_height_m": round(measured.value, 3), "body_height_u95_m": round(measured.u95, 3)}
+    return {"body_height_m": round(measured.value, 3), "bodyheight_u95_m": round(measured.u95, 3)}

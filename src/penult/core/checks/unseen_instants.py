@@ -11,7 +11,7 @@ from penult.model.catalogue.entry import Instant
 UNSEEN = "the foot is hidden or out of the picture at that moment"
 
 
-def withhold(analysis: Analysis, unseen: Iterable[Instant]) -> Analysis:
+def withhold(analysis: Analysis, unseen: Iterable[Instant], reason: str = "") -> Analysis:
     """Return the analysis without every measure that rests on one of the instants.
 
     Parameters
@@ -20,6 +20,8 @@ def withhold(analysis: Analysis, unseen: Iterable[Instant]) -> Analysis:
         As measured.
     unseen : iterable of (number, 'touchdown' or 'toe_off')
         Ends of contacts that only the joints tell, with no frame of the foot just outside of them.
+    reason : str
+        Why they were not seen; the usual one if empty.
     """
     instants = frozenset(unseen)
-    return without_instants(analysis, instants, UNSEEN) if instants else analysis
+    return without_instants(analysis, instants, reason or UNSEEN) if instants else analysis

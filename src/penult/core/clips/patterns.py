@@ -26,7 +26,7 @@ def one_pattern(group: Group) -> tuple[Group, tuple[Notice, ...]]:
     more = f" and {len(aside) - _MOST_NAMED} more" if len(aside) > _MOST_NAMED else ""
     text = (
         f"{group.name} holds {len(patterns)} patterns of mats. Compared: its {count} with {kept}; left aside: {names}{more}. "
-        "Compare these on their own with --by mats, or by naming them."
+        "Compare the patterns with --by pattern, or name two groups."
     )
     kept_trials = tuple(t for t in group.trials if mats_words(t.mats) == kept)
     return replace(group, trials=kept_trials), (Notice(code="patterns-split", text=text),)

@@ -15,7 +15,7 @@ from penult.core.clips import statistics
 from penult.core.clips.equal_speed import clear_together, equal_speed_difference
 from penult.core.clips.groups import condition_of, lane_names, mats_words
 from penult.core.clips.steering import FEWEST_TO_STEER, adjustment_shares, counted, scatter_of, steering
-from penult.core.clips.zones import DEFAULT_ZONES_M, Course, course_of, stride_count, zone_speed
+from penult.core.measures.zones import DEFAULT_ZONES_M, Course, course_of, stride_count, zone_speed
 from penult.errors import InputError
 from penult.model.analysis import Analysis, Notice
 from penult.model.arrays import Floats

@@ -10,6 +10,7 @@ from penult.core.joints.crossing import HIDDEN
 from penult.core.joints.supports import Support
 from penult.core.lane.camera import at_depth, project
 from penult.core.measures.evidence import Event
+from penult.core.shoe.contact import CONTRADICTED
 from penult.core.uncertainty.draws import NUDGE, Draws, moved
 from penult.model.arrays import Floats
 from penult.model.calibration import Camera
@@ -74,6 +75,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         support_height_m=_draw(*height, count, rng) + np.concatenate([[0.0], place[:, 1]]),
         foot_angle_deg=_draw(*angle, count, rng),
         foot_angle_reason="the shoe's edges cannot be told from the pictures" if np.isnan(angle[0]) else "",
+        unseen_reason=CONTRADICTED if shoe is not None and shoe.reason == CONTRADICTED else "",
     )
 
 
@@ -86,10 +88,13 @@ SHORTEST_S = 0.05
 
 
 def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
-    """Whether the joints can tell touchdown and toe-off: not where somebody crosses, nor of a stay that is too short."""
+    """Whether the joints can tell touchdown and toe-off.
+
+    Not where somebody crosses, nor of a stay that is too short, nor where the pictures of the shoe contradict them.
+    """
     if support.end_s + ROUGH_END_S - support.start_s - ROUGH_START_S < SHORTEST_S:
         return False, False
-    if shoe is None or shoe.reason != HIDDEN:
+    if shoe is None or shoe.reason not in {HIDDEN, CONTRADICTED}:
         return True, True
     return bool(np.isfinite(shoe.touchdown_s)), bool(np.isfinite(shoe.toe_off_s))
 

@@ -105,7 +105,8 @@ class Event:
     """One contact's instants and places, drawn (s,): what the pictures of the shoe say, or else (`rough`) the joints.
 
     `foot_sure` is the probability that it is that foot, `same_foot` that it is the foot of the contact before (None: the two feet
-    tell it); `phase_said` is what a person said that it takes off into.
+    tell it); `phase_said` is what a person said that it takes off into; `unseen_reason` why an end
+    was not seen, where it is not hidden.
     """
 
     foot: Foot
@@ -123,6 +124,7 @@ class Event:
     toe_off_seen: bool = True
     number: int = 0
     foot_angle_reason: str = ""
+    unseen_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

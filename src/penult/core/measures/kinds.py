@@ -132,6 +132,12 @@ def zero_of(kinds: Sequence[PhaseKind], flown: Sequence[Flown]) -> int | None:
     return next(iter(whole or off), None)
 
 
+def landing_of(kinds: Sequence[PhaseKind]) -> int | None:
+    """Return the index of what stands after the closing jump, a landing in the pit and no support; None where none is seen."""
+    jump = next((i for i, kind in enumerate(kinds) if kind == "jump"), None)
+    return None if jump is None or jump + 1 >= len(kinds) else jump + 1
+
+
 def began_before(kinds: Sequence[PhaseKind], zero: int | None) -> bool:
     """Whether the series may have begun before the clip: no running step is seen before contact 0."""
     return zero is not None and "run" not in kinds[:zero]

@@ -25,7 +25,8 @@ from penult.model.catalogue.contacts import SLOW_REASON
 from penult.model.catalogue.phases import REPEATED
 from penult.model.measured import Measure, Measured, Measures, NotMeasured
 
-NO_LANDING = "the landing is not in the picture, or lies in the sand"
+NO_LANDING = "the landing is not in the picture"
+IN_SAND = "it lands in the sand, whose first mark the pictures do not tell; type the taped distance (--official)"
 NO_BEFORE = "the flight before it is not in the clip"
 NO_KIND = "it is not certain which foot stands there, or what flight follows"
 
@@ -35,7 +36,7 @@ class PhaseEvidence:
     """One contact, the flight after it, the flight before it and the next contact (None where they are not seen).
 
     `lowest_m` is the lowest mass centre in the contact, `mark_m` the place of the mark in the sand that a tape was laid to, if that
-    was said, both drawn (s,).
+    was said, both drawn (s,). `in_sand` says that a landing in the pit is seen.
     """
 
     contact: ContactEvidence
@@ -44,6 +45,7 @@ class PhaseEvidence:
     after: ContactEvidence | None
     lowest_m: Floats
     mark_m: Floats | None = None
+    in_sand: bool = False
 
 
 def distance_m(p: PhaseEvidence) -> Floats:
@@ -167,7 +169,7 @@ def mark_of(official_m: float, count: int, rng: np.random.Generator) -> Floats:
 def _why(p: PhaseEvidence, rests: Sequence[str]) -> str:
     """What is said when a measure gives nothing."""
     if LANDING in rests:
-        return SLOW_REASON if p.after else NO_LANDING
+        return SLOW_REASON if p.after else IN_SAND if p.in_sand else NO_LANDING
     if BEFORE in rests and (p.before is None or p.before.reason):
         return p.before.reason if p.before else NO_BEFORE
     return p.flight.reason or "the flight after it could not be fitted"

@@ -24,6 +24,7 @@ class Stream(IntEnum):
     TURNED = 8
     SIDEWAYS = 9
     STANDING_KNEE = 10
+    DISAGREEING = 11
     TYPED_MARK = 19
     POSTURE = 20
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from penult.core.shoe.bearing import bearing
+from penult.core.shoe.bearing import AROUND_S, Bearing, bearing
 from penult.core.shoe.edges import FOREFOOT_M, Edge, heel_edge, surface, toe_tip
 from penult.core.shoe.events import forefoot_down, toe_off, touchdown
 from penult.core.shoe.fused import DEPTH_SD_M, together
@@ -35,14 +35,16 @@ SAME_LENGTH_M = 0.02
 LENGTH_SD_M = 0.008
 """How well a toe is known from the heel edge and the length of the same shoes elsewhere in the clip, one SD."""
 
-FAR_M, FAR_S = 0.05, 0.045
+FAR_M, FAR_S, OFF_S = 0.05, 0.045, 0.025
 """No toe is farther than this from where the joints show it, and no instant: they are off by up to 4 cm and 25 ms, and a
-frame more at low rates."""
+frame more at low rates. Two looks that know nothing of each other and agree overrule the joints."""
 
 SHORTEST_S = 0.05
 """Shorter contacts do not occur in running (published sprint contacts are 0.08 s and longer)."""
 
 NOT_SEEN = "the shoe does not stand out clearly enough from the ground"
+
+CONTRADICTED = "the joints and the pictures of the shoe tell instants far apart"
 
 LEAST_CONTRAST = 5.0
 """Contrast (see `Onset`) at which the quality is one half."""
@@ -67,11 +69,15 @@ def refine_all(
     for i, again in enumerate(_second_looks(found, roughs)):
         if again is not None:
             found[i] = _refine(patches[i], again, None)
-    if networks:
-        heights = [0.0 if c.reason or math.isnan(c.support_height_m) else c.support_height_m for c in found]
-        seen = [bearing(networks, p, r, h) for p, r, h in zip(patches, roughs, heights, strict=True)]
-        found = [together(c, b, p, r) for c, b, p, r in zip(found, seen, patches, roughs, strict=True)]
-    return tuple(_plausible(contact, rough) for contact, rough in zip(found, roughs, strict=True))
+    if not networks:
+        return tuple(_plausible(c, r, p) for c, r, p in zip(found, roughs, patches, strict=True))
+    heights = [0.0 if c.reason or math.isnan(c.support_height_m) else c.support_height_m for c in found]
+    seen = [bearing(networks, p, r, h) for p, r, h in zip(patches, roughs, heights, strict=True)]
+    both = [together(c, b, p, r) for c, b, p, r in zip(found, seen, patches, roughs, strict=True)]
+    return tuple(
+        _plausible(f, r, p, None if c.reason else c, b)
+        for f, r, p, c, b in zip(both, roughs, patches, found, seen, strict=True)
+    )
 
 
 def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> ShoeContact:
@@ -91,7 +97,7 @@ def refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None 
     ShoeContact
         With a reason instead of times where the pictures do not support them.
     """
-    return _plausible(_refine(patches, rough, background), rough)
+    return _plausible(_refine(patches, rough, background), rough, patches)
 
 
 def _refine(patches: ShoePatches, rough: RoughContact, background: Pixels | None) -> ShoeContact:
@@ -146,10 +152,40 @@ def _second_looks(found: Sequence[ShoeContact], roughs: Sequence[RoughContact]) 
     return looks
 
 
-def _plausible(contact: ShoeContact, rough: RoughContact) -> ShoeContact:
-    """The contact, or none when its times are farther from the rough ones than these are ever off."""
-    late = max(abs(contact.touchdown_s - rough.start_s), abs(contact.toe_off_s - rough.end_s))
-    return _nothing(rough, NOT_SEEN) if not contact.reason and late > FAR_S else contact
+def _plausible(
+    contact: ShoeContact,
+    rough: RoughContact,
+    patches: ShoePatches,
+    edges: ShoeContact | None = None,
+    seen: Bearing | None = None,
+) -> ShoeContact:
+    """The contact, unless an instant is farther from the rough one than these are ever off and only one look says so.
+
+    Then neither joints nor pictures are to be believed of that instant: it is NaN, the other one is the joints'. Joints that show
+    a stay too short for a contact show but a part of it, and contradict nothing.
+    """
+    if contact.reason:
+        return contact
+    partly = rough.end_s - rough.start_s < SHORTEST_S
+    far_s = AROUND_S if partly else max(FAR_S, OFF_S + float(np.median(np.diff(patches.time_s))))
+    down = abs(contact.touchdown_s - rough.start_s) <= far_s
+    away = abs(contact.toe_off_s - rough.end_s) <= far_s
+    if edges is not None and seen is not None:
+        down = down or _agree(edges.touchdown_s - seen.touchdown_s, edges.touchdown_sd_s, seen.touchdown_sd_s)
+        away = away or _agree(edges.toe_off_s - seen.toe_off_s, edges.toe_off_sd_s, seen.toe_off_sd_s)
+    if down and away:
+        return contact
+    nothing = _nothing(rough, CONTRADICTED)
+    return replace(
+        nothing,
+        touchdown_s=rough.start_s if down else math.nan,
+        toe_off_s=rough.end_s if away else math.nan,
+    )
+
+
+def _agree(apart_s: float, *sd_s: float) -> bool:
+    """Whether two looks tell the same instant: within two SD, and well within what the joints are off by."""
+    return abs(apart_s) <= min(2.0 * math.hypot(*sd_s), OFF_S / 2.0)
 
 
 def _forefoot(toe_x_m: float) -> tuple[float, float]:

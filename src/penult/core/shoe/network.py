@@ -25,9 +25,13 @@ AT_ONCE = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Network:
-    """The weights of one trained network by the names of its layers; float32."""
+    """The weights of one trained network by the names of its layers; float32.
+
+    `slow` marks one that was trained for few pictures a second (see `bearing.SLOWEST_HZ`).
+    """
 
     weights: Mapping[str, Array]
+    slow: bool = False
 
 
 def answers(networks: Sequence[Network], planes: Array, scalars: Array) -> list[tuple[Array, Array]]:

@@ -34,6 +34,10 @@ class Faults:
         SD of a constant bias that all joints share, in both directions.
     both_m, one_m : mapping
         SD in x and y of each joint centre's constant bias that both sides of the body share, and that of one side, by part.
+    opposed_share : float
+        Above 0 one side lies as far off as the other to the other side, by this share of `one_m`; 0: each by itself.
+    knee_alike_share : float
+        Correlation of a knee's errors with those of the hip and of the ankle of its leg.
     drift_m : mapping
         SD of a bias that drifts with correlation time `drift_s`, by part ('toe', 'knee' ...), else that of 'other'.
     flight_drift_m : mapping
@@ -52,6 +56,8 @@ class Faults:
     figure_m: float = 0.0
     both_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     one_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    opposed_share: float = 0.0
+    knee_alike_share: float = 0.0
     drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     drift_s: float = 0.08
     flight_drift_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)
@@ -155,12 +161,26 @@ def _bias_m(time_s: Floats, flying: Bools, faults: Faults, rng: np.random.Genera
     size_m = np.array([faults.drift_m.get(p, faults.drift_m.get("other", (0.0, 0.0))) for p in part])
     whole_m = np.array([faults.flight_drift_m.get(p, (0.0, 0.0)) for p in part])
     extra_m = np.sqrt(np.maximum(whole_m**2 - size_m**2, 0.0))
-    drift = size_m * _wandering(time_s, faults.drift_s, rng)
+    drift = size_m * _alike(_wandering(time_s, faults.drift_s, rng), faults.knee_alike_share)
     drift += flying[:, None, None] * extra_m * _wandering(time_s, faults.drift_s, rng)
     both_m, one_m = (np.array([sd.get(p, (0.0, 0.0)) for p in part]) for sd in (faults.both_m, faults.one_m))
     parts, of_part = np.unique(part, return_inverse=True)
-    bias = faults.figure_m * rng.normal(size=2) + both_m * rng.normal(size=(len(parts), 2))[of_part]
-    return np.asarray(drift + bias + one_m * rng.normal(size=(len(JOINTS), 2)))
+    both = _alike(rng.normal(size=(len(parts), 2))[of_part], faults.knee_alike_share)
+    one = _alike(rng.normal(size=(len(JOINTS), 2)), faults.knee_alike_share)
+    if faults.opposed_share:
+        side = np.array([1.0 if name.startswith("left") else -1.0 for name in JOINTS])[:, None]
+        one = faults.opposed_share * side * _alike(rng.normal(size=(len(parts), 2))[of_part], faults.knee_alike_share)
+    return np.asarray(drift + faults.figure_m * rng.normal(size=2) + both_m * both + one_m * one)
+
+
+def _alike(unit: Floats, share: float) -> Floats:
+    """Unit draws (..., k, 2) with each knee's made to go with those of hip and ankle."""
+    out = np.array(unit)
+    for side in ("left", "right"):
+        hip, knee, ankle = (joint(side, part) for part in ("hip", "knee", "ankle"))
+        own = np.sqrt(1.0 - 2.0 * share**2) * unit[..., knee, :]
+        out[..., knee, :] = own + share * (unit[..., hip, :] + unit[..., ankle, :])
+    return out
 
 
 def _wandering(time_s: Floats, forget_s: float, rng: np.random.Generator) -> Floats:

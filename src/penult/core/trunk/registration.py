@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter
 
 from penult.core.joints.body import middle
-from penult.core.trunk.flight_drift import TRUNK
+from penult.core.trunk.flight_drift import DISAGREE, TRUNK
 from penult.core.trunk.window import LEAST_PICTURES
 from penult.model.arrays import Bools, Floats, Ints
 from penult.model.skeleton import joint
@@ -86,7 +86,7 @@ def follow_trunk(patches: TrunkPatches, track: RunwayTrack) -> TrunkMotion:
         return _nothing(window, "too little of the trunk is seen")
     jitter = _jitter_m(window, index, motion[:, :2])
     if jitter > _most_jitter_m(window, track):
-        return _nothing(window, "the pictures of the trunk do not agree")
+        return _nothing(window, DISAGREE)
     every = np.arange(len(window.rows))
     full = np.stack([np.interp(every, index, motion[:, k]) for k in range(3)], axis=1)
     full -= full.mean(axis=0)

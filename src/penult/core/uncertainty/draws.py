@@ -289,10 +289,12 @@ def _alike(unit: Floats, leg: Sequence[int], cloth: float) -> Floats:
     return unit
 
 
-def wandering(time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
-    """Ornstein-Uhlenbeck processes of unit SD, (COUNT, t, *shape), on the median frame interval."""
+def wandering(
+    time_s: Floats, shape: tuple[int, ...], rng: np.random.Generator, lasts_s: float = DRIFT_TIME_S
+) -> Floats:
+    """Ornstein-Uhlenbeck processes of unit SD, (COUNT, t, *shape), on the median frame interval, forgotten in `lasts_s`."""
     every_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0  # a flight may have a single row
-    keep = float(np.exp(-every_s / DRIFT_TIME_S)) if every_s > 0.0 else 0.0
+    keep = float(np.exp(-every_s / lasts_s)) if every_s > 0.0 else 0.0
     shock = rng.normal(0.0, 1.0, (COUNT, len(time_s), *shape)) * np.sqrt(1.0 - keep**2)
     shock[:, 0] /= np.sqrt(1.0 - keep**2)  # begins in its steady state
     return first_order(keep, shock)

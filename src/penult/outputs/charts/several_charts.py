@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from penult.core.clips.groups import depends_on_lane
 from penult.model.arrays import Floats
 from penult.model.comparison import Group
 from penult.model.measured import Measured
@@ -55,7 +56,7 @@ def rows_chart(groups: Sequence[Group], key: MeasureKey, *, width: float) -> str
         number, shape = style_of(i)
         for v in row[:_MOST_DOTS]:
             picture.mark((scale.x(v, left, right), y), shape, f"k{number} clip", size=3.2)
-        if len(row) > 1:
+        if len(row) > 1 and _may_average(group, key):
             x = scale.x(float(np.mean(row)), left, right)
             picture.line((x, y - 9.0), (x, y + 9.0), f"trend k{number} middle")
         if not row:
@@ -68,6 +69,11 @@ def rows_chart(groups: Sequence[Group], key: MeasureKey, *, width: float) -> str
             picture.line((x, bottom), (x, bottom + 4.0), "axis")
             picture.text((x, bottom + 16.0), scale.text(tick), "tick", anchor="middle")
     return picture.svg()
+
+
+def _may_average(group: Group, key: MeasureKey) -> bool:
+    """Lengths, heights and angles of different lane files are never averaged."""
+    return not depends_on_lane(key) or len({t.lane for t in group.trials}) == 1
 
 
 def paths_chart(groups: Sequence[Group], *, width: float) -> str:

@@ -115,14 +115,22 @@ def comparison_csv(comparison: Comparison) -> dict[str, bytes]:
             "minimal_detectable_change", "notes"]  # fmt: skip
     head += [f"clip_{label}_{what}" for side in labels for label in side for what in ("value", "u95", "not_measured")]
     rows = [[*_summary_cells(row), *_clip_cells(row.first), *_clip_cells(row.second)] for row in comparison.rows]
-    clips_head = ["clip", "group", "file", "athlete", "kind", "date", "session", "approach_strides", "mats",
-                  "official_distance_m", "lane_file", "penult", "sha256", "result_folder"]  # fmt: skip
-    clips = [
-        _about(label, group.name, trial)
-        for side, group in zip(labels, (comparison.first, comparison.second), strict=True)
-        for label, trial in zip(side, group.trials, strict=True)
+    return {
+        "comparison.csv": csv_bytes(head, rows),
+        "comparison_clips.csv": clips_csv((comparison.first, comparison.second)),
+    }
+
+
+def clips_csv(groups: Sequence[Group]) -> bytes:
+    """Return a table with a row a clip: its group, what was said of it, and its hash."""
+    head = ["clip", "group", "file", "athlete", "kind", "date", "session", "approach_strides", "mats",
+            "official_distance_m", "lane_file", "penult", "sha256", "result_folder"]  # fmt: skip
+    rows = [
+        _about(f"{i}.{n}", group.name, trial)
+        for i, group in enumerate(groups, start=1)
+        for n, trial in enumerate(group.trials, start=1)
     ]
-    return {"comparison.csv": csv_bytes(head, rows), "comparison_clips.csv": csv_bytes(clips_head, clips)}
+    return csv_bytes(head, rows)
 
 
 def _rows(comparison: Comparison, keys: Sequence[MeasureKey], *, width: float) -> list[dict[str, Any]]:
@@ -268,4 +276,4 @@ def group_title(group: Group) -> str:
     return f"{group.name} ({n} clip{'s' if n != 1 else ''})"
 
 
-__all__ = ["comparison_csv", "comparison_html", "csv_bytes", "group_title", "headlines", "value_text"]
+__all__ = ["clips_csv", "comparison_csv", "comparison_html", "csv_bytes", "group_title", "headlines", "value_text"]

@@ -11,7 +11,7 @@ from penult.core.checks.said_kind import seen_words
 from penult.model import catalogue
 from penult.model.analysis import Analysis, Phase
 from penult.outputs.charts import ground_line
-from penult.outputs.texts import words
+from penult.outputs.texts import references, words
 
 _COLUMNS = (
     "distance_m",
@@ -45,6 +45,7 @@ class Series:
     facts: list[tuple[str, str, words.Shown]]
     missing: str
     ratio: str
+    published_ratio: str
     began_before: bool
 
 
@@ -76,6 +77,7 @@ def series(analysis: Analysis) -> Series | None:
         facts=[f for f in facts if not f[2].reason],
         missing=_missing([(label, shown.reason) for _, label, shown in facts if shown.reason]),
         ratio=words.ratio_text(analysis),
+        published_ratio=references.ratio_beside(analysis),
         began_before=sequence.began_before,
     )
 

@@ -86,7 +86,7 @@ def run_ups_html(runs: RunUps, *, source: str) -> str:
 
 
 def run_ups_csv(runs: RunUps) -> dict[str, bytes]:
-    """Return `run_ups.csv` (a row a run), `scatter.csv` (a row a contact) and, of several days, `days.csv`; SI units and degrees."""
+    """Return `run_ups.csv` (a row a run), `scatter.csv` (a row a contact) and `days.csv` (a row a day); SI units and degrees."""
     days = {"days.csv": _days_table(runs)} if runs.days else {}
     return {"run_ups.csv": _runs_table(runs), "scatter.csv": _scatter_table(runs), **days}
 

@@ -22,6 +22,7 @@ from penult.outputs.pages import layout
 from penult.outputs.pages.page_files import MARK
 from penult.outputs.texts import drops, words
 from penult.outputs.texts.plain import shown
+from penult.outputs.texts.session_findings import session_findings
 
 _THUMB_PX = 300
 _HEADS = (
@@ -51,6 +52,7 @@ def session_html(session: Session, stills: Mapping[str, StillPicture]) -> str:
         mark=MARK,
         rows=[_row(c, stills.get(c.file)) for c in sorted(session.clips, key=_athlete)],
         groups=_groups(session),
+        findings=session_findings(session),
         failed=failed,
         heads=_HEADS,
         days=sorted({c.said.date for c in session.clips if c.said.date}),

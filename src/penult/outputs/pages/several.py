@@ -13,7 +13,7 @@ from penult.model.trial import MeasureKey
 from penult.outputs.charts.several_charts import MOST_BANDS, paths_chart, rows_chart, style_of, values_of
 from penult.outputs.charts.svg import Drawing, escaped
 from penult.outputs.pages import layout
-from penult.outputs.pages.comparison import csv_bytes
+from penult.outputs.pages.comparison import clips_csv, csv_bytes
 from penult.outputs.pages.page_files import MARK
 from penult.outputs.texts import drops, words
 from penult.outputs.texts.plain import shown
@@ -56,7 +56,7 @@ def several_html(several: Several, *, source: str) -> str:
 
 
 def several_csv(several: Several) -> dict[str, bytes]:
-    """Return `side_by_side.csv`: a row a measure and group; SI units and degrees."""
+    """Return `side_by_side.csv`, a row a measure and group in SI units and degrees, and `side_by_side_clips.csv`."""
     head = ["part", "number", "measure", "group", "clips", "mean", "difference", "ci95_low", "ci95_high", "verdict"]
     names = [g.name for i, g in enumerate(several.groups) if i != several.against]
     rows: list[list[Any]] = []
@@ -67,7 +67,7 @@ def several_csv(several: Several) -> dict[str, bytes]:
                 row.key.part, "" if row.key.number is None else row.key.number, row.key.name, name, len(row.second.values),
                 row.second.mean, *((d.value, d.low, d.high) if d else ("",) * 3), verdict_text(row.verdict, row.key.name),
             ])  # fmt: skip
-    return {"side_by_side.csv": csv_bytes(head, rows)}
+    return {"side_by_side.csv": csv_bytes(head, rows), "side_by_side_clips.csv": clips_csv(several.groups)}
 
 
 def keys_of(several: Several) -> list[MeasureKey]:

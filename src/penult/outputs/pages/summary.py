@@ -80,7 +80,6 @@ def summary_html(analysis: Analysis, motion: Motion, stills: Sequence[tuple[Stil
 def _definitions(analysis: Analysis) -> list[catalogue.Entry]:
     """What the page's measures are; one that two parts have in common once, as the first of them has it."""
     parts = {part for part, _, _ in analysis.sets()} - (set() if analysis.run.is_series else {"phases", "sequence"})
-    parts -= set() if any(analysis.run_up.values()) else {"run_up"}
     shown: dict[str, catalogue.Entry] = {}
     for entry in catalogue.ROWS.values():
         if entry.part in parts:

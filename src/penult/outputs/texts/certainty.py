@@ -29,7 +29,7 @@ _ANGLES = ("leg_angle_touchdown_deg", "leg_angle_toe_off_deg")
 
 _SAID = {
     "camera-moving": "The camera moves: every place is as sure as the background could be followed.",
-    "camera-unchecked": "Nothing shows that the camera still stood where it was calibrated.",
+    "camera-unchecked": "No still shows that the camera stood where it was calibrated, with the same zoom.",
 }
 _EDGES = re.compile("edges cannot be told")
 
@@ -41,7 +41,7 @@ def costs(analysis: Analysis) -> list[str]:
     if "loose-clothes" in seen:
         out.append(f"Clothes hang loosely or show nothing that could be followed{_left(analysis, hips=True)}.")
     if "unsteady-joints" in seen:
-        out.append(f"Pictures are blurred or dim{_left(analysis)}.")
+        out.append(f"Pictures are blurred, dim or too far apart to see joints steadily{_left(analysis)}.")
     if "crossed" in seen:
         out.append(f"Somebody else passes before or behind the athlete{_where(analysis)}: less is sure there.")
     out += [text for code, text in _SAID.items() if code in seen]

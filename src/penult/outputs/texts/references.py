@@ -9,7 +9,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from penult.model.analysis import Run
+    from penult.model.analysis import Analysis, Run
 
 LIKE_KINDS = frozenset({"full approach", "competition", "competition jump"})
 """Every band describes jumps in competition from a full approach; beside a drill or a short approach it would mislead."""
@@ -88,3 +88,22 @@ def drawn_band(run: Run, measure: str, number: int | None = None) -> Band | None
         ),
         None,
     )
+
+
+PHASE_RATIOS = {
+    "female": (
+        "ten women in competition 36.5 : 29.3 : 34.2 % of the sum (Panoutsakopoulos and Kollias 2008); step of women "
+        "26.7 ± 2.9 % (mean and SD, Am J Sports Med 1990)"
+    ),
+    "male": "step of men 29.5 ± 1.5 % (mean and SD, Am J Sports Med 1990)",
+}
+"""Published hop : step : jump, by the athletes' sex. Contact times of the phases: no source was read, so none are shown."""
+
+
+def ratio_beside(analysis: Analysis) -> str:
+    """Return published shares of hop, step and jump for a triple jump of which all three are measured; '' for anything else."""
+    sequence = analysis.sequence
+    kinds = [p.kind for p in sorted(analysis.phases, key=lambda p: p.number)]
+    if sequence is None or kinds != ["hop", "step", "jump"] or len(sequence.shares_of_whole_phases) != len(kinds):
+        return ""
+    return PHASE_RATIOS.get(analysis.run.sex or "", "")

@@ -125,8 +125,12 @@ def matters_text(row: ComparedMeasure) -> str:
         return f"certainly smaller than what matters ({size})"
     if row.is_large:
         return f"more than what matters ({size})"
-    if row.clips_needed is not None:
-        return f"about {row.clips_needed} clips in each group would settle whether {size}, which matters, is there"
+    more = 0 if row.clips_needed is None else row.clips_needed - min(len(s.values) for s in (row.first, row.second))
+    if more > 0:
+        return (
+            f"about {words.counted(more, 'more clip')} in each group, {row.clips_needed} in all, would settle whether "
+            f"{size}, which matters, is there"
+        )
     return f"whether it is as much as matters ({size}) is open"
 
 

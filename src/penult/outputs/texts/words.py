@@ -207,7 +207,7 @@ _CODE_WORDS = {
     "times-rebuilt": "frame times rebuilt",
     "cut-off": "file cut off",
     "crossed": "somebody crossed",
-    "unsteady-joints": "blurred or dim pictures",
+    "unsteady-joints": "joints seen unsteadily",
 }
 
 

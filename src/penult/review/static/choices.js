@@ -53,6 +53,13 @@ export function redraw(block, ...children) {
   back.focus({ preventScroll: true });
 }
 
+// Against what a run stands: whose run before, and whether it was of another kind or on other mats.
+export function beforeWords(newest, before) {
+  const whose = newest.athlete ? `${newest.athlete}'s run before` : "the run before";
+  const other = [before.kind !== newest.kind ? "another kind" : null, before.mats !== newest.mats ? "other mats" : null].filter(Boolean);
+  return other.length ? `${whose} (${other.join(", ")})` : whose;
+}
+
 export function leftWords(seconds) {
   if (seconds < 90) return `${Math.max(1, Math.round(seconds))} s`;
   return `${Math.round(seconds / 60)} min`;

@@ -1,6 +1,6 @@
 // The start page: lane, folder, clips, runs. News only say that something changed; everything shown comes whole from an answer.
 
-import { choices, doingWords, drawnOf, redraw } from "./choices.js";
+import { beforeWords, choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { keepStrayFiles, takesFiles } from "./drop.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
@@ -111,7 +111,22 @@ function show(answer) {
   }
 }
 
+// The newest run in a few words: what happened, against what, how sure.
+function newestWords() {
+  const run = day.runs.find((one) => one.file === day.newest);
+  if (!run) return [];
+  const before = day.runs.find((one) => one.file === day.before);
+  const changed = before && day.changes.find((change) => change.key.startsWith("penultimate_hip_drop"));
+  const told = run.error.length ? `No result: ${run.error.join(" ")}` : run.finding || "No hip drop in this run; the other numbers are below.";
+  return [
+    element("h2", {}, `Newest: ${run.shown}`, run.athlete ? `, ${run.athlete}` : null),
+    element("p", {}, told, changed ? ` Change from ${beforeWords(run, before)}: ${changed.said} ${changed.text}${changed.apart ? "" : ": no clear difference"}.` : null),
+    element("a", { href: "session", class: "go" }, "Show the newest large"),
+  ];
+}
+
 function draw() {
+  redraw($("latest"), ...newestWords());
   redraw($("next"), element("h2", {}, "The clips to come are"), ...choices(day, "", (what) => tap("", what)), element("p", { class: "soft" }, "Kept from clip to clip until you tap something else; each run can be put right below. Somebody new: only who agreed to it; for minors their guardians."));
   runs.show(day);
   $("drop").classList.toggle("begun", day.runs.length > 0);
@@ -141,6 +156,8 @@ function lost() {
 takesFiles($("drop"), { address: (file) => `api/drop?name=${encodeURIComponent(file.name)}`, onDone: () => hear(), accept: "video/*,.mov,.mp4,.m4v,.avi,.mkv,.webm,.mpg,.mpeg,.3gp,.mts" });
 keepStrayFiles();
 $("end").addEventListener("click", async () => {
+  const isBusy = day && (day.doing.file || day.waiting.length);
+  if (isBusy && !window.confirm("A clip is being measured. End all the same? It is measured again next time.")) return;
   await post("end", {}).catch(() => null);
   lost();
 });

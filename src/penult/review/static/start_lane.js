@@ -14,6 +14,7 @@ export class Begin {
     this.fail = fail;
     this.content = null;
     this.lane = null; // path of the one that is chosen
+    this.first = null;
     this.facts = new Map();
     this.touched = false;
     takesFiles($("new-lane"), {
@@ -36,6 +37,9 @@ export class Begin {
   }
 
   show(content) {
+    const first = content.lanes.length ? content.lanes[0].path : null;
+    if (this.content && first !== this.first) this.lane = first; // it has just been made, or named
+    this.first = first;
     this.content = content;
     if (!content.lanes.some((lane) => lane.path === this.lane)) this.lane = content.lanes.length ? content.lanes[0].path : null;
     if (!this.touched) {

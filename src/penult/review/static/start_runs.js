@@ -31,7 +31,6 @@ export class Runs {
     return element("div", { class: "head" },
       element("h2", {}, `${this.content.runs.length} run${this.content.runs.length === 1 ? "" : "s"}, newest first`),
       element("div", { class: "row" },
-        element("a", { href: "session", class: "go" }, "Show the newest large"),
         element("button", { type: "button", "data-key": "compare", disabled: n < 2, onclick: () => this.compare() }, n < 2 ? "Compare: choose two or more" : `Compare ${n}`),
         n > 1 ? link(`look?${query}`, "side by side, frame by frame") : null),
       this.made ? element("p", { class: "made" }, link(this.made.address, `Open the ${this.made.name}`), ...this.made.said.slice(0, 2).map((said) => element("span", {}, said)), element("span", { class: "same" }, "The same as a command: ", element("code", {}, this.made.command))) : null);
@@ -54,6 +53,7 @@ export class Runs {
         told,
         element("p", { class: "row" },
           isWhole ? link(`result/${encodeURIComponent(run.file)}`, "whole result") : null,
+          isWhole ? link(`film/${encodeURIComponent(run.file)}`, "film") : null,
           isWhole ? link(`look?run=${encodeURIComponent(run.file)}`, "look frame by frame, put right") : null,
           !isWhole && !run.error.length ? element("span", { class: "soft" }, "pictures and film follow") : null,
           ...run.warnings.map((w) => element("span", { class: "flag" }, w)))));

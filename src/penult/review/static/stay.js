@@ -1,6 +1,6 @@
 // A session while it runs. News only say that something changed; everything shown comes whole from one answer.
 
-import { choices, doingWords, drawnOf, redraw } from "./choices.js";
+import { beforeWords, choices, doingWords, drawnOf, redraw } from "./choices.js";
 import { element } from "./measures.js";
 import { listen, post } from "./server.js";
 
@@ -82,6 +82,7 @@ function now(newest) {
     isKnown ? who(newest) : `Newest run, ${newest.mats || "athlete and kind not set"}`,
     " ", element("span", { class: "file" }, `${newest.shown}, run ${number} here`, best && best.file === newest.file && number > 1 ? `, ${latest.best_words}` : null, isKnown ? null : ", athlete and kind not set"),
     " ", newest.rows.length && newest.pictures ? element("a", { class: "file", href: `result/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    " ", newest.rows.length && newest.pictures ? element("a", { class: "file", href: `film/${encodeURIComponent(newest.file)}`, target: "_blank", rel: "noopener" }, "film") : null,
     ...newest.warnings.map((w) => element("span", { class: "flag" }, w)));
   if (newest.error.length) return [label, element("p", { class: "told" }, `No result: ${newest.error.join(" ")}`)];
   const before = run(latest.before);
@@ -103,7 +104,7 @@ function figure(one, words) {
 
 function table(newest, before, best) {
   const heads = [element("th", { scope: "col" }, element("span", { class: "visually-hidden" }, "measure")), element("th", { scope: "col" }, "newest")];
-  if (before) heads.push(element("th", { scope: "col" }, "change from the run before"));
+  if (before) heads.push(element("th", { scope: "col" }, `change from ${beforeWords(newest, before)}`));
   if (best) heads.push(element("th", { scope: "col", class: "best" }, latest.best_words.split(",")[0]));
   heads.push(element("th", { scope: "col", class: "drawn" }, element("span", { class: "visually-hidden" }, "drawn on one scale")));
   const body = newest.rows.map((row) => {
@@ -149,6 +150,7 @@ function listed(one) {
   const buttons = element("div", { class: "row" },
     element("button", { type: "button", onclick: () => openOther(one) }, "athlete, kind, mats"),
     one.pictures && !one.error.length ? element("a", { href: `result/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "whole result") : null,
+    one.pictures && !one.error.length ? element("a", { href: `film/${encodeURIComponent(one.file)}`, target: "_blank", rel: "noopener" }, "film") : null,
     ...one.warnings.map((w) => element("span", { class: "flag" }, w)));
   return element("li", {}, image, element("div", {}, element("p", {}, element("span", { class: "who" }, who(one)), ` ${one.shown}`), ...told, buttons));
 }
