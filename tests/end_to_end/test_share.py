@@ -78,7 +78,7 @@ def test_a_film_of_two_that_is_shared_hides_faces_and_holds_no_word_but_the_labe
     small_job: Any, tmp_path: Path
 ) -> None:
     """The run beside itself, as it is and coarse: the face detector finds faces in the one and none in the other."""
-    place = tmp_path / "two"
+    place = tmp_path / "to_send"
     results = []
     for name in ("one", "two"):
         shutil.copytree(small_job.result, tmp_path / name)
@@ -92,6 +92,8 @@ def test_a_film_of_two_that_is_shared_hides_faces_and_holds_no_word_but_the_labe
     assert [p.name for p in place.iterdir()] == list(done.files) == ["pair.mp4"]
     content = (place / "pair.mp4").read_bytes().lower()
     assert [w for w in (*ATHLETE.split(), PLACE) if w.encode().lower() in content] == []
+    with pytest.raises(InputError):  # a folder with anything else in it could be sent by mistake
+        share_pair(results, results[0], label="B", showing=Showing(), align=None, progress=quiet)
     network = face_network()
     before, after = (
         [face_score(network, image, least_px=8.0, enlarge=2) for image in film_pictures(film, every=60)]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
+import av
 import cv2
 import numpy as np
 import pytest
 
+from penult.adapters.film.writer import write_film
+from penult.app.pictures import paced
 from penult.model.clip import Frame, Planes
 from penult.model.showing import LANGUAGES, UNITS, Shape, Showing
 from penult.outputs.pictures import ink
@@ -280,3 +284,22 @@ def test_a_layer_laid_on_a_picture_is_what_was_drawn(kind: str) -> None:
     for one, other in zip(ink.sheets(direct), ink.sheets(laid), strict=True):
         assert np.abs(one.pixels.astype(int) - other.pixels).max() <= 3
     assert ink.layer(picture, lambda on: None).parts[0][1].size == 0
+
+
+def test_a_written_film_holds_as_long_as_it_says(scene: Any, tmp_path: Path) -> None:
+    """Decoded again: the light caption stands in 4 x 10 of its pictures and no others, each hold half a second long."""
+    shown = film_frames((scene.frame(i) for i in range(12, 156)), scene.analysis, scene.motion)
+    rate_hz = playback_hz(RATE_HZ)
+    place = tmp_path / "film.mp4"
+
+    count = write_film(place, (960, 540), paced(shown, rate_hz), playback_rate_hz=rate_hz)
+
+    with av.open(str(place)) as film:
+        stream = film.streams.video[0]
+        seen = [(float(f.time), f.to_ndarray(format="rgb24")[31, 60:100].mean() > 225) for f in film.decode(stream)]
+        assert (stream.codec_context.name, stream.codec_context.pix_fmt) == ("h264", "yuv420p")
+    assert len(seen) == count == 144 + 4 * 9
+    held = [time_s for time_s, is_held in seen if is_held]
+    assert len(held) == 40
+    for first in range(0, 40, 10):
+        assert held[first + 9] - held[first] == pytest.approx(0.45, abs=1e-3)  # the tenth is shown for 0.05 s too

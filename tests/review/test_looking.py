@@ -70,8 +70,8 @@ def test_keys_move_by_instant_by_frame_by_ten_and_to_the_ends(view: Page, lookin
     data = looking.get("/api/clip/0").json()
     contacts = {c["number"]: c for c in data["contacts"]}
     times = np.array(data["clip"]["times"])
-    starts = {n: int(np.ceil(c["span_frames"][0])) for n, c in contacts.items()}
-    ends = {n: int(np.floor(c["span_frames"][1])) for n, c in contacts.items()}
+    starts = {n: int(np.ceil(c["span_frames"][0] - 1e-6)) for n, c in contacts.items()}
+    ends = {n: int(np.floor(c["span_frames"][1] + 1e-6)) for n, c in contacts.items()}
     lowest = int(np.argmin(np.abs(times - contacts[-1]["lowest_s"])))
     first = view.frame
     assert abs(first - starts[-1]) <= 1

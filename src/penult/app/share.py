@@ -140,6 +140,10 @@ def share_pair(
         The label is not plain, a film is missing, or the place cannot be written.
     """
     _check_label(label)
+    if out.is_dir() and any(entry.name != PAIR for entry in out.iterdir()):
+        raise InputError(
+            f"{out} holds other files and was left as it is", next_step="choose an empty folder with --out FOLDER"
+        )
     runs = [opened(result) for result in results]
     cuts = [
         _cut_coarse(_Veil(run.film, read_sighting(result), run.motion, progress))

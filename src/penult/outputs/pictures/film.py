@@ -42,6 +42,8 @@ no phone shows."""
 
 _SHOE_M = 0.27
 _LINE_PX = 1.6
+_CLOCK_PX = 16
+_BESIDE_PX = 40.0
 
 
 def playback_hz(capture_rate_hz: float) -> float:
@@ -127,7 +129,7 @@ def _cut(
     pixels: NDArray[np.uint8], origin: tuple[float, float], scale: float, size: tuple[int, int]
 ) -> NDArray[np.uint8]:
     x, y = (round(v) for v in origin)
-    if scale == 1.0 and np.allclose(origin, (x, y), atol=1e-6) and _holds(pixels, (x, y), size):
+    if scale == 1.0 and max(abs(origin[0] - x), abs(origin[1] - y)) < 1e-6 and _holds(pixels, (x, y), size):
         return pixels[y : y + size[1], x : x + size[0]]
     if scale < _REDUCED:
         x0, y0 = (max(0, round(v)) for v in origin)
@@ -292,7 +294,11 @@ class Painter:
             return
         if self._hip_px is None:
             self._hip_px = project(camera, on_plane(self._motion.hip_m))
-        ink.stroke(image, view.of(self._hip_px[: row + 1]), ink.BLACK, 1.5, outline=ink.WHITE)
+        left, _, right, _ = view.box_px().tolist()
+        x = self._hip_px[: row + 1, 0]
+        seen = np.flatnonzero((x > left - _BESIDE_PX) & (x < right + _BESIDE_PX))  # a run goes one way: one stretch
+        first = int(seen[0]) if len(seen) else row
+        ink.stroke(image, view.of(self._hip_px[first : row + 1]), ink.BLACK, 1.5, outline=ink.WHITE)
 
     def _write(self, image: ink.Picture, time_s: float, clock_s: float | None) -> None:
         contact = support_at(self._analysis, time_s)
@@ -301,10 +307,14 @@ class Painter:
         run = self._tongue.say("run")
         arrow = f"{run} →" if self._analysis.run.direction == "left to right" else f"← {run}"
         clock = self._tongue.number(time_s if clock_s is None else clock_s, 2)
-        text = f"{self._name}   {clock} s   {arrow}   {now}".strip()
-        width, height = ink.text_size(text, 16)
-        ink.plate(image, (0, 0, width + 20, height + 8), ink.BLACK, 0.75)
-        ink.write(image, text, (10, 4), 16, ink.WHITE)
+        # sign by sign: the same masks serve every frame
+        parts = [*([f"{self._name}   "] if self._name else []), *clock, f" s   {arrow}   {now}".rstrip()]
+        widths = [ink.text_size(part, _CLOCK_PX)[0] - 1 for part in parts]
+        ink.plate(image, (0, 0, sum(widths) + 20, ink.text_size(clock[-1], _CLOCK_PX)[1] + 8), ink.BLACK, 0.75)
+        x = 10
+        for part, width in zip(parts, widths, strict=True):
+            ink.write(image, part, (x, 4), _CLOCK_PX, ink.WHITE)
+            x += width
 
 
 def seen_reach_m(view: View, camera: Camera, hip_m: Floats) -> tuple[float, float]:
