@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from penult.model.measured import Measured
+from penult.outputs.charts.bars import interval_bar, scale_for
 from penult.outputs.charts.hip_height import MOST_TICKS, ticks_between
 
 
@@ -20,3 +22,11 @@ def test_an_axis_of_kilometres_has_no_more_ticks_than_it_has_room_for(low: float
 
 def test_a_usual_axis_keeps_its_ticks() -> None:
     assert ticks_between(0.62, 1.03, 0.05) == pytest.approx(np.arange(0.65, 1.01, 0.05))
+
+
+def test_a_count_has_a_scale_with_a_width_and_no_bar() -> None:
+    """21 contacts are 21: nothing is divided by the nothing between the ends."""
+    scale = scale_for([21.0, 21.0])
+
+    assert scale.high > scale.low
+    assert interval_bar("stride_count", Measured(value=21.0, u95=0.0), scale) == ""

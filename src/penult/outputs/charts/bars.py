@@ -53,7 +53,8 @@ def scale_for(values: Iterable[float], *, parts: int = 4) -> Scale:
     rough = 1.15 * width / parts
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(s * power for s in (1.0, 2.0, 5.0, 10.0) if s * power >= rough - 1e-12)
-    return Scale(low=math.floor(low / step + 1e-9) * step, high=math.ceil(high / step - 1e-9) * step, step=step)
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    return Scale(low=first * step, high=max(last, first + 1) * step, step=step)  # one value alone has a width too
 
 
 def spread(name: str, measures: Iterable[Measure | None], band: Band | None = None) -> list[float]:
@@ -67,7 +68,7 @@ def spread(name: str, measures: Iterable[Measure | None], band: Band | None = No
 
 def interval_bar(name: str, measure: Measure | None, scale: Scale, band: Band | None = None) -> str:
     """Return a line-high scale with its ends written: for a row of a table."""
-    if not isinstance(measure, Measured):
+    if not isinstance(measure, Measured) or measure.u95 == 0.0:  # a count has no interval to draw
         return ""
     left, right, y = 34.0, 166.0, 9.0
     body = _line(left, y, right, y, "faint", 1.0)
