@@ -19,7 +19,7 @@ from penult.adapters.pictures.chessboard import LensFit
 from penult.adapters.pictures.markers import find_markers
 from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers, picture_of, write_markers
 from penult.app.check import check_lane
-from penult.app.lanes import Said
+from penult.app.lanes import LaneFacts
 from penult.app.lens import into_lane, lens_from, write_lens
 from penult.core.lane.camera import at_depth, project
 from penult.core.lane.fit import fit_lane
@@ -42,7 +42,7 @@ PLACES = [
 
 def test_markers_alone_give_the_true_camera_of_a_sample(samples: Path, tmp_path: Path) -> None:
     """The run plane of the fitted camera is that of the film's own camera, to half a centimetre, everywhere in it."""
-    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", PLACES, tmp_path / "lane3.json", Said())
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", PLACES, tmp_path / "lane3.json", LaneFacts())
 
     truth = json.loads((samples / "mat_one_240/truth.json").read_text())["camera"]
     x, y = np.meshgrid(np.linspace(-7.0, 1.5, 9), [0.0, 1.0, 2.0])
@@ -63,11 +63,11 @@ def test_a_table_of_places_serves_as_well_and_its_faults_are_named(samples: Path
     table.write_text("marker,x_m,y_m,z_m,side_m\n" + "\n".join(rows) + "\n")
     still = samples / "mat_one_240/still.jpg"
 
-    assert len(calibrate_from_markers(still, table, tmp_path / "lane.json", Said()).fit.residuals) == 24
+    assert len(calibrate_from_markers(still, table, tmp_path / "lane.json", LaneFacts()).fit.residuals) == 24
 
     table.write_text("marker,x_m,y_m,z_m\n0,-6.5,far,0\n")
     with pytest.raises(CalibrationError) as caught:
-        calibrate_from_markers(still, table, tmp_path / "lane.json", Said())
+        calibrate_from_markers(still, table, tmp_path / "lane.json", LaneFacts())
     assert "line 2: y_m is 'far'" in str(caught.value)
 
 
@@ -75,21 +75,21 @@ def test_squares_of_another_size_than_given_are_told_in_centimetres(samples: Pat
     """The squares of the samples are 30 cm: given as 27, the lane is right all the same; as 21, the file is refused."""
     still, out = samples / "mat_one_240/still.jpg", tmp_path / "lane.json"
 
-    near = calibrate_from_markers(still, [replace(p, side_m=0.27) for p in PLACES], out, Said())
+    near = calibrate_from_markers(still, [replace(p, side_m=0.27) for p in PLACES], out, LaneFacts())
 
     said = " ".join(near.notes)
     assert "27 cm was given" in said
     assert float(said.split("look ")[1].split(" cm")[0]) == pytest.approx(30.0, abs=0.4)
     assert not any(r.disagrees for r in near.fit.residuals)
     with pytest.raises(CalibrationError, match="21 cm was given") as caught:
-        calibrate_from_markers(still, [replace(p, side_m=0.21) for p in PLACES], tmp_path / "b.json", Said())
+        calibrate_from_markers(still, [replace(p, side_m=0.21) for p in PLACES], tmp_path / "b.json", LaneFacts())
     assert "--side 0.30" in caught.value.next_step
 
 
 def test_a_mistyped_marker_is_named(samples: Path, tmp_path: Path) -> None:
     wrong = [replace(p, centre_m=(p.centre_m[0] - 0.5, *p.centre_m[1:])) if p.number == 2 else p for p in PLACES]
 
-    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", wrong, tmp_path / "lane.json", Said())
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", wrong, tmp_path / "lane.json", LaneFacts())
 
     assert {r.name[:8] for r in done.fit.residuals if r.disagrees} == {"marker 2"}
     assert any("marker 2" in line for line in advice(done.fit, expected_map(done.fit)))
@@ -110,7 +110,7 @@ def test_a_table_of_marks_gives_the_lane_they_came_from(samples: Path, tmp_path:
     table = tmp_path / "marks.csv"
     table.write_text("name,pixel_x,pixel_y,x_m,y_m,z_m\n" + "\n".join(lines) + "\n")
 
-    done = calibrate_from_csv(samples / "full_240/still.jpg", table, tmp_path / "lane.json", Said())
+    done = calibrate_from_csv(samples / "full_240/still.jpg", table, tmp_path / "lane.json", LaneFacts())
 
     assert done.fit.lane.marks == lane.marks
 
@@ -120,12 +120,12 @@ def test_what_is_no_lane_file_is_never_replaced(samples: Path, tmp_path: Path) -
     out.write_text("my notes")
     still = samples / "mat_one_240/still.jpg"
     with pytest.raises(OutputError, match="left as it is"):
-        calibrate_from_markers(still, PLACES, out, Said())
+        calibrate_from_markers(still, PLACES, out, LaneFacts())
     assert out.read_text() == "my notes"
 
     (tmp_path / "other.jpg").write_bytes(b"a photograph")
     with pytest.raises(OutputError, match="belongs to no lane file"):
-        calibrate_from_markers(still, PLACES, tmp_path / "other.json", Said())
+        calibrate_from_markers(still, PLACES, tmp_path / "other.json", LaneFacts())
     assert (tmp_path / "other.jpg").read_bytes() == b"a photograph"
 
 
@@ -134,14 +134,14 @@ def test_a_still_in_its_place_already_is_kept_byte_for_byte(samples: Path, tmp_p
     shutil.copy(samples / "mat_one_240/still.jpg", still)
     before = still.read_bytes()
 
-    calibrate_from_markers(still, PLACES, tmp_path / "lane3.json", Said())
+    calibrate_from_markers(still, PLACES, tmp_path / "lane3.json", LaneFacts())
 
     assert still.read_bytes() == before
 
 
 def test_marks_at_one_height_and_close_together_are_told(samples: Path, tmp_path: Path) -> None:
     low = [p for p in PLACES if p.centre_m[1] < 1.0]
-    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", low[:2], tmp_path / "lane.json", Said())
+    done = calibrate_from_markers(samples / "mat_one_240/still.jpg", low[:2], tmp_path / "lane.json", LaneFacts())
 
     said = " ".join(advice(done.fit, expected_map(done.fit), 60.0))
 

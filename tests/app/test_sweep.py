@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from penult.adapters.files.lane_file import read_lane
 from penult.adapters.film import video
 from penult.app.calibrate import Calibrated
-from penult.app.lanes import Said, place_of
+from penult.app.lanes import LaneFacts, place_of
 from penult.app.panned import panned_look
 from penult.app.sweep import calibrate_from_sweep, write_clicks_page
 from penult.core.lane.camera import position_m, view_angle_deg
@@ -102,7 +102,7 @@ def sweep(wall: Grey, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def made(sweep: Path, tmp_path_factory: pytest.TempPathFactory) -> Calibrated:
     """The lane file of the sweep."""
     folder = tmp_path_factory.mktemp("lane")
-    return calibrate_from_sweep(sweep, *tables(folder), folder / "lane.json", Said(), quiet)
+    return calibrate_from_sweep(sweep, *tables(folder), folder / "lane.json", LaneFacts(), quiet)
 
 
 def test_a_lane_file_of_a_panned_place_says_where_the_tripod_stands(
@@ -130,7 +130,7 @@ def test_a_lane_file_of_a_panned_place_says_where_the_tripod_stands(
 def test_a_cone_misread_by_a_metre_is_named(sweep: Path, tmp_path: Path) -> None:
     places, clicks = tables(tmp_path, wrong="cone -3 near")
 
-    done = calibrate_from_sweep(sweep, places, clicks, tmp_path / "lane.json", Said(), quiet)
+    done = calibrate_from_sweep(sweep, places, clicks, tmp_path / "lane.json", LaneFacts(), quiet)
 
     assert any("cone -3 near" in note for note in done.notes)
     assert position_m(done.fit.camera) == pytest.approx(CENTRE_M, abs=0.06)
@@ -151,7 +151,7 @@ def test_a_phone_that_does_not_turn_is_refused(wall: Grey, tmp_path: Path) -> No
     still = film(tmp_path / "still.mp4", (picture(wall, 0.0) for _ in range(len(SWEEP_DEG))), 30)
 
     with pytest.raises(CalibrationError, match="hardly turns"):
-        calibrate_from_sweep(still, places, clicks, tmp_path / "lane.json", Said(), quiet)
+        calibrate_from_sweep(still, places, clicks, tmp_path / "lane.json", LaneFacts(), quiet)
 
 
 def test_a_clip_from_elsewhere_is_refused(made: Calibrated, wall: Grey, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from penult.adapters.files.lane_file import read_lane
-from penult.app.lanes import Said, place_of
+from penult.app.lanes import LaneFacts, place_of
 from penult.app.sweep import calibrate_from_sweep
 from penult.core.lane.camera import at_height, position_m
 from penult.core.moving_camera.panorama import camera_of_picture
@@ -66,7 +66,7 @@ def main(folders: list[Path]) -> None:
                 out = Path(scratch) / "lane.json"
                 table = clicks(truth, Path(scratch) / "clicks.csv", every=every, rng=rng)
                 done = calibrate_from_sweep(
-                    folder / "sweep.mp4", folder / "places.csv", table, out, Said(), lambda *_: None
+                    folder / "sweep.mp4", folder / "places.csv", table, out, LaneFacts(), lambda *_: None
                 )
                 centre = 100.0 * (position_m(done.fit.camera) - np.array(truth["camera"]["place_m"]))
                 off = 100.0 * places_off_m(truth, out)

@@ -120,8 +120,8 @@ def test_noisy_joints_are_taken_to_drift_more(pixels: PixelTrack, runway: Runway
     noisy = _drawn(pixels, dataclasses.replace(runway, xy_m=runway.xy_m + noise_m), still)
     calm = _drawn(pixels, runway, still)
 
-    assert calm.unrest == 1.0
-    assert noisy.unrest == pytest.approx(3.0, rel=0.1)
+    assert calm.noise_factor == 1.0
+    assert noisy.noise_factor == pytest.approx(3.0, rel=0.1)
     share = 10 * float(np.median(np.diff(runway.time_s))) / draws.DRIFT_TIME_S
     kept = 2.0 * (share - 1.0 + np.exp(-share)) / share**2
     passing = (noisy.xy_m - noisy.lasting_m)[1:, rows, knee].mean(axis=1)

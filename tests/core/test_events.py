@@ -46,7 +46,14 @@ def draws_of(camera: Camera, seed: int = 0) -> Draws:
     theta = rng.multivariate_normal(np.zeros(9), camera.covariance, COUNT, method="eigh")
     nothing_m = np.zeros((COUNT + 1, 1, len(JOINTS), 2))
     late = np.random.default_rng(seed + 100).normal(size=(2, COUNT))
-    return Draws(xy_m=nothing_m, camera_theta=theta, generator=rng, lasting_m=nothing_m, unrest=1.0, late=late)
+    return Draws(
+        xy_m=nothing_m,
+        camera_theta=theta,
+        generator=rng,
+        lasting_m=nothing_m,
+        noise_factor=1.0,
+        shared_timing_error=late,
+    )
 
 
 def sd(draws: Floats) -> float:
@@ -165,7 +172,7 @@ def test_where_to_look_for_the_shoe_encloses_it_and_the_nearest_row_s_camera_is_
     assert rough.heel_x_m < SUPPORT.heel_x_m < SUPPORT.toe_x_m < rough.toe_x_m
     assert rough.start_s < rough.end_s
     assert rough_contact(dataclasses.replace(SUPPORT, toe_y_m=-0.1), 0.05).y_m == 0.0
-    assert rough_contact(SUPPORT, 0.05, unrest=2.0).toe_sd_m == pytest.approx(2.0 * rough.toe_sd_m)
+    assert rough_contact(SUPPORT, 0.05, noise_factor=2.0).toe_sd_m == pytest.approx(2.0 * rough.toe_sd_m)
     first, second = square_camera(), square_camera(distance_m=13.0)
     assert nearest_camera((first, second), np.array([0.0, 1.0]), 0.8) is second
     assert nearest_camera((first,), np.array([0.0, 1.0]), 0.8) is first

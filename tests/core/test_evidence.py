@@ -10,7 +10,7 @@ import pytest
 from penult.core.joints.body import knee_angle_deg, segment_table
 from penult.core.measures import evidence
 from penult.core.measures.contact import foot_speed_touchdown_m_per_s
-from penult.core.measures.evidence import ContactEvidence, Event, Scene, contact_evidence, with_place_if_seen
+from penult.core.measures.evidence import BodyDraws, ContactEvidence, Event, contact_evidence, with_place_if_seen
 from penult.core.synthetic.run import Runner
 from penult.model.arrays import Floats
 from penult.model.skeleton import JOINTS, joint
@@ -19,8 +19,8 @@ from penult.model.track import RunwayTrack
 DRAWS = 31
 
 
-def _scene(time_s: Floats, xy_m: Floats) -> Scene:
-    return Scene(
+def _scene(time_s: Floats, xy_m: Floats) -> BodyDraws:
+    return BodyDraws(
         time_s=time_s,
         xy_m=np.repeat(xy_m[None], DRAWS, axis=0),
         weight=np.ones(xy_m.shape[:2]),
@@ -30,7 +30,7 @@ def _scene(time_s: Floats, xy_m: Floats) -> Scene:
 
 
 @pytest.fixture(scope="module")
-def scene(runway: RunwayTrack) -> Scene:
+def scene(runway: RunwayTrack) -> BodyDraws:
     """Return the synthetic runner without any noise."""
     seen = np.isfinite(runway.xy_m).all(axis=(1, 2))
     return _scene(runway.time_s[seen], runway.xy_m[seen])
@@ -52,7 +52,7 @@ def _event(runner: Runner, number: int) -> Event:
 
 
 @pytest.mark.parametrize("number", [-2, -1, 0])
-def test_flight_has_the_velocity_that_the_run_was_planned_with(scene: Scene, runner: Runner, number: int) -> None:
+def test_flight_has_the_velocity_that_the_run_was_planned_with(scene: BodyDraws, runner: Runner, number: int) -> None:
     """Speed and place of the mass centre at toe-off, in every draw at its own instant."""
     event = _event(runner, number)
     knot = 2 * (runner.zero + number) + 1
@@ -68,22 +68,22 @@ def test_flight_has_the_velocity_that_the_run_was_planned_with(scene: Scene, run
     assert found.position_m[0] == pytest.approx(runner.mass_centre_m[knot], abs=0.005)
 
 
-def test_flight_out_of_the_picture_or_too_short_says_so(scene: Scene, runner: Runner) -> None:
+def test_flight_out_of_the_picture_or_too_short_says_so(scene: BodyDraws, runner: Runner) -> None:
     """No body in the picture, and a flight of 20 ms."""
     off = _event(runner, -1).toe_off_s
-    away = Scene(time_s=scene.time_s, xy_m=scene.xy_m, weight=scene.weight, inside=~scene.inside, table=scene.table)
+    away = BodyDraws(time_s=scene.time_s, xy_m=scene.xy_m, weight=scene.weight, inside=~scene.inside, table=scene.table)
 
     assert "picture" in evidence.flight_evidence(away, off, float(off[0]) + 0.1).reason
     assert "short" in evidence.flight_evidence(scene, off, float(off[0]) + 0.02).reason
 
 
-def test_row_that_was_filled_in_does_not_enter_a_flight(scene: Scene, runner: Runner) -> None:
+def test_row_that_was_filled_in_does_not_enter_a_flight(scene: BodyDraws, runner: Runner) -> None:
     """Draws of such a row are not numbers; the flight is fitted without it."""
     event = _event(runner, 0)
     row = int(np.searchsorted(scene.time_s, event.toe_off_s[0])) + 5
     xy = scene.xy_m.copy()
     xy[1:, row] = np.nan
-    holed = Scene(time_s=scene.time_s, xy_m=xy, weight=scene.weight, inside=scene.inside, table=scene.table)
+    holed = BodyDraws(time_s=scene.time_s, xy_m=xy, weight=scene.weight, inside=scene.inside, table=scene.table)
 
     whole = evidence.flight_evidence(scene, event.toe_off_s, float(event.toe_off_s[0]) + 0.3)
     found = evidence.flight_evidence(holed, event.toe_off_s, float(event.toe_off_s[0]) + 0.3)
@@ -106,7 +106,7 @@ def test_joints_at_an_instant_between_frames_follow_a_quadratic_exactly() -> Non
     assert np.isnan(evidence.joints_at(scene, instant + 1.0)).all()
 
 
-def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner, runway: RunwayTrack) -> None:
+def test_lowest_hip_and_smallest_knee_of_a_support(scene: BodyDraws, runner: Runner, runway: RunwayTrack) -> None:
     """Against the least of the very samples in the support (no noise): within 3 mm and 1.5 degrees."""
     event = _event(runner, -1)
     inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
@@ -121,7 +121,7 @@ def test_lowest_hip_and_smallest_knee_of_a_support(scene: Scene, runner: Runner,
 
 
 def test_a_knee_seen_too_far_back_while_it_is_most_bent_spoils_the_smallest_angle_little(
-    scene: Scene, runner: Runner
+    scene: BodyDraws, runner: Runner
 ) -> None:
     """3 cm behind its place for a part of the support: 4 degrees and more too straight there; hip and ankle tell better."""
     event = _event(runner, -1)
@@ -138,7 +138,7 @@ def test_a_knee_seen_too_far_back_while_it_is_most_bent_spoils_the_smallest_angl
 
 
 @pytest.mark.parametrize("at", range(6))
-def test_six_samples_of_a_support_are_not_followed_one_by_one(scene: Scene, runner: Runner, at: int) -> None:
+def test_six_samples_of_a_support_are_not_followed_one_by_one(scene: BodyDraws, runner: Runner, at: int) -> None:
     """At 60 Hz, the other leg passing, the ankle lies 5 cm too high in one of them."""
     event = _event(runner, -1)
     true_deg = evidence.contact_evidence(scene, event, scene).knee_min_deg[0]
@@ -156,7 +156,7 @@ def test_six_samples_of_a_support_are_not_followed_one_by_one(scene: Scene, runn
     )
 
 
-def test_the_smallest_angle_follows_a_knee_that_a_person_put(scene: Scene, runner: Runner) -> None:
+def test_the_smallest_angle_follows_a_knee_that_a_person_put(scene: BodyDraws, runner: Runner) -> None:
     """All joints of the leg by hand, the knee 3 cm behind: the angle of those very joints counts; without a hand it does not."""
     event = _event(runner, -1)
     inner = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
@@ -179,8 +179,8 @@ def test_the_smallest_angle_follows_a_knee_that_a_person_put(scene: Scene, runne
 
 
 @pytest.mark.parametrize(("astray_m", "given"), [(0.0, True), (0.15, False)])
-def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
-    scene: Scene, runner: Runner, astray_m: float, given: bool
+def test_a_foot_speed_that_depends_on_single_sample_frame_is_not_given(
+    scene: BodyDraws, runner: Runner, astray_m: float, given: bool
 ) -> None:
     """The pose model looked at every second frame; one ankle 15 cm astray would decide the speed alone."""
     event = _event(runner, -1)
@@ -199,7 +199,7 @@ def test_a_foot_speed_that_hangs_on_one_frame_is_not_given(
 
 
 def test_a_foot_that_is_not_certain_in_a_body_partly_out_of_the_picture_has_no_place(
-    scene: Scene, runner: Runner
+    scene: BodyDraws, runner: Runner
 ) -> None:
     """A pose model squeezes such a body into the picture: the toe of a skip's contact was 0.43 m off with 0.03 stated."""
     whole = contact_evidence(scene, _event(runner, -2), scene)
@@ -223,7 +223,7 @@ SEEN_BESIDE_M = {
 films with known truth, written down here so that the product's own list can be wrong."""
 
 
-def _as_a_pose_model_sees(scene: Scene, event: Event) -> Scene:
+def _as_a_pose_model_sees(scene: BodyDraws, event: Event) -> BodyDraws:
     share = (scene.time_s - event.touchdown_s[0]) / (event.toe_off_s[0] - event.touchdown_s[0])
     at = np.clip(share, 0.0, 1.0)[:, None]
     xy_m = np.array(scene.xy_m)
@@ -235,7 +235,9 @@ def _as_a_pose_model_sees(scene: Scene, event: Event) -> Scene:
 
 
 @pytest.mark.parametrize("number", [-2, -1])
-def test_what_a_pose_model_puts_beside_a_standing_leg_is_taken_out(scene: Scene, runner: Runner, number: int) -> None:
+def test_what_a_pose_model_puts_beside_a_standing_leg_is_taken_out(
+    scene: BodyDraws, runner: Runner, number: int
+) -> None:
     """The ankle at both ends within 8 mm (the knee's place at touchdown goes with the posture, `test_joint_bias`), the smallest
     knee angle within 0.2 degrees of the leg's own."""
     event = _event(runner, number)

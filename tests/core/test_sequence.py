@@ -109,12 +109,12 @@ def test_a_single_one_is_named_and_not_refused(at: int, kind: str) -> None:
     assert str(at) in edited_notice(found).text
 
 
-@given(seed=st.integers(0, 10_000), unrest=st.floats(0.0, 0.12))
-def test_unrest_is_no_fault(seed: int, unrest: float) -> None:
+@given(seed=st.integers(0, 10_000), noise_factor=st.floats(0.0, 0.12))
+def test_unrest_is_no_fault(seed: int, noise_factor: float) -> None:
     """Property: changes that waver by some tenths, grow and shrink slowly, are those of a runner."""
     rng = np.random.default_rng(seed)
     slow = 800.0 * (1.0 + 0.3 * np.sin(np.arange(200) / 20.0))
-    one = slow * np.exp(rng.normal(0.0, unrest / 2.0, 200))
+    one = slow * np.exp(rng.normal(0.0, noise_factor / 2.0, 200))
     changes = np.column_stack([one, 1.5 * one, rng.uniform(0.26, 1.1, 200)])
 
     found = edited(changes, np.arange(200) / 240.0, 0, 199)

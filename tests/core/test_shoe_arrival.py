@@ -14,13 +14,13 @@ from penult.core.shoe.arrival import _along, _end, _followed, arrival
 from penult.core.shoe.contact import refine
 from penult.core.shoe.events import FOREFOOT_BOX_M
 from penult.core.shoe.onset import Onset
-from penult.core.shoe.pictures import Scene, look
+from penult.core.shoe.pictures import ShoePictures, look
 from penult.model.shoe import ShoePatches
 
 SINKING = 0.06
 
 
-def drawn(drawing: Drawing) -> Scene:
+def drawn(drawing: Drawing) -> ShoePictures:
     scene = look(patches(drawing), rough(drawing))
     assert scene is not None
     return scene

@@ -40,8 +40,8 @@ def drawn(toes_m: tuple[float, ...], doubt_m: float) -> Draws:
         camera_theta=np.zeros((COUNT, 9)),
         generator=rng,
         lasting_m=nothing,
-        unrest=1.0,
-        late=np.zeros((2, COUNT)),
+        noise_factor=1.0,
+        shared_timing_error=np.zeros((2, COUNT)),
     )
 
 

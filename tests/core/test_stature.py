@@ -64,8 +64,8 @@ def drawn(scale: float, bias_m: float = 0.0) -> Draws:
         camera_theta=np.zeros((COUNT, 9)),
         generator=rng,
         lasting_m=nothing,
-        unrest=1.0,
-        late=np.zeros((2, COUNT)),
+        noise_factor=1.0,
+        shared_timing_error=np.zeros((2, COUNT)),
     )
 
 

@@ -18,7 +18,7 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from penult.adapters.files.lane_file import read_lane, read_still
 from penult.adapters.files.lens_file import lens_text
-from penult.app.lanes import Said
+from penult.app.lanes import LaneFacts
 from penult.app.picking import FACTS, Picking, picking
 from penult.core.lane.camera import position_m, project
 from penult.core.lane.fit import fit_lane
@@ -129,7 +129,7 @@ def test_what_was_said_on_the_command_line_stands_in_the_page(tmp_path: Path) ->
     """Distance, note, no board and lens are in the page's first draft and in the file; a lens of another size is refused."""
     out, lens = tmp_path / "lane3.json", tmp_path / "lens.json"
     lens.write_text(lens_text(Lens(fx_px=1400.0, fy_px=1400.0, cx_px=639.5, cy_px=359.5), SIZE_PX))
-    said = Said(camera_distance_m=12.0, lens_file=lens, board=False, note="lane 6")
+    said = LaneFacts(camera_distance_m=12.0, lens_file=lens, board=False, note="lane 6")
 
     made = picking(still(), Path("empty.jpg"), out, said)
     begun = made.start()
@@ -140,7 +140,7 @@ def test_what_was_said_on_the_command_line_stands_in_the_page(tmp_path: Path) ->
     assert (lane.camera_distance_m, lane.board, lane.note) == (12.0, False, "lane 6")
     assert lane.lens is not None
     assert lane.lens.fx_px == 1400.0
-    again = picking(still(), Path("empty.jpg"), out, Said(note="lane 7")).start()
+    again = picking(still(), Path("empty.jpg"), out, LaneFacts(note="lane 7")).start()
     assert (again["camera_distance_m"], again["board"], again["note"]) == (12.0, False, "lane 7")
     with pytest.raises(CalibrationError, match=r"lens\.json does not fit the picture"):
         picking(np.zeros((540, 960, 3), np.uint8), Path("empty.jpg"), tmp_path / "other.json", said)

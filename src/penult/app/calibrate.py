@@ -12,7 +12,7 @@ from penult.adapters.files.marks_csv import read_marks, read_places
 from penult.adapters.film import video
 from penult.adapters.pictures.markers import find_markers, marker_cells
 from penult.adapters.pictures.still_source import is_picture, median_picture, read_picture
-from penult.app.lanes import Said, write_both
+from penult.app.lanes import LaneFacts, write_both
 from penult.core.lane.fit import fit_lane
 from penult.core.lane.marker_size import side_seen_m
 from penult.core.lane.markers import MarkerFit, fit_markers, marks_of, pixel_sd_px
@@ -66,7 +66,7 @@ def picture_of(source: Path) -> Image:
 
 
 def calibrate_from_markers(
-    source: Path, places: Path | Sequence[MarkerPlace], out: Path, said: Said, *, side_m: float = SIDE_M
+    source: Path, places: Path | Sequence[MarkerPlace], out: Path, said: LaneFacts, *, side_m: float = SIDE_M
 ) -> Calibrated:
     """Find printed markers in a still or clip and write the lane file.
 
@@ -78,7 +78,7 @@ def calibrate_from_markers(
         Where the markers stand; a table has the columns marker, x_m, y_m, z_m (side_m, lies).
     out : Path
         Of the lane file; the still goes beside it.
-    said : Said
+    said : LaneFacts
     side_m : float
         Side of the black square where the table does not say.
 
@@ -172,7 +172,7 @@ def found_numbers(source: Path) -> tuple[int, ...]:
     return tuple(seen)
 
 
-def calibrate_from_csv(source: Path, marks: Path, out: Path, said: Said) -> Calibrated:
+def calibrate_from_csv(source: Path, marks: Path, out: Path, said: LaneFacts) -> Calibrated:
     """Write the lane file of a table of marks (columns name, pixel_x, pixel_y, x_m, y_m, z_m).
 
     Raises
@@ -186,7 +186,7 @@ def calibrate_from_csv(source: Path, marks: Path, out: Path, said: Said) -> Cali
     return _written(fit, image, source, out, ())
 
 
-def _lane(image: Image, marks: tuple[Mark, ...], out: Path, said: Said) -> LaneFile:
+def _lane(image: Image, marks: tuple[Mark, ...], out: Path, said: LaneFacts) -> LaneFile:
     size_px = (image.shape[1], image.shape[0])
     return LaneFile(
         image_size_px=size_px,

@@ -56,7 +56,7 @@ def _measured(
     from penult.app.lanes import place_of
     from penult.app.panned import panned_look
     from penult.app.pictures import write_pictures
-    from penult.app.see import Scene, see
+    from penult.app.see import Surroundings, see
     from penult.core.checks.camera_place import camera_unchecked
     from penult.core.corrections.apply import clip_with, picks_of, settings_with
     from penult.core.corrections.outcome import outcome_of
@@ -81,7 +81,7 @@ def _measured(
     _check_rate(clip_with(clip, job.done), job.clip_path)
     settings = settings_with(job.settings, picks_of(job.done), clip)
     unchecked = camera_unchecked(job.lane.still, found.marks)
-    scene = Scene(
+    scene = Surroundings(
         clip=clip,
         fit=fit,
         cameras=found.cameras,

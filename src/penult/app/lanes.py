@@ -21,7 +21,7 @@ Place = tuple[Panorama, list[Key], int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
+class LaneFacts:
     """What is known of a lane besides its marks."""
 
     camera_distance_m: float | None = None

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from penult.adapters.files.lane_file import lane_from_text
-from penult.app.lanes import Said, check_place, lane_at, write_both
+from penult.app.lanes import LaneFacts, check_place, lane_at, write_both
 from penult.core.lane.fit import fit_lane
 from penult.model.arrays import Image
 from penult.model.calibration import LaneFile, LaneFit, Lens
@@ -33,7 +33,7 @@ class Picking:
         Lane file to be written; the still goes beside it.
     begun : LaneFile, optional
         Marks to begin with: an earlier lane file.
-    said : Said
+    said : LaneFacts
         What was said on the command line; it goes before the earlier lane file's.
     lens : Lens, optional
         From the command line.
@@ -43,7 +43,7 @@ class Picking:
     source: Path
     out: Path
     begun: LaneFile | None = None
-    said: Said = field(default_factory=Said)
+    said: LaneFacts = field(default_factory=LaneFacts)
     lens: Lens | None = None
 
     @property
@@ -105,7 +105,7 @@ class Picking:
         return replace(fit, lane=lane)
 
 
-def picking(image: Image, source: Path, out: Path, said: Said | None = None) -> Picking:
+def picking(image: Image, source: Path, out: Path, said: LaneFacts | None = None) -> Picking:
     """Return a picture to click marks in; an earlier lane file at `out` that fits the picture gives the marks to begin with.
 
     Parameters
@@ -115,7 +115,7 @@ def picking(image: Image, source: Path, out: Path, said: Said | None = None) -> 
         Where it came from.
     out : Path
         The lane file.
-    said : Said, optional
+    said : LaneFacts, optional
         Distance, lens, note and board from the command line: they stand in the page to begin with.
 
     Raises
@@ -130,5 +130,5 @@ def picking(image: Image, source: Path, out: Path, said: Said | None = None) -> 
     begun = lane_at(out)
     if begun is not None and begun.image_size_px != size_px:
         begun = None
-    said = said or Said()
+    said = said or LaneFacts()
     return Picking(image=image, source=source, out=out, begun=begun, said=said, lens=said.lens(size_px))

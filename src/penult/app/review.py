@@ -20,7 +20,7 @@ from penult.adapters.film import video
 from penult.app.pictures import footage_of, write_pictures
 from penult.app.poses import PosePool
 from penult.app.progress import Progress
-from penult.app.see import Scene, see
+from penult.app.see import Surroundings, see
 from penult.app.session import refresh_page
 from penult.core.corrections import history
 from penult.core.corrections.apply import clip_with, picks_of, settings_among, settings_with
@@ -297,7 +297,7 @@ def athlete_settings(sighting: Sighting, corrections: Corrections) -> Settings:
 
 def seen_again(clip_path: Path, known: Sighting, settings: Settings, progress: Progress) -> Sighting:
     """Look at another athlete in the same film."""
-    scene = Scene(
+    scene = Surroundings(
         clip=known.clip,
         fit=known.fit,
         cameras=known.cameras,

@@ -35,7 +35,7 @@ from penult.model.sighting import Sighting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class Surroundings:
     """What is known before anybody is looked for: clip, lane, cameras, what moves, and what to keep with the result."""
 
     clip: Clip
@@ -51,7 +51,7 @@ class Scene:
 
 
 def see(
-    clip_path: Path, scene: Scene, settings: Settings, pool: PosePool, progress: Progress
+    clip_path: Path, scene: Surroundings, settings: Settings, pool: PosePool, progress: Progress
 ) -> tuple[Sighting, Footage]:
     """Find the athlete that the settings name, follow the joints, look at shoes and trunk.
 
@@ -120,7 +120,7 @@ def see(
     ), footage
 
 
-def _odd_pictures(scene: Scene, run: AthletePath) -> Edited | None:
+def _odd_pictures(scene: Surroundings, run: AthletePath) -> Edited | None:
     """Return pictures of the run that are none of their own; a clip full of them is refused."""
     if scene.changes is None:
         return None
@@ -178,7 +178,7 @@ def _supports(seen: Sighting, looking: Looking) -> Located | None:
     return None if looking.as_at(seen.clip.capture_rate_hz * found.time_scale) else found
 
 
-def _footage(clip_path: Path, scene: Scene, run: AthletePath, looking: Looking) -> Footage:
+def _footage(clip_path: Path, scene: Surroundings, run: AthletePath, looking: Looking) -> Footage:
     frames = looking.frames
     x_m = position_at(run, scene.clip.time_s)
     boxes = [surroundings(camera_of(scene.cameras, frame), float(x_m[frame])) for frame in frames.tolist()]

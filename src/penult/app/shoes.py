@@ -10,7 +10,7 @@ from penult.core.measures.events import nearest_camera, rough_contact
 from penult.core.pipeline import Located
 from penult.core.shoe.contact import refine_all
 from penult.core.shoe.light import evened
-from penult.core.uncertainty.draws import unrest_of, white_noise_sd_m
+from penult.core.uncertainty.draws import noise_factor_of, white_noise_sd_m
 from penult.model.arrays import Floats
 from penult.model.clip import Frame
 from penult.model.shoe import ShoeContact
@@ -28,8 +28,10 @@ class ShoeLook:
 
     def __init__(self, found: Located) -> None:
         self._found = found
-        unrest = unrest_of(white_noise_sd_m(found.runway.xy_m, found.weight))
-        self._roughs = [rough_contact(s, float(found.runway.z_m[joint(s.foot, "toe")]), unrest) for s in found.supports]
+        noise_factor = noise_factor_of(white_noise_sd_m(found.runway.xy_m, found.weight))
+        self._roughs = [
+            rough_contact(s, float(found.runway.z_m[joint(s.foot, "toe")]), noise_factor) for s in found.supports
+        ]
         self._collector = PatchCollector(self._roughs)
 
     def wants(self, row: int) -> bool:

@@ -26,7 +26,7 @@ from penult.adapters.pictures.sweep import (
     refined,
 )
 from penult.app.calibrate import CLICKED_SD_PX, Calibrated
-from penult.app.lanes import Said, write_both
+from penult.app.lanes import LaneFacts, write_both
 from penult.app.progress import Progress
 from penult.core.lane.camera import project
 from penult.core.moving_camera.panorama import camera_of_picture, lane_fit, solved_panorama
@@ -52,7 +52,7 @@ class _Turn:
 
 
 def calibrate_from_sweep(
-    source: Path, places: Path, clicks: Path, out: Path, said: Said, progress: Progress
+    source: Path, places: Path, clicks: Path, out: Path, said: LaneFacts, progress: Progress
 ) -> Calibrated:
     """Write lane file, still and panorama of a place from which the phone is turned after the athlete.
 
@@ -66,7 +66,7 @@ def calibrate_from_sweep(
         Where they are seen: name, frame (or time_s), pixel_x, pixel_y.
     out : Path
         Of the lane file; still and panorama go beside it.
-    said : Said
+    said : LaneFacts
     progress : callable
 
     Raises
@@ -162,7 +162,7 @@ def _laid(small: Grey, turn: _Turn) -> tuple[int, np.ndarray] | None:
     return best[1], refined(turn.keys[best[1]], small, best[2])
 
 
-def _lane(panorama: Panorama, marks: Sighted, out: Path, said: Said, image: Image) -> LaneFile:
+def _lane(panorama: Panorama, marks: Sighted, out: Path, said: LaneFacts, image: Image) -> LaneFile:
     """Return the lane file: marks where the still should show them, as clicked where they were clicked in it."""
     width, height = panorama.image_size_px
     camera = camera_of_picture(panorama, panorama.reference)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from penult.app.calibrate import Calibrated
     from penult.app.check import Checked
-    from penult.app.lanes import Said
+    from penult.app.lanes import LaneFacts
     from penult.model.calibration import LaneFit
     from penult.model.marker import MarkerPlace
 
@@ -104,7 +104,7 @@ def calibrate(
 ) -> None:
     """Make the lane file of one camera place: printed markers, marks clicked in a page, or a table of marks."""
     from penult.app.calibrate import calibrate_from_csv, calibrate_from_markers
-    from penult.app.lanes import Said
+    from penult.app.lanes import LaneFacts
     from penult.errors import InputError
 
     if sum([bool(marker), places is not None, marks is not None, pick]) > 1:
@@ -112,7 +112,7 @@ def calibrate(
         raise InputError("more than one way to calibrate was given", next_step=hint)
     side_m = _option_m("--side", side, 0.02, 2.0)
     distance_m = None if distance is None else _option_m("--distance", distance, 0.5, 300.0)
-    said = Said(camera_distance_m=distance_m, lens_file=lens_file, board=not no_board, note=note)
+    said = LaneFacts(camera_distance_m=distance_m, lens_file=lens_file, board=not no_board, note=note)
     if clicks is not None or (places is not None and _is_sweep(places)):
         done = _sweep(source, places, clicks, out, said, quiet=quiet)
         if done is not None and not quiet:
@@ -150,7 +150,7 @@ def _is_sweep(places: Path) -> bool:
 
 
 def _sweep(
-    source: Path, places: Path | None, clicks: Path | None, out: Path, said: Said, *, quiet: bool
+    source: Path, places: Path | None, clicks: Path | None, out: Path, said: LaneFacts, *, quiet: bool
 ) -> Calibrated | None:
     """Make the lane file of a panned place from a sweep; without clicks, the page on which they are made."""
     from penult.app.sweep import calibrate_from_sweep, write_clicks_page
@@ -175,7 +175,7 @@ def _sweep(
     return None
 
 
-def _pick(source: Path, out: Path, said: Said, *, port: int, open_browser: bool) -> None:
+def _pick(source: Path, out: Path, said: LaneFacts, *, port: int, open_browser: bool) -> None:
     """Open the page in which marks are clicked."""
     from penult.app.calibrate import picture_of
     from penult.app.picking import picking

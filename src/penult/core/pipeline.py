@@ -31,9 +31,9 @@ from penult.core.joints.walking import refuse_walk
 from penult.core.lane.camera import position_m
 from penult.core.measures.events import make_event, nearest_camera
 from penult.core.measures.evidence import (
+    BodyDraws,
     Event,
     FlightEvidence,
-    Scene,
     contact_evidence,
     flight_evidence,
     lowest_mass_centre_m,
@@ -251,7 +251,7 @@ def measure(
     refuse_other_lane(draws, found.supports, found.runway.time_s, has_mats=bool(settings.mats))
     events = [_event(found, s, shoe, draws) for s, shoe in zip(found.supports, shoes, strict=True)]
     events = _in_order(events)
-    scene = Scene(
+    scene = BodyDraws(
         time_s=found.runway.time_s,
         xy_m=draws.xy_m,
         weight=found.weight,
@@ -292,7 +292,7 @@ def measure(
     )
     tall = body_height(draws, contacts, found.runway.time_s)
     doubt = height_notice(tall, settings.height_m)
-    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notices(cloth, draws.unrest, strides))
+    notices = (*notices, *((doubt,) if doubt else ()), *cloth_notices(cloth, draws.noise_factor, strides))
     seen = {**method, **height_method(tall)}
     if crossed:
         seen[CROSSED] = [[round(t / found.time_scale, 3) for t in span] for span in crossed]
@@ -355,7 +355,7 @@ class _Kinds:
     leap: int | None
 
 
-def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidence]) -> _Kinds:
+def _told(scene: BodyDraws, events: Sequence[Event], flights: Sequence[FlightEvidence]) -> _Kinds:
     """What every contact is followed by."""
     flown = []
     for i, (event, flight) in enumerate(zip(events, flights, strict=True)):
@@ -381,7 +381,7 @@ def _told(scene: Scene, events: Sequence[Event], flights: Sequence[FlightEvidenc
     return _Kinds(kinds=kinds, leap=zero_of(kinds, flown))
 
 
-def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
+def _spans(scene: BodyDraws, events: Sequence[Event], told: _Kinds) -> list[Flight]:
     """Rows of each flight; those from contact 0 on are no running steps, unless one runs on."""
     out = []
     for i, (e, end) in enumerate(zip(events, _ends(scene, events), strict=True)):
@@ -393,11 +393,11 @@ def _spans(scene: Scene, events: Sequence[Event], told: _Kinds) -> list[Flight]:
     return out
 
 
-def _ends(scene: Scene, events: Sequence[Event]) -> list[float]:
+def _ends(scene: BodyDraws, events: Sequence[Event]) -> list[float]:
     return [float(e.touchdown_s[0]) for e in events[1:]] + [float(scene.time_s[-1])]
 
 
-def _flights(scene: Scene, events: Sequence[Event]) -> list[FlightEvidence]:
+def _flights(scene: BodyDraws, events: Sequence[Event]) -> list[FlightEvidence]:
     """The flight after each contact, until the next touchdown or the end of the track."""
     ends = _ends(scene, events)
     rows = len(scene.xy_m)

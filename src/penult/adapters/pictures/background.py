@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from penult.core.lane.camera import project
-from penult.core.moving_camera.background_points import Scene, scene_of
+from penult.core.moving_camera.background_points import BackgroundPoints, scene_of
 from penult.core.moving_camera.camera_path import FollowedClip, FollowedFrame, Following, run_plane_m
 from penult.core.moving_camera.registration import Shift, guessed_motion, moved_camera, predicted_px, solved_shift
 from penult.errors import CalibrationError
@@ -241,7 +241,7 @@ class _Still:
                 f"{len(self.points)} corners found in it",
                 next_step="film so that walls, benches, lines or trees stand behind the runway",
             )
-        self.scene: Scene = scene_of(camera, self.full(self.points))
+        self.scene: BackgroundPoints = scene_of(camera, self.full(self.points))
 
     def full(self, points: Floats) -> Floats:
         """Return full-size pixels of points in the small picture (pixel centres at whole numbers in both)."""

@@ -32,7 +32,7 @@ JUMP = 1.5
 (published horizontal forces of sprints and jumps stay below 2 body weights; MEMORY). Cameras' ramps are 2, 4 or 8 times."""
 
 SURE = 4.0
-"""... and by this many SD of what the joints' unrest makes of it."""
+"""... and by this many SD of what the joints' noise_factor makes of it."""
 
 BODY_M_PER_S = (2.0, 12.5)
 """Speeds of a run or drill: the fastest sprinters reach 12.4 m/s."""

@@ -54,7 +54,7 @@ def make_event(support: Support, shoe: ShoeContact | None, camera: Camera, z_m: 
         angle = (shoe.foot_angle_touchdown_deg, shoe.foot_angle_touchdown_sd_deg)
     else:
         times = [(support.start_s + ROUGH_START_S, ROUGH_TIME_S[0]), (support.end_s + ROUGH_END_S, ROUGH_TIME_S[1])]
-        toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1] * draws.unrest)
+        toe = (support.toe_x_m + ROUGH_TOE_M[0], ROUGH_TOE_M[1] * draws.noise_factor)
         height = angle = (float("nan"), float("nan"))
     told = _told(support, shoe)
     shutter_s = _shutter_s(camera, (toe[0], 0.0, z_m), draws)
@@ -101,8 +101,8 @@ def _told(support: Support, shoe: ShoeContact | None) -> tuple[bool, bool]:
 
 def _instant(value_s: float, sd_s: float, draws: Draws, kind: int, common: float) -> Floats:
     """The instant, then draws about it, whose variance all of a kind (0 touchdown, 1 toe-off) share by `common`."""
-    own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, draws.late.shape[1], draws.generator)
-    shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.late[kind]
+    own = _draw(value_s, float(np.sqrt(1.0 - common)) * sd_s, draws.shared_timing_error.shape[1], draws.generator)
+    shift = float(np.sqrt(common)) * (sd_s if np.isfinite(sd_s) else 0.0) * draws.shared_timing_error[kind]
     return np.asarray(own + np.concatenate([[0.0], shift]))
 
 
@@ -144,7 +144,7 @@ SHOE_AHEAD_M, SHOE_BEHIND_M, TOE_ABOVE_M = 0.035, 0.02, 0.025
 truth; places only tell where to look)."""
 
 
-def rough_contact(support: Support, z_m: float, unrest: float = 1.0) -> RoughContact:
+def rough_contact(support: Support, z_m: float, noise_factor: float = 1.0) -> RoughContact:
     """Return where and when the pictures of the shoe are to be looked at, and how far around.
 
     Parameters
@@ -153,8 +153,8 @@ def rough_contact(support: Support, z_m: float, unrest: float = 1.0) -> RoughCon
         As the joints show it.
     z_m : float
         Depth of the toe.
-    unrest : float
-        How many times noisier the joints are than usual (`draws.unrest_of`): their places are that much less sure.
+    noise_factor : float
+        How many times noisier the joints are than usual (`draws.noise_factor_of`): their places are that much less sure.
     """
     return RoughContact(
         foot=support.foot,
@@ -164,5 +164,5 @@ def rough_contact(support: Support, z_m: float, unrest: float = 1.0) -> RoughCon
         heel_x_m=support.heel_x_m - SHOE_BEHIND_M,
         y_m=max(support.toe_y_m - TOE_ABOVE_M, 0.0),
         z_m=z_m,
-        toe_sd_m=ROUGH_TOE_SD_M * unrest,
+        toe_sd_m=ROUGH_TOE_SD_M * noise_factor,
     )

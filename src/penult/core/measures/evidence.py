@@ -55,7 +55,7 @@ LONGEST_FLIGHT_S = 0.45
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class BodyDraws:
     """Draws of the athlete over the clip, and which rows can be used.
 
     Parameters
@@ -94,7 +94,7 @@ class Scene:
         """The usual frame interval."""
         return float(np.median(np.diff(self.time_s)))
 
-    def measured(self) -> Scene:
+    def measured(self) -> BodyDraws:
         """Return the scene with the measured joints alone, as its only draw."""
         weights = None if self.weights is None else self.weights[:1]
         return dataclasses.replace(self, xy_m=self.xy_m[:1], weights=weights, hips=None)
@@ -173,7 +173,7 @@ class FlightEvidence:
     reason: str = ""
 
 
-def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEvidence:
+def contact_evidence(scene: BodyDraws, event: Event, flying: BodyDraws) -> ContactEvidence:
     """Fit everything that a contact's measures need; `flying` is the scene with the drift that joints have in flight."""
     at_touchdown, at_toe_off = joints_at(scene, event.touchdown_s), joints_at(scene, event.toe_off_s)
     posture = posture_of(at_touchdown[0], at_toe_off[0], event.foot, scene.model_scale)
@@ -198,13 +198,13 @@ def contact_evidence(scene: Scene, event: Event, flying: Scene) -> ContactEviden
     )
 
 
-def wholly_seen(scene: Scene, event: Event) -> bool:
+def wholly_seen(scene: BodyDraws, event: Event) -> bool:
     """Whether the whole body is in the picture over the whole support."""
     support = (scene.time_s >= event.touchdown_s[0]) & (scene.time_s <= event.toe_off_s[0])
     return bool(support.any() and scene.inside[support].all())
 
 
-def lowest_mass_centre_m(scene: Scene, event: Event) -> Floats:
+def lowest_mass_centre_m(scene: BodyDraws, event: Event) -> Floats:
     """Lowest height of the whole-body mass centre over a support (s,); NaN where it was not seen."""
     height = mass_centre(scene.xy_m, scene.table, scene.weights)[..., 1]
     known = np.isfinite(height).all(axis=0)
@@ -229,7 +229,7 @@ def with_place_if_seen(contact: ContactEvidence) -> ContactEvidence:
     return dataclasses.replace(contact, event=dataclasses.replace(event, toe_x_m=np.full_like(event.toe_x_m, np.nan)))
 
 
-def joints_at(scene: Scene, instant_s: Floats) -> Floats:
+def joints_at(scene: BodyDraws, instant_s: Floats) -> Floats:
     """Joints (s, k, 2) at an instant that has its own draw in every row (s,); NaN unless the body is in the picture."""
     rows = window(scene.time_s, float(instant_s[0]), INSTANT_S, INSTANT_S)
     rows &= scene.inside
@@ -248,7 +248,7 @@ def joints_at(scene: Scene, instant_s: Floats) -> Floats:
     return out
 
 
-def _standing_m(scene: Scene, event: Event, time_s: Floats, posture: Posture) -> Floats:
+def _standing_m(scene: BodyDraws, event: Event, time_s: Floats, posture: Posture) -> Floats:
     """What the pose model puts the standing leg beside its place at times of a support (n,), (n, k, 2); 0 where a person did."""
     touchdown_s, toe_off_s = float(event.touchdown_s[0]), float(event.toe_off_s[0])
     off = standing_m(event.foot, (time_s - touchdown_s) / (toe_off_s - touchdown_s), scene.model_scale, posture)
@@ -258,7 +258,7 @@ def _standing_m(scene: Scene, event: Event, time_s: Floats, posture: Posture) ->
     return np.asarray(off * (1.0 - scene.hand[rows][..., None]))
 
 
-def _hips_of_joints(scene: Scene, event: Event, touchdown_m: Floats, toe_off_m: Floats) -> Hips:
+def _hips_of_joints(scene: BodyDraws, event: Event, touchdown_m: Floats, toe_off_m: Floats) -> Hips:
     height = middle(scene.xy_m, "hip")[..., 1]
     weight = scene.weight[:, joint("left", "hip")] * scene.weight[:, joint("right", "hip")]
     lowest, lowest_s = _lowest(scene, event, height, weight)
@@ -266,7 +266,7 @@ def _hips_of_joints(scene: Scene, event: Event, touchdown_m: Floats, toe_off_m: 
     return Hips(touchdown_m=next(ends), lowest_m=lowest, toe_off_m=next(ends), lowest_s=lowest_s)
 
 
-def _hips_of_pixels(scene: Scene, event: Event) -> Hips | None:
+def _hips_of_pixels(scene: BodyDraws, event: Event) -> Hips | None:
     """None unless the trunk was followed over the whole support and its ends."""
     if scene.hips is None:
         return None
@@ -291,7 +291,7 @@ def _reaches(time_s: Floats, instant_s: float, interval_s: float) -> bool:
     return len(time_s) > 0 and time_s[0] <= instant_s + interval_s and time_s[-1] >= instant_s - interval_s
 
 
-def _ankle_before(scene: Scene, event: Event, flying: Scene) -> tuple[Floats, Floats]:
+def _ankle_before(scene: BodyDraws, event: Event, flying: BodyDraws) -> tuple[Floats, Floats]:
     """x of the ankle 20 ms before touchdown and at touchdown (s,), from one fit to the swing before it."""
     td = float(event.touchdown_s[0])
     k = joint(event.foot, "ankle")
@@ -307,12 +307,12 @@ def _ankle_before(scene: Scene, event: Event, flying: Scene) -> tuple[Floats, Fl
     x_m = (1.0 - LANDING) * scene.xy_m[:, rows, k, 0] + LANDING * flying.xy_m[:, rows, k, 0]
     fit = polynomial(t, x_m, 2, weight)
     before, at = (evaluate(fit, event.touchdown_s - td - early) for early in (FOOT_SPEED_S, 0.0))
-    if _hangs_on_one(t, x_m[:1], weight, float(at[0] - before[0])):
+    if _depends_on_single_sample(t, x_m[:1], weight, float(at[0] - before[0])):
         return np.full_like(before, np.nan), np.full_like(at, np.nan)
     return before, at
 
 
-def _hangs_on_one(t: Floats, x_m: Floats, weight: Floats, way_m: float) -> bool:
+def _depends_on_single_sample(t: Floats, x_m: Floats, weight: Floats, way_m: float) -> bool:
     """Whether leaving out a single sample changes the ankle's way in FOOT_SPEED_S by more than a strike can differ."""
     for i in np.flatnonzero(weight > 0):
         fit = polynomial(t, x_m, 2, np.where(np.arange(len(t)) == i, 0.0, weight))
@@ -322,14 +322,14 @@ def _hangs_on_one(t: Floats, x_m: Floats, weight: Floats, way_m: float) -> bool:
     return False
 
 
-def _within(scene: Scene, event: Event) -> Bools:
+def _within(scene: BodyDraws, event: Event) -> Bools:
     """Rows of the support to half a frame, body in the picture: such a frame is as near to it as to the flight."""
     slack = scene.interval_s / 2
     rows = (scene.time_s >= event.touchdown_s[0] - slack) & (scene.time_s <= event.toe_off_s[0] + slack)
     return np.asarray(rows & scene.inside)
 
 
-def _lowest(scene: Scene, event: Event, height: Floats, weight: Floats) -> tuple[Floats, float]:
+def _lowest(scene: BodyDraws, event: Event, height: Floats, weight: Floats) -> tuple[Floats, float]:
     """Lowest of heights (s, t) in the support (s,) and when (measured), from a curve over the support."""
     grid, values = _over_support(scene, event, height, weight)
     if not len(grid):
@@ -337,7 +337,7 @@ def _lowest(scene: Scene, event: Event, height: Floats, weight: Floats) -> tuple
     return values.min(axis=1), float(event.touchdown_s[0] + grid[values[0].argmin()])
 
 
-def _knee_min(scene: Scene, event: Event, posture: Posture) -> Floats:
+def _knee_min(scene: BodyDraws, event: Event, posture: Posture) -> Floats:
     """Smallest knee angle over the support (s,), from how near the hip comes to the ankle.
 
     Thigh and shank are rigid and nearly of one length, so that hip and ankle are L sin(A / 2) apart at a knee angle A
@@ -375,7 +375,7 @@ of them, also those with legs confused (smallest knee angle 7.2 and 3.1 deg RMS,
 truth and eight lane files that differ by half a pixel)."""
 
 
-def _over_support(scene: Scene, event: Event, values: Floats, weight: Floats) -> tuple[Floats, Floats]:
+def _over_support(scene: BodyDraws, event: Event, values: Floats, weight: Floats) -> tuple[Floats, Floats]:
     """A curve through `values` (s, t) over the support, on a grid from touchdown to toe-off: (g,), (s, g); see FEW_SAMPLES."""
     rows = _within(scene, event)
     length = float(event.toe_off_s[0] - event.touchdown_s[0])
@@ -387,7 +387,7 @@ def _over_support(scene: Scene, event: Event, values: Floats, weight: Floats) ->
     return grid, fit @ np.vander(grid, bends + 1, increasing=True).T
 
 
-def flight_evidence(scene: Scene, toe_off_s: Floats, end_s: float) -> FlightEvidence:
+def flight_evidence(scene: BodyDraws, toe_off_s: Floats, end_s: float) -> FlightEvidence:
     """Fit the mass centre from a toe-off to the next touchdown (or as long as the body is in the picture)."""
     start = float(toe_off_s[0])
     rows = (scene.time_s >= start) & (scene.time_s <= min(end_s, start + LONGEST_FLIGHT_S)) & scene.inside

@@ -23,7 +23,7 @@ _GROUND_BEHIND_M = 1.5  # the runway's far edge, with what lies on it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class BackgroundPoints:
     """Background points of the still.
 
     Parameters
@@ -53,10 +53,10 @@ class Scene:
         object.__setattr__(self, "on_ground", locked(self.on_ground, bool))
 
 
-def scene_of(camera: Camera, points_px: Floats) -> Scene:
+def scene_of(camera: Camera, points_px: Floats) -> BackgroundPoints:
     """Return what is known of background points (n, 2) in the picture of `camera`."""
     rays, nearness, spread, ground = sighted(camera.parameters, camera.centre_px, points_px)
-    return Scene(
+    return BackgroundPoints(
         camera=camera,
         points_px=points_px,
         rays=rays,

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from penult.core.lane import pinhole
-from penult.core.moving_camera.background_points import Scene, sighted
+from penult.core.moving_camera.background_points import BackgroundPoints, sighted
 from penult.model.arrays import Bools, Floats, locked
 from penult.model.calibration import Camera
 
@@ -85,12 +85,12 @@ class Shift:
         return float(np.linalg.norm(self.motion[3:6]))
 
 
-def solved_shift(scene: Scene, seen_px: Floats, start: Floats | None = None) -> Shift | None:
+def solved_shift(scene: BackgroundPoints, seen_px: Floats, start: Floats | None = None) -> Shift | None:
     """Return the motion that carries the still's points to where they are seen, or None with fewer than 8 points.
 
     Parameters
     ----------
-    scene : Scene
+    scene : BackgroundPoints
     seen_px : (n, 2) float64
         The points in the other picture; NaN where lost.
     start : (7,) float64, optional
@@ -117,7 +117,7 @@ def solved_shift(scene: Scene, seen_px: Floats, start: Floats | None = None) -> 
     )
 
 
-def guessed_motion(scene: Scene, seen_px: Floats, rng: np.random.Generator) -> Floats | None:
+def guessed_motion(scene: BackgroundPoints, seen_px: Floats, rng: np.random.Generator) -> Floats | None:
     """Return the motion (7,) on which most point pairs agree, many of them wrong; None where too few do.
 
     Small samples are drawn half from the ground, half from elsewhere, so that a far background in the majority cannot
@@ -142,7 +142,7 @@ def guessed_motion(scene: Scene, seen_px: Floats, rng: np.random.Generator) -> F
     return best
 
 
-def predicted_px(scene: Scene, motion: Floats) -> Floats:
+def predicted_px(scene: BackgroundPoints, motion: Floats) -> Floats:
     """Return where the scene's points (n, 2) should be seen after a motion."""
     ahead = _ahead(scene.rays, scene.nearness_per_m, motion)
     parameters = scene.camera.parameters.copy()
@@ -172,7 +172,7 @@ class _Solved:
 class _Part:
     """The usable points of one picture, and the iteratively re-weighted Gauss-Newton over them."""
 
-    def __init__(self, scene: Scene, usable: Bools, seen_px: Floats) -> None:
+    def __init__(self, scene: BackgroundPoints, usable: Bools, seen_px: Floats) -> None:
         self.camera = scene.camera
         self.points_px, self.seen_px = scene.points_px[usable], seen_px
         self.rays, self.near = scene.rays[usable], scene.nearness_per_m[usable]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from penult.core.shoe.onset import CONTENT_SHARE, SPEED_M_PER_S, SPEED_WEIGHT, Onset
-from penult.core.shoe.pictures import Pixels, Scene, largest
+from penult.core.shoe.pictures import Pixels, ShoePictures, largest
 from penult.model.arrays import Bools, Floats, Ints
 
 BEHIND_M, AHEAD_M, BELOW_M, ABOVE_M = 0.08, 0.01, 0.006, 0.045
@@ -83,7 +83,7 @@ class _Seen:
 
 
 def arrival(
-    scene: Scene,
+    scene: ShoePictures,
     reach_m: tuple[float, float, float, float],
     place_m: tuple[float, float],
     roughly: Onset,
@@ -96,7 +96,7 @@ def arrival(
 
     Parameters
     ----------
-    scene : Scene
+    scene : ShoePictures
         One contact's pictures.
     reach_m : (behind, ahead, below, above)
         The box about that part; the window is as long and WINDOW_M high.
@@ -129,7 +129,7 @@ def arrival(
     return replace(roughly, at_s=at_s, sd_s=float(np.hypot(sd_s, roughly.doubt_s)))
 
 
-def _followed(scene: Scene, window: tuple[slice, slice], rest: int, from_s: float) -> list[tuple[float, _Seen]]:
+def _followed(scene: ShoePictures, window: tuple[slice, slice], rest: int, from_s: float) -> list[tuple[float, _Seen]]:
     """The shoe in the pictures before that in which it stands, latest first, as far as it can be followed."""
     standing, time_s = scene.pictures[rest], scene.time_s
     content = largest(np.abs(standing - scene.background))

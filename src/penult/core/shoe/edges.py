@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from penult.core.shoe.pictures import Pixels, Scene, new_edges
+from penult.core.shoe.pictures import Pixels, ShoePictures, new_edges
 from penult.model.arrays import Floats
 from penult.model.shoe import RoughContact
 
@@ -57,12 +57,14 @@ EDGE_SD_PX, ROUND_SD_M = 0.5, 0.002
 """SD of an edge's place: half a pixel, and the roundness of shoes."""
 
 
-def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_m: float, slope_y: float) -> Edge:
+def surface(
+    scene: ShoePictures, support: Pixels, ends_m: tuple[float, float], rough_y_m: float, slope_y: float
+) -> Edge:
     """Height of the surface under the columns between two places: the lower border of the shoe, 0 unless a mat is clear.
 
     Parameters
     ----------
-    scene : Scene
+    scene : ShoePictures
         For the background.
     support : (h, w, 3) float32
         Median picture of the standing shoe.
@@ -94,7 +96,7 @@ def surface(scene: Scene, support: Pixels, ends_m: tuple[float, float], rough_y_
     return Edge(at_m=border + HALF_SOLE_M * abs(slope_y), sd_m=1.5 * edge_sd_m(scene), seen=True)
 
 
-def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
+def toe_tip(scene: ShoePictures, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
     """Front border of the shoe's edges, within a sole's thickness above the surface."""
     rows = scene.rows(height_m, height_m + SOLE_M)
     along, _ = new_edges(scene, scene.support)
@@ -102,7 +104,7 @@ def toe_tip(scene: Scene, rough: RoughContact, height_m: float, slope_x: float) 
     return _seen_from(found, Edge(at_m=rough.toe_x_m, sd_m=rough.toe_sd_m, seen=False), abs(slope_x), edge_sd_m(scene))
 
 
-def heel_edge(scene: Scene, support: Pixels, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
+def heel_edge(scene: ShoePictures, support: Pixels, rough: RoughContact, height_m: float, slope_x: float) -> Edge:
     """Rear border of the shoe's edges while the heel is low, up to 5 cm above the surface."""
     rows = scene.rows(height_m + 0.005, height_m + 0.05)
     along, _ = new_edges(scene, support)
@@ -121,7 +123,7 @@ def vertex(profile: Floats, at: int) -> float:
     return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0.0 else 0.0
 
 
-def _end(scene: Scene, rows: Pixels, rough_m: float, sd_m: float, *, sense: int) -> float | None:
+def _end(scene: ShoePictures, rows: Pixels, rough_m: float, sd_m: float, *, sense: int) -> float | None:
     """The outer border of edges along the run near a rough place, coming from outside (rows in that order)."""
     places = ((scene.x_m[:-1] + scene.x_m[1:]) / 2.0)[::sense]
     near = np.abs(places - rough_m) <= max(REACH_SD * sd_m, AROUND_M)
@@ -163,6 +165,6 @@ def _seen_from(found: float | None, unseen: Edge, outward: float, sd_m: float) -
     return Edge(at_m=float(found - outward * BLUNT_M), sd_m=float(np.hypot(sd_m, outward * BLUNT_SD_M)), seen=True)
 
 
-def edge_sd_m(scene: Scene) -> float:
+def edge_sd_m(scene: ShoePictures) -> float:
     """SD of an edge's place at the scene's resolution."""
     return float(np.hypot(EDGE_SD_PX * scene.pixel_m, ROUND_SD_M))

@@ -10,7 +10,7 @@ import numpy as np
 from penult.core.shoe.arrival import arrival
 from penult.core.shoe.edges import Edge
 from penult.core.shoe.onset import Onset, change, leaves
-from penult.core.shoe.pictures import Box, Scene
+from penult.core.shoe.pictures import Box, ShoePictures
 from penult.model.arrays import Floats
 from penult.model.shoe import RoughContact
 
@@ -44,7 +44,7 @@ SHARE_TOE_OFF, SHARE_TOUCHDOWN = 0.6, 0.4
 leaves, an arriving foot stops at once (0.4 to 0.7 tried on films with known truth; at toe-off 0.4 is worse, at touchdown 0.6)."""
 
 
-def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
+def toe_off(scene: ShoePictures, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the toe leaves its place, looked for from mid-support on; None when it is not seen to."""
     rest = _nearest(scene.time_s, (rough.start_s + rough.end_s) / 2.0)
     until = _nearest(scene.time_s, rough.end_s + SEARCH_S + scene.interval_s) + 1
@@ -58,13 +58,13 @@ def toe_off(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset
     )
 
 
-def forefoot_down(scene: Scene, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
+def forefoot_down(scene: ShoePictures, rough: RoughContact, toe: Edge, height: Edge) -> Onset | None:
     """When the forefoot comes to rest, looked for from mid-support back; None when it is not seen to."""
     box = scene.box(toe.at_m, height.at_m, FOREFOOT_BOX_M)
     return _settles(scene, box, rough.start_s - SEARCH_S - scene.interval_s, (rough.start_s + rough.end_s) / 2.0)
 
 
-def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore: Onset) -> Onset:
+def touchdown(scene: ShoePictures, toe_x_m: float, heel_x_m: float, height: Edge, fore: Onset) -> Onset:
     """Return when the shoe first bears: the heel if it lands clearly before the forefoot, which is down at `fore`, or that."""
     front = arrival(scene, FOREFOOT_BOX_M, (toe_x_m, height.at_m), fore, SINKING_M_PER_S)
     rear = _heel_down(scene, heel_x_m, height, fore)
@@ -74,14 +74,14 @@ def touchdown(scene: Scene, toe_x_m: float, heel_x_m: float, height: Edge, fore:
     return arrival(scene, HEEL_BOX_M, (heel_x_m, height.at_m), rear, SLAPPING_M_PER_S)
 
 
-def _heel_down(scene: Scene, heel_x_m: float, height: Edge, fore: Onset) -> Onset | None:
+def _heel_down(scene: ShoePictures, heel_x_m: float, height: Edge, fore: Onset) -> Onset | None:
     """When the heel comes to rest, if it then stays so until the forefoot is down; else None."""
     box = scene.box(heel_x_m, height.at_m, HEEL_BOX_M)
     rear = _settles(scene, box, fore.at_s - max(SLAP_S, 3.0 * scene.interval_s), fore.at_s + SETTLED_S + fore.sd_s)
     return rear if rear is not None and _stands(scene, box, rear.at_s, fore.at_s) else None
 
 
-def _stands(scene: Scene, box: Box, start_s: float, end_s: float) -> bool:
+def _stands(scene: ShoePictures, box: Box, start_s: float, end_s: float) -> bool:
     """Whether the content changes much less between two instants than just before them."""
     rates = change(box.pictures) / np.diff(scene.time_s)
     between = (scene.time_s[:-1] >= start_s) & (scene.time_s[1:] <= end_s + SETTLED_S)
@@ -89,7 +89,7 @@ def _stands(scene: Scene, box: Box, start_s: float, end_s: float) -> bool:
     return not between.any() or bool(rates[between].mean() < STILL_SHARE * rates[before].max(initial=0.0))
 
 
-def _settles(scene: Scene, box: Box, from_s: float, rest_s: float) -> Onset | None:
+def _settles(scene: ShoePictures, box: Box, from_s: float, rest_s: float) -> Onset | None:
     """Run backwards in time from support: when does the box's content leave its place?"""
     span = slice(_nearest(scene.time_s, from_s), _nearest(scene.time_s, rest_s) + 1)
     found = leaves(

@@ -45,7 +45,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class ShoePictures:
     """One contact's pictures (n, h, w, 3), medians without the shoe and in support, noise in grey levels, pixel size."""
 
     pictures: Pixels
@@ -84,12 +84,12 @@ class Scene:
         return median(self.pictures, inside)
 
 
-def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> Scene | None:
+def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = None) -> ShoePictures | None:
     """Take medians over the pictures without the shoe and over those in mid-support.
 
     Returns
     -------
-    Scene or None
+    ShoePictures or None
         None when fewer than two pictures show the place without the shoe, or none shows the support.
     """
     time = patches.time_s
@@ -103,7 +103,7 @@ def look(patches: ShoePatches, rough: RoughContact, background: Pixels | None = 
     pictures = steadied(pictures, empty)
     still = away if away.sum() > 2 else core
     spread = np.abs(pictures[still] - (empty if away.sum() > 2 else median(pictures, core)))
-    return Scene(
+    return ShoePictures(
         pictures=pictures,
         time_s=time,
         x_m=patches.x_m,
@@ -125,7 +125,7 @@ def largest(colours: Pixels) -> Pixels:
     return np.asarray(np.maximum(np.maximum(colours[..., 0], colours[..., 1]), colours[..., 2]))
 
 
-def new_edges(scene: Scene, support: Pixels) -> tuple[Pixels, Pixels]:
+def new_edges(scene: ShoePictures, support: Pixels) -> tuple[Pixels, Pixels]:
     """Edges that the shoe brings in: steps of the log ratio of support to background between neighbours.
 
     A shadow darkens all colours by one smooth factor, so it has no steps in the log ratio; a shoe has, and also where its

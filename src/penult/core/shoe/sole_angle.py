@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from penult.core.shoe.edges import Edge, vertex
-from penult.core.shoe.pictures import Pixels, Scene, largest, new_edges
+from penult.core.shoe.pictures import Pixels, ShoePictures, largest, new_edges
 from penult.model.arrays import Floats
 
 STEP_DEG = 2.5
@@ -43,12 +43,12 @@ class Standing:
     height_m: float
 
 
-def sole_angle(scene: Scene, down_s: float, ends_m: tuple[float, float], height: Edge) -> tuple[float, float]:
+def sole_angle(scene: ShoePictures, down_s: float, ends_m: tuple[float, float], height: Edge) -> tuple[float, float]:
     """Return the sole's angle to the runway at touchdown and its SD, degrees, toe up positive; NaN at too low a rate.
 
     Parameters
     ----------
-    scene : Scene
+    scene : ShoePictures
         Pictures of the contact.
     down_s : float
         Touchdown.
@@ -73,7 +73,7 @@ def sole_angle(scene: Scene, down_s: float, ends_m: tuple[float, float], height:
     return float(trust * line + first - rate * wait), float(np.hypot(flat_sd, turn_sd))
 
 
-def _standing(scene: Scene, support: Pixels, ends_m: tuple[float, float], height_m: float) -> Standing:
+def _standing(scene: ShoePictures, support: Pixels, ends_m: tuple[float, float], height_m: float) -> Standing:
     """Cut the standing shoe out of its picture: what differs from the background by more than noise."""
     differs = largest(np.abs(support - scene.background))
     share = np.clip(differs / (8.0 * scene.noise + 15.0) - 0.3, 0.0, 1.0)
@@ -86,7 +86,7 @@ def _standing(scene: Scene, support: Pixels, ends_m: tuple[float, float], height
     )
 
 
-def _turn(scene: Scene, standing: Standing, picture: int, pivots_m: tuple[float, ...]) -> tuple[float, float]:
+def _turn(scene: ShoePictures, standing: Standing, picture: int, pivots_m: tuple[float, ...]) -> tuple[float, float]:
     """Return the turn that explains a picture best, and the place about which it turns."""
     best = (np.inf, 0.0, pivots_m[0])
     seen = scene.pictures[picture, standing.rows, standing.columns]
@@ -99,7 +99,7 @@ def _turn(scene: Scene, standing: Standing, picture: int, pivots_m: tuple[float,
     return best[1], best[2]
 
 
-def _turned(scene: Scene, standing: Standing, pivot_m: float, turn_deg: float) -> Pixels:
+def _turned(scene: ShoePictures, standing: Standing, pivot_m: float, turn_deg: float) -> Pixels:
     """The window with the standing shoe turned about a point of the surface, before the background."""
     x, y = np.meshgrid(scene.x_m[standing.columns] - pivot_m, scene.y_m[standing.rows] - standing.height_m)
     cos, sin = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
@@ -111,7 +111,7 @@ def _turned(scene: Scene, standing: Standing, pivot_m: float, turn_deg: float) -
     return turned
 
 
-def _line_deg(scene: Scene, support: Pixels, ends_m: tuple[float, float], height_m: float) -> tuple[float, bool]:
+def _line_deg(scene: ShoePictures, support: Pixels, ends_m: tuple[float, float], height_m: float) -> tuple[float, bool]:
     """Slope of the sole's lower border in degrees (median of slopes between columns 5 cm apart), and whether it is a line."""
     _, up = new_edges(scene, support)
     columns = scene.columns(ends_m[0] + 0.02, ends_m[1] - 0.03)

@@ -99,7 +99,7 @@ def airborne(draws: Draws, track: RunwayTrack, flights: Sequence[Flight], motion
     shape = (len(JOINTS), 2)
     step_s = float(np.median(np.diff(track.time_s)))
     alike = wandering(np.arange(longest, dtype=np.float64) * step_s, shape, draws.generator)
-    extra = draws.unrest * _extra_sd_m()
+    extra = draws.noise_factor * _extra_sd_m()
     extra[TRUNK] *= draws.cloth
     for flight in flights:
         own = wandering(np.arange(len(flight.rows), dtype=np.float64) * step_s, shape, draws.generator)
@@ -125,7 +125,11 @@ def _disagreeing(
 ) -> None:
     """Add to the draws what the joints of flights drift in which the trunk's pictures do not agree."""
     spoilt = [motion.window.rows for motion in motions if motion.reason == DISAGREE]
-    size_m = draws.unrest * np.sqrt(DISAGREEING**2 - 1.0) * np.array([FLIGHT_DRIFT_M[n.split("_")[-1]] for n in JOINTS])
+    size_m = (
+        draws.noise_factor
+        * np.sqrt(DISAGREEING**2 - 1.0)
+        * np.array([FLIGHT_DRIFT_M[n.split("_")[-1]] for n in JOINTS])
+    )
     rng = generator(Stream.DISAGREEING)
     for flight in flights:
         if any(np.isin(flight.rows, rows).mean() > 0.5 for rows in spoilt):

@@ -43,8 +43,8 @@ UNTOLD_CLOTH = 1.5
 """Taken where no stride tells (half way to loose clothes)."""
 
 LOOSE_CLOTH = 1.4
-"""From here on it is said, once what unsteady joints and blurred pictures explain is out (`draws.unrest_of`): tight clothes give
-1.0 to 1.34 (32 films with known truth, two of them blurred), loose ones 1.5 to 2.3 (seven)."""
+"""From here on it is said, once what unsteady joints and blurred pictures explain is out (`draws.noise_factor_of`): tight clothes
+give 1.0 to 1.34 (32 films with known truth, two of them blurred), loose ones 1.5 to 2.3 (seven)."""
 
 UNSTEADY = 1.5
 """Joints so many times noisier than usual are said to be so: sharp films give 1.0 to 1.3, a dim one with a long shutter 2.0."""
@@ -113,25 +113,26 @@ def cloth_factor(track: RunwayTrack, strides: Sequence[TrunkMotion]) -> float:
     return max(1.0, apart / USUAL_APART_M, jitter / USUAL_JITTER_M)
 
 
-def cloth_notices(cloth: float, unrest: float, strides: Sequence[TrunkMotion]) -> tuple[Notice, ...]:
+def cloth_notices(cloth: float, noise_factor: float, strides: Sequence[TrunkMotion]) -> tuple[Notice, ...]:
     """Return what loose clothes cost, and what blurred, dim or few pictures do, where they do.
 
     Parameters
     ----------
     cloth : float
         `cloth_factor`: how badly pixels and joints of the trunk agree, for whatever reason.
-    unrest : float
+    noise_factor : float
         How many times noisier the joints are than usual: blur makes these disagree as much, and that is no cloth.
     strides : sequence of TrunkMotion
         Where none could be followed, nothing tells blur from cloth.
     """
     out = []
-    explained = unrest if any(not m.reason for m in strides) else 1.0
+    explained = noise_factor if any(not m.reason for m in strides) else 1.0
     if cloth / explained >= LOOSE_CLOTH:
         text = "clothes hang loosely, or the trunk shows little that could be followed: hip heights and speeds are less sure here"
         out.append(Notice(code="loose-clothes", text=text))
-    if unrest >= UNSTEADY:
-        text = f"joints are seen {unrest:.1f} times less steadily than in a sharp clip: pictures are blurred, dim or too far apart"
+    if noise_factor >= UNSTEADY:
+        less = f"{noise_factor:.1f} times less steadily than in a sharp clip"
+        text = f"joints are seen {less}: pictures are blurred, dim or too far apart"
         out.append(Notice(code="unsteady-joints", text=text))
     return tuple(out)
 

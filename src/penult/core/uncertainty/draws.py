@@ -8,7 +8,7 @@ Sources, and where their sizes come from:
 - bias of each joint centre about its mean, by joint and direction, constant over the clip (`BOTH_SD_M`; MEASURES.md section 5);
 - drift of that bias with the phase of the stride: SD DRIFT_SD_M with a correlation time DRIFT_TIME_S, so that it nearly
   cancels between like phases of neighbouring frames and not between different phases; larger where the joints are noisier
-  than usual (`unrest`);
+  than usual (`noise_factor`);
 - white noise: measured on this very clip;
 - the shutter: rows of one picture are not read at once (`READOUT_SHARE`).
 """
@@ -129,9 +129,9 @@ UNKNOWN_NOISE_M = 0.02
 class Draws:
     """Joints (s, t, k, 2), first row measured; camera parameters (s - 1, p) about their values; a generator for later draws.
 
-    `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `unrest` is
-    how many times the joints drift more than on a sharp film; `late` (2, s - 1) how late all touchdowns of the clip are, and
-    all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
+    `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `noise_factor` is
+    how many times the joints drift more than on a sharp film; `shared_timing_error` (2, s - 1) how late all touchdowns of the
+    clip are, and all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
     its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`;
     `by_depth` (t, k, 2) how far x and y of a joint move with its depth (m/m).
     """
@@ -140,8 +140,8 @@ class Draws:
     camera_theta: Floats
     generator: np.random.Generator
     lasting_m: Floats
-    unrest: float
-    late: Floats
+    noise_factor: float
+    shared_timing_error: Floats
     cloth: float = 1.0
     readout_s: Floats | None = None
     restless: Floats | None = None
@@ -200,10 +200,10 @@ def draw_track(
     lasting[1:] += by_depth[None] * dz[:, None, :, None]
     bias = _bias(rng, cloth)
     noise_m = white_noise_sd_m(xy_m, weight)
-    unrest = unrest_of(noise_m)
+    noise_factor = noise_factor_of(noise_m)
     restless = np.ones(len(track.time_s)) if overlapped is None else np.where(overlapped, OVERLAPPED, 1.0)
     noise_m = np.where(np.isfinite(noise_m), noise_m, UNKNOWN_NOISE_M)
-    model = unrest * restless[None, :, None, None] * _drift(track.time_s, rng, cloth)
+    model = noise_factor * restless[None, :, None, None] * _drift(track.time_s, rng, cloth)
     if far_lead_m is not None:
         model += _turned(far_lead_m)
     lasting[1:] += bias if hand is None else _partly_by_hand(bias, hand)
@@ -211,15 +211,15 @@ def draw_track(
     out = xy_m[None] + lasting
     out[1:] += passing
     out[1:] += rng.normal(0.0, 1.0, (COUNT, *xy_m.shape)) * noise_m[None, None, :, None]
-    late = generator(Stream.COMMON_LATENESS).normal(size=(2, COUNT))
+    shared_timing_error = generator(Stream.COMMON_LATENESS).normal(size=(2, COUNT))
     readout_s = readout_sd_s(track.time_s) * generator(Stream.READOUT).normal(size=COUNT)
     return Draws(
         xy_m=out,
         camera_theta=theta,
         generator=rng,
         lasting_m=lasting,
-        unrest=unrest,
-        late=late,
+        noise_factor=noise_factor,
+        shared_timing_error=shared_timing_error,
         cloth=cloth,
         readout_s=readout_s,
         restless=None if overlapped is None else restless,
@@ -259,7 +259,7 @@ def white_noise_sd_m(xy_m: Floats, weight: Floats) -> Floats:
     return sd
 
 
-def unrest_of(noise_m: Floats) -> float:
+def noise_factor_of(noise_m: Floats) -> float:
     """Return how many times noisier the joints (k,) are than usual, at least once; NaN says nothing."""
     told = noise_m[np.isfinite(noise_m)]
     return max(1.0, float(np.median(told)) / USUAL_NOISE_M) if told.size else 1.0

@@ -27,7 +27,7 @@ _PAD_PX = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class MomentPicture:
     """What an annotation needs: the picture, where it lies, and the body at that instant.
 
     Parameters
@@ -111,7 +111,7 @@ class Scene:
         return None if anchor is None else label_for(name, short, measure, anchor, colour)
 
 
-Annotation = Callable[[Scene], "Label | None"]
+Annotation = Callable[[MomentPicture], "Label | None"]
 
 
 def label_for(name: str, short: str, measure: Measure | None, anchor_px: Floats, colour: ink.Colour) -> Label | None:
@@ -141,7 +141,7 @@ def draw_label(image: ink.Picture, label: Label, box: tuple[float, float, float,
     ink.write(image, label.figures, (x + wide + _PAD_PX, y), _TEXT_PX, ink.BLACK, bold=True)
 
 
-def leg_angle(scene: Scene) -> Label | None:
+def leg_angle(scene: MomentPicture) -> Label | None:
     """At the ankle, between the line to the hip joint and the horizontal: backward at touchdown, forward at toe-off."""
     lands = scene.moment.instant == "touchdown"
     return scene.contact_label(
@@ -149,7 +149,7 @@ def leg_angle(scene: Scene) -> Label | None:
     )
 
 
-def knee_angle(scene: Scene) -> Label | None:
+def knee_angle(scene: MomentPicture) -> Label | None:
     """Hip - knee - ankle, drawn on the side where it is measured; the smallest only where the leg is as bent as that."""
     is_smallest = scene.moment.instant == "lowest"
     name = "knee_angle_min_deg" if is_smallest else f"knee_angle_{scene.moment.instant}_deg"
@@ -161,22 +161,22 @@ def knee_angle(scene: Scene) -> Label | None:
     return scene.contact_label(name, "knee", "knee, smallest" if is_smallest else "knee")
 
 
-def foot_angle(scene: Scene) -> Label | None:
+def foot_angle(scene: MomentPicture) -> Label | None:
     """Sole against the runway at touchdown."""
     return scene.contact_label("foot_angle_touchdown_deg", "foot", "foot")
 
 
-def trunk_angle(scene: Scene) -> Label | None:
+def trunk_angle(scene: MomentPicture) -> Label | None:
     """Mid-hip to mid-shoulder line from the vertical."""
     return scene.contact_label(f"trunk_angle_{scene.moment.instant}_deg", "trunk", "trunk")
 
 
-def hip_height(scene: Scene) -> Label | None:
+def hip_height(scene: MomentPicture) -> Label | None:
     """A vertical measure line from the runway up to the mid-hip at its lowest."""
     return scene.contact_label("hip_height_lowest_m", "hip", "hip height")
 
 
-def hip_drop(scene: Scene) -> Label | None:
+def hip_drop(scene: MomentPicture) -> Label | None:
     """The headline: how much lower the hip is than at its lowest over the third-last support."""
     before = scene.analysis.contact(-2)
     if before is None or not isinstance(before.measures.get("hip_height_lowest_m"), Measured):
@@ -185,12 +185,12 @@ def hip_drop(scene: Scene) -> Label | None:
     return scene.label("penultimate_hip_drop_m", scene.analysis.penultimate, "drop", what)
 
 
-def touchdown_distance(scene: Scene) -> Label | None:
+def touchdown_distance(scene: MomentPicture) -> Label | None:
     """How far the toe is ahead of the hips, as a bracket below the ground line."""
     return scene.contact_label("touchdown_distance_m", "ahead-hip", "foot ahead of hips")
 
 
-def mat(scene: Scene) -> Label | None:
+def mat(scene: MomentPicture) -> Label | None:
     """The height of the mat's surface, as a bracket from the runway up to it, just ahead of the toe."""
     contact = scene.moment.contact
     measure, toe = contact.measures.get("support_height_m"), scene.body("toe")
@@ -201,7 +201,7 @@ def mat(scene: Scene) -> Label | None:
     return label_for("support_height_m", "mat", measure, top, ink.MAT) if scene.moment.instant == "lowest" else None
 
 
-def takeoff_angle(scene: Scene) -> Label | None:
+def takeoff_angle(scene: MomentPicture) -> Label | None:
     """The velocity of the centre of mass as an arrow, and its angle from the horizontal."""
     return scene.label("takeoff_angle_deg", scene.analysis.takeoff, "velocity", "take-off angle")
 
@@ -217,7 +217,7 @@ def drawn_at(contact: Contact, instant: str, *, has_takeoff: bool) -> tuple[Anno
     return (mat, leg_angle, knee_angle, trunk_angle)
 
 
-def _draw(scene: Scene, shape: Shape, line_px: Floats) -> tuple[Floats, ink.Colour]:
+def _draw(scene: MomentPicture, shape: Shape, line_px: Floats) -> tuple[Floats, ink.Colour]:
     """Draw a shape through its points (n, 2), drawn pixels; return where its label begins and in which colour."""
     colour = ink.BLACK if isinstance(shape, Guide | Length) else ink.COLOURS[shape.colour]
     if isinstance(shape, Guide):
@@ -241,7 +241,7 @@ def _draw(scene: Scene, shape: Shape, line_px: Floats) -> tuple[Floats, ink.Colo
     return line_px[0] + share * (line_px[1] - line_px[0]), colour
 
 
-def measure_line(scene: Scene, ends_px: Floats) -> None:
+def measure_line(scene: MomentPicture, ends_px: Floats) -> None:
     """Draw a measured length: a line with a bar across each end."""
     along = ends_px[1] - ends_px[0]
     unit = along / max(1e-9, float(np.hypot(*along)))

@@ -12,7 +12,7 @@ from penult.model.calibration import Camera
 from penult.model.measured import Measured
 from penult.model.track import Motion
 from penult.outputs.pictures import angles, ink
-from penult.outputs.pictures.angles import Scene
+from penult.outputs.pictures.angles import MomentPicture
 from penult.outputs.pictures.figure import View
 from penult.outputs.pictures.moments import Instant, moment_of
 from penult.outputs.texts.captions import Hold
@@ -30,7 +30,7 @@ def draw_measured(
     analysis, motion = result
     moment = moment_of(hold.contact, cast("Instant", hold.instant), motion)
     if moment is not None:
-        scene = Scene(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
+        scene = MomentPicture(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
         _draw(scene, hold)
 
 
@@ -62,7 +62,7 @@ def _fitting(lines: tuple[str, ...] | list[str], size: int, room_px: float, *, b
     return size
 
 
-def _draw(scene: Scene, hold: Hold) -> None:
+def _draw(scene: MomentPicture, hold: Hold) -> None:
     drawn = {"drop": angles.hip_drop, "leg": angles.leg_angle, "angle": angles.takeoff_angle}
     if hold.drawing in drawn:
         drawn[hold.drawing](scene)
@@ -70,7 +70,7 @@ def _draw(scene: Scene, hold: Hold) -> None:
         _draw_length(scene)
 
 
-def _draw_length(scene: Scene) -> None:
+def _draw_length(scene: MomentPicture) -> None:
     """Draw the way from the toe of the contact before to this one's, a hand above the runway."""
     here = scene.moment.contact
     before = scene.analysis.contact(here.number - 1)

@@ -19,7 +19,7 @@ from penult.model.clip import Frame
 from penult.model.skeleton import EDGES, INDEX, joint
 from penult.model.track import Motion
 from penult.outputs.pictures import ink
-from penult.outputs.pictures.angles import Scene, draw_label, drawn_at
+from penult.outputs.pictures.angles import MomentPicture, draw_label, drawn_at
 from penult.outputs.pictures.figure import (
     View,
     draw_athlete,
@@ -105,7 +105,7 @@ def draw_still(frame: Frame, still: Still, analysis: Analysis, motion: Motion) -
     view, moment = still.view, still.moment
     camera = motion.camera_of(moment.row)
     picture = _crop(frame, view)
-    scene = Scene(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
+    scene = MomentPicture(image=picture, view=view, camera=camera, moment=moment, analysis=analysis, motion=motion)
     draw_ground(picture, view, camera, _visible_x_m(scene), text_px=17, has_line=words.has_line(analysis))
     draw_hip_path(picture, view, camera, motion.hip_m, width=2.5)
     joints = joints_px(motion, moment.row, view)
@@ -205,7 +205,7 @@ def _crop(frame: Frame, view: View) -> Image:
     )
 
 
-def _visible_x_m(scene: Scene) -> tuple[float, float]:
+def _visible_x_m(scene: MomentPicture) -> tuple[float, float]:
     """Return the stretch of the runway that the picture shows."""
     x_m = scene.hip_m[0] + np.arange(-4.0, 4.01, 0.02)
     px = scene.at(np.stack([x_m, 0.0 * x_m], axis=1), 0.0)[:, 0]
@@ -213,7 +213,7 @@ def _visible_x_m(scene: Scene) -> tuple[float, float]:
     return (float(seen.min()), float(seen.max())) if len(seen) else (0.0, 0.0)
 
 
-def _draw_labels(scene: Scene, labels: list[Label], joints: Floats, ground_y_px: float) -> None:
+def _draw_labels(scene: MomentPicture, labels: list[Label], joints: Floats, ground_y_px: float) -> None:
     """Place the labels in free space and draw them."""
     sides = ("left", "right")
     clear = joints[[joint(s, n) for s in sides for n in ("hip", "knee", "ankle", "heel", "toe")]]
