@@ -131,8 +131,8 @@ class Draws:
 
     `lasting_m` (s, t, k, 2) is what of every draw's departure lasts over a flight: camera, depth, constant bias. `noise_factor` is
     how many times the joints drift more than on a sharp film; `shared_timing_error` (2, s - 1) how late all touchdowns of the
-    clip are, and all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row is read than
-    its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`;
+    clip are, and all toe-offs, of unit SD; `cloth` see `draw_track`; `readout_s` (s - 1,) how much later the picture's last row
+    is read than its first; `restless` (t,) how many times more the joints drift in a row; `far_lead_m` (t,) see `draw_track`;
     `by_depth` (t, k, 2) how far x and y of a joint move with its depth (m/m).
     """
 
