@@ -81,6 +81,9 @@ def test_the_notice_says_when() -> None:
 
     assert notice.code == "crossed"
     assert "0.60 to 0.72 s" in notice.text
+    times = ((0.3, 0.35), (0.6, 0.72), (0.65, 0.8), (0.62, 0.64))
+    (notice,) = crossing_notices([Crossing(start_s=start, end_s=end) for start, end in times])
+    assert "(0.30 to 0.35 s, 0.60 to 0.80 s)" in notice.text
     assert crossing_notices(()) == ()
 
 

@@ -143,10 +143,16 @@ def _hidden(shoe: ShoeContact, crossed: Sequence[Crossing], time_scale: float) -
 
 
 def crossing_notices(crossed: Sequence[Crossing]) -> tuple[Notice, ...]:
-    """Return one warning for all crossings."""
+    """Return one warning for all crossings; of those that overlap the whole time is said once."""
     if not crossed:
         return ()
-    when = ", ".join(f"{c.start_s:.2f} to {c.end_s:.2f} s" for c in crossed)
+    spans: list[tuple[float, float]] = []
+    for start_s, end_s in sorted((c.start_s, c.end_s) for c in crossed):
+        if spans and start_s <= spans[-1][1]:
+            spans[-1] = spans[-1][0], max(end_s, spans[-1][1])
+        else:
+            spans.append((start_s, end_s))
+    when = ", ".join(f"{start_s:.2f} to {end_s:.2f} s" for start_s, end_s in spans)
     text = (
         f"Somebody else overlaps the athlete in the picture ({when}); what cannot be told apart there is not measured."
     )
