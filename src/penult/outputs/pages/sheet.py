@@ -68,7 +68,7 @@ def lines_of(analysis: Analysis, hold: captions.Hold, tongue: Tongue) -> tuple[L
     number = hold.contact.number
     if analysis.run.is_series:
         kind = captions.phase_said(analysis.run.phase_kind(number - 1), tongue)
-        title = tongue.say("Distance: {phase}", phase=kind)
+        title = f"{hold.name.removeprefix('landing ')}. {tongue.say('Distance: {phase}', phase=kind)}"  # three may be of one kind
         return (Line(words=title, name="distance_m", find=lambda a: _phase(a, number - 1, "distance_m")),)
     if hold.name == "lowest hips":
         return tuple(_drop_lines(analysis, tongue))
