@@ -54,8 +54,9 @@ def test_a_rate_twice_the_right_one_is_doubted_and_the_contacts_are_found_all_th
     score = score_film(truth, result)
     assert not score["contact_time_s"].errors
     assert not score["takeoff_angle_deg"].errors
+    # the first contact, at the picture's edge, has no place while a doubted clock leaves open which foot stands there
     for name in ("toe_x_m", "step_length_m", "leg_angle_touchdown_deg", "penultimate_hip_drop_m"):
-        assert len(score[name].errors) >= 0.75 * score[name].true
+        assert len(score[name].errors) >= score[name].true - 1
         assert score[name].inside >= 0.9
 
 
@@ -106,8 +107,8 @@ WIDEST_U95 = {
     "flight_time_s": 0.0027,
     "toe_x_m": 0.018,
     "step_length_m": 0.022,
-    "step_speed_m_per_s": 0.11,
-    "approach_speed_m_per_s": 0.11,
+    "step_speed_m_per_s": 0.12,
+    "approach_speed_m_per_s": 0.13,
     "foot_angle_touchdown_deg": 3.2,
     "leg_angle_touchdown_deg": 3.6,
     "leg_angle_toe_off_deg": 3.3,
@@ -119,11 +120,12 @@ WIDEST_U95 = {
     "hip_height_lowest_m": 0.023,
     "hip_height_toe_off_m": 0.023,
     "penultimate_hip_drop_m": 0.011,
-    "takeoff_velocity_x_m_per_s": 0.09,
+    "takeoff_velocity_x_m_per_s": 0.10,
     "takeoff_velocity_y_m_per_s": 0.04,
     "takeoff_angle_deg": 0.32,
 }
-"""Median u95 that a sharp film of 240 pictures a second may have at most: that of release 0.2.0, and 10 to 15 % more."""
+"""Median u95 that a sharp film of 240 pictures a second may have at most: that of method 6, and 10 to 15 % more; speeds those of
+method 7, whose trunk under loose clothes was sure and wrong before (71 % of approach speeds inside u95)."""
 
 
 @pytest.mark.parametrize("name", WIDEST_U95)

@@ -107,4 +107,4 @@ def height_method(measured: Measure) -> dict[str, float]:
     """Return what is kept with a result: the height that the clip shows, and how sure it is."""
     if not isinstance(measured, Measured):
         return {}
-    return {"body_height_m": round(measured.value, 3), "bodyheight_u95_m": round(measured.u95, 3)}
+    return {"body_height_m": round(measured.value, 3), "body_height_u95_m": round(measured.u95, 3)}

@@ -301,11 +301,12 @@ class Desk {
   // To the next touchdown, lowest hip or toe-off; past the last one to the end of the run.
   stepInstant(way) {
     const { times } = this.data.clip;
-    const instants = this.data.contacts.flatMap((c) => [
-      [this.showing("touchdown", c.span_frames[0]), c.number],
-      ...(c.lowest_s === null ? [] : [[frameNear(times, c.lowest_s), c.number]]),
-      [this.showing("toe_off", c.span_frames[1]), c.number],
-    ]).sort((one, two) => one[0] - two[0]);
+    const instants = this.data.contacts.flatMap((c) => {
+      const [start, end] = [this.showing("touchdown", c.span_frames[0]), this.showing("toe_off", c.span_frames[1])];
+      // Hips that are lowest as the shoe lands are shown by the frame of the landing, not by the one before it.
+      const lowest = c.lowest_s === null ? [] : [clamp(frameNear(times, c.lowest_s), start, end)];
+      return [start, ...lowest, end].map((frame) => [frame, c.number]);
+    }).sort((one, two) => one[0] - two[0]);
     const next = way > 0 ? instants.find(([frame]) => frame > this.frame) : instants.reverse().find(([frame]) => frame < this.frame);
     if (next) {
       [, this.chosen] = next;
