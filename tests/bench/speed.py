@@ -175,13 +175,28 @@ def films_of_the_set(folder: Path) -> None:
             print(f"{name} is not at hand ($PENULT_SHARED)")
             continue
         out = folder / film.name
-        cost = measured(film, film / "lane.json", out)
+        lane = swept(film, folder / "swept.json") if name == TURNED else film / "lane.json"
+        cost = measured(film, lane, out)
         ratios[name] = cost.wall_s / told_yardstick(film, out)
         print(f"{name}: {ratios[name]:.3f} x{cost_text(cost)}")
     if CLEAN in ratios and CROWD in ratios:
         bar("a crowd over a clean film", ratios[CROWD] / ratios[CLEAN] - 1.0, ALIKE, "")
     if TURNED in ratios:
         bar("panned clip", ratios[TURNED], PANNED)
+
+
+def swept(film: Path, lane: Path) -> Path:
+    """Make the lane file of a panned place from its sweep and the true pixels of its marks, with the noise of a hand."""
+    import numpy as np
+    from panned import clicks
+
+    from penult.app.lanes import LaneFacts
+    from penult.app.sweep import calibrate_from_sweep
+
+    marks = json.loads((film / "sweep_marks.json").read_text(encoding="utf-8"))
+    table = clicks(marks, lane.with_suffix(".csv"), every=True, rng=np.random.default_rng(1))
+    calibrate_from_sweep(film / "sweep.mp4", film / "places.csv", table, lane, LaneFacts(), lambda *_: None)
+    return lane
 
 
 def further_frames(film: Path, folder: Path) -> None:
