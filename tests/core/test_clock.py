@@ -220,7 +220,9 @@ def test_a_whole_run_on_a_right_clock_raises_nothing(runner: Runner, camera: Cam
     """Fails if a usual frame rate, with fewer frames a flight, is doubted."""
     result = analysed(runner, camera, lane_file(camera, 0.7, np.random.default_rng(2)), rate_hz=rate_hz)
 
-    assert {notice.code for notice in result.warnings} <= {"few-frames"}  # which is said of any clip of 30 Hz, and doubts no clock
+    assert {notice.code for notice in result.warnings} <= {
+        "few-frames"
+    }  # which is said of any clip of 30 Hz, and doubts no clock
     assert result.warnings == () or rate_hz < 50.0
 
 
