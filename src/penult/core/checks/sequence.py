@@ -42,7 +42,7 @@ MOST_SHARE = {"repeated": 0.04, "blended": 0.08, "missing": 0.03}
 made anew, in which nothing has its own time."""
 
 STEADY = 0.25
-"""Where the pictures' own noise_factor is more than this share of what a gap would show, gaps cannot be told."""
+"""Where the pictures' own noise is more than this share of what a gap would show, gaps cannot be told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,10 +103,10 @@ def _gaps(one: Floats, two: Floats, interval_s: Floats) -> Bools:
         more = np.log(one / usual)
         double = float(np.nanmedian(np.log(two[moves] / usual[moves])))
     more = np.where(np.isfinite(more) & moves, more, 0.0)
-    noise_factor = 1.4826 * float(np.median(np.abs(more[moves] - np.median(more[moves]))))
-    if not np.isfinite(double) or double <= 0.0 or noise_factor > STEADY * double:
+    noise = 1.4826 * float(np.median(np.abs(more[moves] - np.median(more[moves]))))
+    if not np.isfinite(double) or double <= 0.0 or noise > STEADY * double:
         return np.zeros(len(one), dtype=bool)
-    peak = more > max(GAP_SHARE * double, 5.0 * noise_factor)
+    peak = more > max(GAP_SHARE * double, 5.0 * noise)
     alone = np.ones(len(one), dtype=bool)
     alone[1:] &= more[:-1] < 0.5 * GAP_SHARE * double
     alone[:-1] &= more[1:] < 0.5 * GAP_SHARE * double
