@@ -169,10 +169,14 @@ def _agrees(one: Floats, at: int) -> bool:
 
 
 WORDS = {
-    "repeated": "are copies of the one before",
-    "blended": "are mixed from their neighbours",
-    "missing": "follow a picture that is missing, which their times do not show",
+    "repeated": ("is a copy of the one before", "are copies of the one before"),
+    "blended": ("is mixed from its neighbours", "are mixed from their neighbours"),
+    "missing": (
+        "follows a picture that is missing, which its time does not show",
+        "follow a picture that is missing, which their times do not show",
+    ),
 }
+"""What is said of one picture, and of more."""
 
 
 def refuse_edited(found: Edited | None) -> None:
@@ -187,7 +191,7 @@ def refuse_edited(found: Edited | None) -> None:
         return
     raise NotMeasurableError(
         "a program changed the pictures of the clip after it was filmed",
-        f"{len(found.frame)} of its pictures ({100.0 * found.share:.0f} % of the run) {WORDS[found.kind]}: {_named(found.frame)}; "
+        f"{len(found.frame)} of its pictures ({100.0 * found.share:.0f} % of the run) {WORDS[found.kind][1]}: {_named(found.frame)}; "
         "no time in it is that of the run",
         next_step="use the clip as the camera stored it: no messenger, no editor, no change of the frame rate",
     )
@@ -198,7 +202,8 @@ def edited_notice(found: Edited) -> Notice:
     code = "frames-missing" if found.kind == "missing" else "frames-repeated"
     return Notice(
         code=code,
-        text=f"{len(found.frame)} of the pictures {WORDS[found.kind]}: {_named(found.frame)}. What spans them in time is not given",
+        text=f"{len(found.frame)} of the pictures {WORDS[found.kind][len(found.frame) > 1]}: {_named(found.frame)}. What spans "
+        f"{'them' if len(found.frame) > 1 else 'it'} in time is not given",
     )
 
 
