@@ -191,8 +191,8 @@ def refuse_edited(found: Edited | None) -> None:
         return
     raise NotMeasurableError(
         "a program changed the pictures of the clip after it was filmed",
-        f"{len(found.frame)} of its pictures ({100.0 * found.share:.0f} % of the run) {WORDS[found.kind][1]}: {_named(found.frame)}; "
-        "no time in it is that of the run",
+        f"{len(found.frame)} of its pictures ({100.0 * found.share:.0f} % of the run) {WORDS[found.kind][1]}: "
+        f"{_named(found.frame)}; no time in it is that of the run",
         next_step="use the clip as the camera stored it: no messenger, no editor, no change of the frame rate",
     )
 
